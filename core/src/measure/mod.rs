@@ -1,0 +1,1 @@
+//! Dial readings in; lost motion, its uncertainty, a decision and a likely cause out.

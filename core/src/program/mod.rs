@@ -1,0 +1,1 @@
+//! Milling programs: read, rewritten for lost motion, and replayed on a slack machine.
