@@ -1,1 +1,25 @@
 //! Dial readings in; lost motion, its uncertainty, a decision and a likely cause out.
+//!
+//! - [`routine`]: the kinds of test, and the plan of moves and readings of each.
+//! - [`setup`]: what is known of the indicator, how it stands, and the limit to be met.
+//! - [`reversal`]: the reversal test: lost motion at stations, apart from drift and misreads.
+//! - [`estimate`], [`uncertainty`], [`student`], [`regression`]: values with their uncertainty, how
+//!   uncertainties combine, the t distribution, and least squares.
+//! - [`decision`]: within, over, or not decided yet, and how many more cycles would decide.
+//! - [`cause`]: the likely cause, with its evidence in numbers and the test that would tell more.
+//!
+//! Every length here is `f64` millimetres, except targets, which are exact [`Length`](crate::length::Length)s.
+
+pub mod cause;
+pub mod decision;
+pub mod estimate;
+pub mod regression;
+pub mod reversal;
+pub mod routine;
+pub mod setup;
+pub mod student;
+pub mod uncertainty;
+
+pub use estimate::Estimate;
+pub use routine::Kind;
+pub use setup::Setup;

@@ -1,0 +1,521 @@
+//! The reversal test: lost motion at stations along the travel.
+//!
+//! At each station the axis arrives from `+` and from `-` several times. Lost motion is the mean
+//! deviation approached `-` minus the mean deviation approached `+` (the negative of ISO 230-2's
+//! reversal value), here estimated apart from drift of the place and the dial, from misread dials,
+//! and from half of what the indicator itself may add.
+//!
+//! The caller owns the readings, as a slice or packed in any way that implements [`Series`];
+//! [`assess`] reads them several times over and holds nothing but its result.
+//!
+//! Not for readings from one long scale over many targets: that is a positioning test.
+
+mod model;
+
+use crate::axis::Direction;
+use crate::length::Length;
+use crate::measure::decision::{self, Decision};
+use crate::measure::routine::SAME_STATION;
+use crate::measure::setup::OutOfRange;
+use crate::measure::uncertainty::{Contribution, Source, combine, rectangular};
+use crate::measure::{Estimate, Setup};
+use core::fmt;
+use heapless::Vec;
+
+/// One reading of the indicator.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Reading {
+    /// The commanded position.
+    pub target: Length,
+    /// The cycle, from 1.
+    pub cycle: u16,
+    /// The direction in which the axis moved last.
+    pub approach: Direction,
+    /// What the dial showed, in millimetres, as read: neither sense nor angle applied.
+    pub value_mm: f64,
+    /// Seconds since any fixed moment, not decreasing; used only if every reading has one.
+    pub time_s: Option<f64>,
+}
+
+/// Readings in the order in which they were taken, however they are stored.
+pub trait Series {
+    /// How many there are.
+    fn count(&self) -> usize;
+    /// The reading at an index from 0; `None` beyond the last.
+    fn reading(&self, index: usize) -> Option<Reading>;
+}
+
+impl Series for [Reading] {
+    fn count(&self) -> usize {
+        self.len()
+    }
+
+    fn reading(&self, index: usize) -> Option<Reading> {
+        self.get(index).copied()
+    }
+}
+
+/// The plain statistics of the readings used at one station from one approach.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Group {
+    /// Readings used.
+    pub n: u32,
+    /// Their mean in millimetres along the axis, from the station's first used reading.
+    pub mean_mm: f64,
+    /// Their standard deviation in millimetres (divisor n - 1); `None` with one reading.
+    pub s_mm: Option<f64>,
+}
+
+/// What is known of one station.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Station {
+    /// The commanded position.
+    pub target: Length,
+    /// The reversal value of ISO 230-2, plain: mean approached `+` minus mean approached `-`.
+    pub reversal_mm: f64,
+    /// Readings approached in the positive direction.
+    pub plus: Group,
+    /// Readings approached in the negative direction.
+    pub minus: Group,
+    /// The estimate of lost motion in millimetres.
+    pub lost_motion: Estimate,
+    /// The part of its standard uncertainty that more cycles would reduce.
+    pub repeatability_mm: f64,
+}
+
+/// How lost motion changes along the travel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AlongTravel {
+    /// The slope of a straight line: lost motion per length of travel, a ratio.
+    pub per_length: Estimate,
+    /// Whether the slope is shown to be there: its 95 % interval leaves out zero.
+    pub shown: bool,
+}
+
+/// How the place or the dial wandered while the readings were taken.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Drift {
+    /// The mean steady drift in millimetres per [`Drift::per`].
+    pub rate: Estimate,
+    /// What the rate counts by.
+    pub per: DriftUnit,
+}
+
+/// What a drift rate counts by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum DriftUnit {
+    /// From one reading to the next: not every reading had a time.
+    Reading,
+    /// A second.
+    Second,
+}
+
+/// What a reading that was set aside probably is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Misread {
+    /// The sign was dropped or written by mistake.
+    Sign,
+    /// One digit is off: by about this many micrometres (10, 100, 200, 1000 …).
+    Digit {
+        /// The reading less what was expected, in micrometres.
+        off_um: i32,
+    },
+    /// The revolutions of the dial were miscounted.
+    Revolution {
+        /// The reading less what was expected, in micrometres.
+        off_um: i32,
+    },
+    /// Exchanged with another row.
+    Swapped {
+        /// The index of the other row, from 0.
+        with: u16,
+    },
+    /// Far from its fellows, with no pattern to it.
+    Unexplained,
+}
+
+/// A reading that was set aside.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SetAside {
+    /// Its index among the readings, from 0.
+    pub index: u16,
+    /// What it probably is.
+    pub probably: Misread,
+}
+
+/// The most readings that are set aside; with more, the readings are noise, not misreads.
+pub const MOST_SET_ASIDE: usize = 64;
+
+/// The result of a reversal test with at most `S` stations.
+#[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Assessment<const S: usize> {
+    /// The stations, in the order in which they were first visited.
+    pub stations: Vec<Station, S>,
+    /// The mean over the stations of the estimated lost motion, in millimetres.
+    pub lost_motion: Estimate,
+    /// The lost motion that is largest in size, with its sign, in millimetres.
+    pub largest_mm: f64,
+    /// How it changes along the travel; with two stations or more.
+    pub along_travel: Option<AlongTravel>,
+    /// The parts of the standard uncertainty of the mean lost motion.
+    pub budget: Vec<Contribution, 6>,
+    /// The standard deviation of one reading about its station, approach and drift, in millimetres.
+    pub repeatability_mm: f64,
+    /// The degrees of freedom of the repeatability.
+    pub repeatability_dof: f64,
+    /// Drift while the readings were taken.
+    pub drift: Drift,
+    /// How many readings were used.
+    pub used: u32,
+    /// The readings set aside, by rising index.
+    pub set_aside: Vec<SetAside, MOST_SET_ASIDE>,
+    /// The decision, if the setup has a limit.
+    pub decision: Option<Decision>,
+}
+
+/// Why a reversal test cannot be assessed: what is missing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum NotEnough {
+    /// There are no readings.
+    NoReadings,
+    /// No reading at this station was approached this way.
+    OneApproach {
+        /// The station.
+        target: Length,
+        /// The approach that is missing.
+        missing: Direction,
+    },
+    /// A station has one reading from an approach, so how well it repeats is not known.
+    OneCycle {
+        /// The station.
+        target: Length,
+        /// The approach.
+        approach: Direction,
+    },
+    /// More stations than there is room for.
+    TooManyStations {
+        /// The most.
+        room: usize,
+    },
+    /// More readings than can be numbered.
+    TooManyReadings {
+        /// How many there are.
+        found: usize,
+        /// The most.
+        room: usize,
+    },
+    /// A reading or its time is not a finite number.
+    NotFinite {
+        /// Its index, from 0.
+        index: usize,
+    },
+    /// A time is less than the time before it.
+    TimeRunsBack {
+        /// Its index, from 0.
+        index: usize,
+    },
+    /// A value of the setup cannot be.
+    Setup(OutOfRange),
+}
+
+impl fmt::Display for NotEnough {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            NotEnough::NoReadings => f.write_str("there are no readings"),
+            NotEnough::OneApproach { target, missing } => {
+                write!(f, "no reading at {} mm was approached in the {missing} direction", target.as_mm())
+            }
+            NotEnough::OneCycle { target, approach } => write!(
+                f,
+                "only one reading at {} mm was approached in the {approach} direction; two cycles or more are needed",
+                target.as_mm()
+            ),
+            NotEnough::TooManyStations { room } => write!(f, "more than {room} stations"),
+            NotEnough::TooManyReadings { found, room } => {
+                write!(f, "{found} readings; at most {room} can be used")
+            }
+            NotEnough::NotFinite { index } => {
+                write!(f, "reading {} is not a finite number", index.saturating_add(1))
+            }
+            NotEnough::TimeRunsBack { index } => {
+                write!(
+                    f,
+                    "the time of reading {} is before that of the reading above it",
+                    index.saturating_add(1)
+                )
+            }
+            NotEnough::Setup(ref what) => what.fmt(f),
+        }
+    }
+}
+
+impl core::error::Error for NotEnough {}
+
+impl From<OutOfRange> for NotEnough {
+    fn from(what: OutOfRange) -> Self {
+        NotEnough::Setup(what)
+    }
+}
+
+/// Assesses a reversal test.
+///
+/// ```
+/// use takeup_core::axis::Direction::{Minus, Plus};
+/// use takeup_core::length::Length;
+/// use takeup_core::measure::{Setup, reversal::{Reading, assess}};
+///
+/// // Common practice, no source: 0.25 mm commanded and 0.20 mm shown is 0.05 mm lost.
+/// let mut readings = Vec::new();
+/// for cycle in 1..=3 {
+///     for (approach, value_mm) in [(Minus, 0.25), (Plus, 0.20)] {
+///         readings.push(Reading { target: Length::ZERO, cycle, approach, value_mm, time_s: None });
+///     }
+/// }
+/// let result = assess::<4>(&readings[..], &Setup::default()).unwrap();
+/// assert!((result.lost_motion.value - 0.05).abs() < 1e-12);
+/// ```
+pub fn assess<const S: usize>(
+    readings: &(impl Series + ?Sized),
+    setup: &Setup,
+) -> Result<Assessment<S>, NotEnough> {
+    let setup = setup.checked()?;
+    check(readings)?;
+    let mut stations = find_stations::<S>(readings)?;
+    let motion = setup.motion_per_reading();
+    let set_aside: Vec<SetAside, MOST_SET_ASIDE> = Vec::new();
+    let is_used = |index: usize| !set_aside.iter().any(|s| usize::from(s.index) == index);
+    for station in &mut stations {
+        plain_statistics(readings, motion, &is_used, station)?;
+    }
+
+    let mut noise = model::Noise::default();
+    let mut rate = Estimate::ZERO;
+    for station in &mut stations {
+        let fit = model::fit(readings, motion, &is_used, station.target);
+        noise.take(&fit);
+        station.lost_motion.value = -fit.reversal;
+        station.repeatability_mm = libm::sqrt(fit.cofactor);
+        rate.value += fit.rate;
+    }
+    let (s, dof) = noise.standard_deviation();
+    let systematic = Systematic::new(&setup);
+    let mut sum = 0.0;
+    let mut mean_variance = 0.0;
+    let mut largest = 0.0;
+    for station in &mut stations {
+        let value = station.lost_motion.value - systematic.correction;
+        station.repeatability_mm *= s;
+        let parts = systematic.parts(value);
+        station.lost_motion = combine(
+            value,
+            [(station.repeatability_mm, dof)]
+                .into_iter()
+                .chain(parts.map(|p| (p.standard_uncertainty, p.dof))),
+        );
+        sum += value;
+        mean_variance += station.repeatability_mm * station.repeatability_mm;
+        if libm::fabs(value) > libm::fabs(largest) {
+            largest = value;
+        }
+    }
+    let count = stations.len() as f64;
+    let mean = sum / count;
+    let mut budget = Vec::new();
+    let repeatability = Contribution {
+        source: Source::Repeatability,
+        standard_uncertainty: libm::sqrt(mean_variance) / count,
+        dof,
+    };
+    for part in [repeatability].into_iter().chain(systematic.parts(mean)) {
+        if part.standard_uncertainty > 0.0 || part.source == Source::Repeatability {
+            // Six sources, room for six.
+            let _ = budget.push(part);
+        }
+    }
+    let lost_motion = combine(mean, budget.iter().map(|p| (p.standard_uncertainty, p.dof)));
+    let used = readings.count().saturating_sub(set_aside.len());
+    let along_travel = along_travel(&stations, dof);
+    let decision = setup.limit_mm.map(|limit| decision::decide(limit, &stations));
+    Ok(Assessment {
+        along_travel,
+        lost_motion,
+        largest_mm: largest,
+        budget,
+        repeatability_mm: s,
+        repeatability_dof: dof,
+        drift: Drift { rate: rate.scaled(1.0 / count), per: DriftUnit::Reading },
+        used: used as u32,
+        set_aside,
+        decision,
+        stations,
+    })
+}
+
+/// What does not average out, however many readings are taken.
+struct Systematic {
+    correction: f64,
+    resolution: f64,
+    error: f64,
+    hysteresis: f64,
+    alignment: f64,
+}
+
+impl Systematic {
+    fn new(setup: &Setup) -> Self {
+        let cosine = setup.cosine();
+        let angle = setup.angle_deg * core::f64::consts::PI / 180.0;
+        // The angle is known to about 2 degrees (common practice, no source).
+        let off = 2.0 * core::f64::consts::PI / 180.0;
+        let low = libm::cos(libm::fabs(angle) + off);
+        let high = libm::cos(libm::fmax(libm::fabs(angle) - off, 0.0));
+        Self {
+            correction: 0.5 * setup.hysteresis_mm * cosine,
+            resolution: libm::sqrt(2.0) * rectangular(0.5 * setup.resolution_mm) * cosine,
+            error: rectangular(setup.indicator_error_mm) * cosine,
+            hysteresis: rectangular(0.5 * setup.hysteresis_mm) * cosine,
+            alignment: rectangular(0.5 * (high - low)) / cosine,
+        }
+    }
+
+    fn parts(&self, value: f64) -> impl Iterator<Item = Contribution> {
+        [
+            (Source::Resolution, self.resolution),
+            (Source::IndicatorError, self.error),
+            (Source::IndicatorHysteresis, self.hysteresis),
+            (Source::Alignment, self.alignment * libm::fabs(value)),
+        ]
+        .into_iter()
+        .map(|(source, standard_uncertainty)| Contribution {
+            source,
+            standard_uncertainty,
+            dof: f64::INFINITY,
+        })
+    }
+}
+
+/// A straight line through the stations, each with the same weight.
+fn along_travel(stations: &[Station], dof: f64) -> Option<AlongTravel> {
+    if stations.len() < 2 {
+        return None;
+    }
+    let count = stations.len() as f64;
+    let centre = stations.iter().map(|s| s.target.as_mm()).sum::<f64>() / count;
+    let (mut spread, mut slope, mut variance) = (0.0, 0.0, 0.0);
+    for station in stations {
+        let away = station.target.as_mm() - centre;
+        spread += away * away;
+        slope += away * station.lost_motion.value;
+        variance += away * away * station.repeatability_mm * station.repeatability_mm;
+    }
+    let per_length =
+        Estimate { value: slope / spread, standard_uncertainty: libm::sqrt(variance) / spread, dof };
+    let shown = libm::fabs(per_length.value) > per_length.expanded_95();
+    Some(AlongTravel { per_length, shown })
+}
+
+fn check(readings: &(impl Series + ?Sized)) -> Result<(), NotEnough> {
+    let found = readings.count();
+    if found == 0 {
+        return Err(NotEnough::NoReadings);
+    }
+    let room = usize::from(u16::MAX);
+    if found > room {
+        return Err(NotEnough::TooManyReadings { found, room });
+    }
+    let mut before = f64::NEG_INFINITY;
+    for (index, reading) in all(readings) {
+        if !reading.value_mm.is_finite() || reading.time_s.is_some_and(|t| !t.is_finite()) {
+            return Err(NotEnough::NotFinite { index });
+        }
+        if let Some(time) = reading.time_s {
+            if time < before {
+                return Err(NotEnough::TimeRunsBack { index });
+            }
+            before = time;
+        }
+    }
+    Ok(())
+}
+
+fn find_stations<const S: usize>(readings: &(impl Series + ?Sized)) -> Result<Vec<Station, S>, NotEnough> {
+    let mut stations: Vec<Station, S> = Vec::new();
+    for (_, reading) in all(readings) {
+        if !stations.iter().any(|s| same_station(s.target, reading.target)) {
+            let station = Station {
+                target: reading.target,
+                reversal_mm: 0.0,
+                plus: Group::default(),
+                minus: Group::default(),
+                lost_motion: Estimate::ZERO,
+                repeatability_mm: 0.0,
+            };
+            stations.push(station).map_err(|_| NotEnough::TooManyStations { room: S })?;
+        }
+    }
+    Ok(stations)
+}
+
+/// The readings with their indices.
+fn all<'a>(readings: &'a (impl Series + ?Sized)) -> impl Iterator<Item = (usize, Reading)> + 'a {
+    (0..readings.count()).filter_map(|i| readings.reading(i).map(|r| (i, r)))
+}
+
+/// The used readings at a station, with their indices.
+fn used_at<'a, R: Series + ?Sized>(
+    readings: &'a R,
+    is_used: &'a impl Fn(usize) -> bool,
+    target: Length,
+) -> impl Iterator<Item = (usize, Reading)> + 'a {
+    all(readings).filter(move |(i, r)| same_station(r.target, target) && is_used(*i))
+}
+
+fn same_station(a: Length, b: Length) -> bool {
+    a.saturating_sub(b).saturating_abs() < SAME_STATION
+}
+
+/// Means and standard deviations by approach, from the station's first used reading.
+fn plain_statistics<R: Series + ?Sized>(
+    readings: &R,
+    motion: f64,
+    is_used: &impl Fn(usize) -> bool,
+    station: &mut Station,
+) -> Result<(), NotEnough> {
+    let target = station.target;
+    let at = || used_at(readings, is_used, target);
+    let first = at().next().map_or(0.0, |(_, r)| r.value_mm);
+    let group = |approach: Direction| -> Result<Group, NotEnough> {
+        let values = || {
+            at().filter(move |(_, r)| r.approach == approach).map(move |(_, r)| motion * (r.value_mm - first))
+        };
+        let n = values().count() as u32;
+        let mean = match n {
+            0 => return Err(NotEnough::OneApproach { target, missing: approach }),
+            1 => return Err(NotEnough::OneCycle { target, approach }),
+            _ => values().sum::<f64>() / f64::from(n),
+        };
+        let squares = values().map(|v| (v - mean) * (v - mean)).sum::<f64>();
+        Ok(Group { n, mean_mm: mean, s_mm: Some(libm::sqrt(squares / (f64::from(n) - 1.0))) })
+    };
+    station.plus = group(Direction::Plus)?;
+    station.minus = group(Direction::Minus)?;
+    station.reversal_mm = station.plus.mean_mm - station.minus.mean_mm;
+    Ok(())
+}

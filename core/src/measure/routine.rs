@@ -1,0 +1,221 @@
+//! The kinds of test, and the plan of moves and readings of each.
+
+use crate::axis::Direction;
+use crate::length::Length;
+use core::fmt;
+
+/// A kind of test.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Kind {
+    /// At stations, arrive from `+` and from `-` in turn.
+    Reversal,
+    /// Targets over the travel, runs up and runs down (ISO 230-2).
+    Positioning,
+    /// A staircase of small steps up, down and up.
+    SmallSteps,
+    /// Many lifts and returns to one mark.
+    Return,
+    /// A known force each way, the drive holding.
+    PushPull,
+    /// One place over time, the machine working between readings.
+    WarmUp,
+    /// The indicator against a fixed face.
+    Indicator,
+}
+
+impl Kind {
+    /// All kinds.
+    pub const ALL: [Kind; 7] = [
+        Kind::Reversal,
+        Kind::Positioning,
+        Kind::SmallSteps,
+        Kind::Return,
+        Kind::PushPull,
+        Kind::WarmUp,
+        Kind::Indicator,
+    ];
+
+    /// The name in files and on the command line.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Kind::Reversal => "reversal",
+            Kind::Positioning => "positioning",
+            Kind::SmallSteps => "small-steps",
+            Kind::Return => "return",
+            Kind::PushPull => "push-pull",
+            Kind::WarmUp => "warm-up",
+            Kind::Indicator => "indicator",
+        }
+    }
+
+    /// The kind with a name, in any case.
+    ///
+    /// ```
+    /// use takeup_core::measure::Kind;
+    /// assert_eq!(Kind::from_name("Small-Steps"), Some(Kind::SmallSteps));
+    /// assert_eq!(Kind::from_name("long-steps"), None);
+    /// ```
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.name().eq_ignore_ascii_case(name))
+    }
+}
+
+impl fmt::Display for Kind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// One step of a plan: the machine moves, or a person or a box reads.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Step {
+    /// Move the axis to a place.
+    Move {
+        /// The commanded position.
+        to: Length,
+        /// What the move is for.
+        purpose: Purpose,
+    },
+    /// Let it settle, and read the indicator.
+    Read(Stop),
+}
+
+/// What a move of a plan is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Purpose {
+    /// Beyond the place to read at, so that it is then approached from the wanted side; the first
+    /// such move at a station may be long, and the indicator must be clear of it.
+    Overrun,
+    /// On to the place to read at, in the direction of the approach.
+    Arrival,
+}
+
+/// A stop at which the indicator is read: one row of the reading sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Stop {
+    /// The row of the sheet, from 1.
+    pub row: u32,
+    /// The commanded position.
+    pub target: Length,
+    /// The cycle, from 1.
+    pub cycle: u16,
+    /// The direction in which the axis moved last.
+    pub approach: Direction,
+}
+
+/// A plan that cannot be carried out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum BadPlan {
+    /// There is no station.
+    NoStation,
+    /// Two stations are the same to 0.001 mm.
+    SameStation(Length),
+    /// Fewer than two cycles: repeatability could not be told.
+    TooFewCycles(u16),
+    /// The overrun must be longer than nothing.
+    NoOverrun,
+    /// A station with its overrun is beyond every travel.
+    OutOfRange(Length),
+}
+
+impl fmt::Display for BadPlan {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            BadPlan::NoStation => f.write_str("a plan needs at least one station"),
+            BadPlan::SameStation(at) => write!(f, "the station at {} mm is given twice", at.as_mm()),
+            BadPlan::TooFewCycles(n) => {
+                write!(f, "{n} cycles: two or more are needed to see how well they repeat")
+            }
+            BadPlan::NoOverrun => {
+                f.write_str("the overrun must be above 0 and larger than any lost motion expected")
+            }
+            BadPlan::OutOfRange(at) => write!(f, "the station at {} mm is out of range", at.as_mm()),
+        }
+    }
+}
+
+impl core::error::Error for BadPlan {}
+
+/// Stations closer than this are one station.
+pub const SAME_STATION: Length = Length::from_counts(10_000);
+
+/// The plan of a reversal test: station by station, `cycles` times from `+` and from `-` in turn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ReversalPlan<'a> {
+    stations: &'a [Length],
+    cycles: u16,
+    overrun: Length,
+}
+
+impl<'a> ReversalPlan<'a> {
+    /// A plan; the overrun must be larger than any lost motion expected.
+    pub fn new(stations: &'a [Length], cycles: u16, overrun: Length) -> Result<Self, BadPlan> {
+        if stations.is_empty() {
+            return Err(BadPlan::NoStation);
+        }
+        if cycles < 2 {
+            return Err(BadPlan::TooFewCycles(cycles));
+        }
+        if overrun <= Length::ZERO {
+            return Err(BadPlan::NoOverrun);
+        }
+        for (i, &station) in stations.iter().enumerate() {
+            if station.checked_add(overrun).is_none() || station.checked_sub(overrun).is_none() {
+                return Err(BadPlan::OutOfRange(station));
+            }
+            let same = |other: &&Length| station.saturating_sub(**other).saturating_abs() < SAME_STATION;
+            if stations.iter().take(i).find(same).is_some() {
+                return Err(BadPlan::SameStation(station));
+            }
+        }
+        Ok(Self { stations, cycles, overrun })
+    }
+
+    /// The stops, in order.
+    pub fn stops(&self) -> impl Iterator<Item = Stop> + 'a {
+        let (stations, cycles) = (self.stations, self.cycles);
+        let places = stations.iter().flat_map(move |&target| {
+            (1..=cycles).flat_map(move |cycle| {
+                [Direction::Plus, Direction::Minus].into_iter().map(move |approach| (target, cycle, approach))
+            })
+        });
+        places.zip(1..).map(|((target, cycle, approach), row)| Stop { row, target, cycle, approach })
+    }
+
+    /// The steps, in order: for each stop an overrun, an arrival and a reading.
+    ///
+    /// ```
+    /// use takeup_core::{length::Length, measure::routine::{Purpose, ReversalPlan, Step}};
+    /// let mm = |mm| Length::from_mm(mm).unwrap();
+    /// let stations = [mm(0.0)];
+    /// let plan = ReversalPlan::new(&stations, 2, mm(1.0)).unwrap();
+    /// let mut steps = plan.steps();
+    /// assert_eq!(steps.next(), Some(Step::Move { to: mm(-1.0), purpose: Purpose::Overrun }));
+    /// assert_eq!(steps.next(), Some(Step::Move { to: mm(0.0), purpose: Purpose::Arrival }));
+    /// assert!(matches!(steps.next(), Some(Step::Read(_))));
+    /// assert_eq!(steps.next(), Some(Step::Move { to: mm(1.0), purpose: Purpose::Overrun }));
+    /// ```
+    pub fn steps(&self) -> impl Iterator<Item = Step> + 'a {
+        let overrun = self.overrun;
+        self.stops().flat_map(move |stop| {
+            // `new` has checked that neither sum leaves the range.
+            let beyond = match stop.approach {
+                Direction::Plus => stop.target.saturating_sub(overrun),
+                Direction::Minus => stop.target.saturating_add(overrun),
+            };
+            [
+                Step::Move { to: beyond, purpose: Purpose::Overrun },
+                Step::Move { to: stop.target, purpose: Purpose::Arrival },
+                Step::Read(stop),
+            ]
+        })
+    }
+}
