@@ -1,0 +1,358 @@
+//! A line of a program taken apart into words, comments and marks.
+//!
+//! The reader knows spelling only, not meaning: words come in any order and case with spaces
+//! anywhere outside comments (NISTIR 6556, section 3.3), and it is for others to say what they do. What
+//! is no plain word (variables, expressions, keywords of flow) is a [`Fault`] with its place.
+//!
+//! Cost: one pass over the bytes, nothing copied, nothing allocated.
+
+use super::number::{MOST_DIGITS, Number, Point, Sign};
+use core::fmt;
+
+/// The longest line that is read, in bytes without its line end. NISTIR 6556 (section 3.3) allows
+/// 256 characters; long comments are common, a line beyond this limit is no program.
+pub const LONGEST_LINE: usize = 65_536;
+
+/// A range of bytes in a line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Span {
+    /// The first byte.
+    pub start: usize,
+    /// One after the last byte.
+    pub end: usize,
+}
+
+impl Span {
+    /// The bytes of the range in its line; nothing if the line is another one and too short.
+    #[must_use]
+    pub fn of<'a>(&self, line: &'a [u8]) -> &'a [u8] {
+        line.get(self.start..self.end).unwrap_or(&[])
+    }
+}
+
+/// A letter and its number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Word {
+    /// The letter, upper case; `:` for a program number written so.
+    pub letter: u8,
+    /// The number.
+    pub number: Number,
+    /// From the letter to the last digit.
+    pub span: Span,
+}
+
+/// One thing found in a line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Token {
+    /// A word.
+    Word(Word),
+    /// A comment, with its brackets or from its `;` to the end of the line.
+    Comment(Span),
+    /// `/` at the head of the line, with the digit of its switch if there is one.
+    BlockDelete(Span),
+    /// `%`, which opens and closes a tape.
+    Percent(Span),
+}
+
+/// What kind of thing the reader could not take for a word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum FaultKind {
+    /// A line longer than [`LONGEST_LINE`].
+    LineTooLong,
+    /// `(` without `)`.
+    UnclosedComment,
+    /// `#`: a variable.
+    Variable,
+    /// `[`, `=` and other signs of an expression.
+    Expression,
+    /// A word of flow or of subprograms: `IF`, `WHILE`, `GOTO`, `SUB` …
+    Keyword,
+    /// A letter without a number.
+    NoNumber,
+    /// A number of more than 18 digits.
+    NumberTooLong,
+    /// A byte that has no place outside a comment.
+    Unexpected(u8),
+}
+
+impl fmt::Display for FaultKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            FaultKind::LineTooLong => write!(f, "the line is longer than {LONGEST_LINE} bytes"),
+            FaultKind::UnclosedComment => f.write_str("a comment is opened and not closed"),
+            FaultKind::Variable => f.write_str("a variable stands in place of a number"),
+            FaultKind::Expression => f.write_str("an expression stands in place of a number"),
+            FaultKind::Keyword => f.write_str("a keyword of flow or of a subprogram"),
+            FaultKind::NoNumber => f.write_str("a letter without a number"),
+            FaultKind::NumberTooLong => write!(f, "a number of more than {MOST_DIGITS} digits"),
+            FaultKind::Unexpected(byte @ 0x21..=0x7e) => {
+                write!(f, "unexpected character {}", char::from(*byte))
+            }
+            FaultKind::Unexpected(byte) => write!(f, "unexpected byte 0x{byte:02x}"),
+        }
+    }
+}
+
+/// Something in a line that is no word, and where.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Fault {
+    /// What it is.
+    pub kind: FaultKind,
+    /// Where it stands.
+    pub span: Span,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} at column {}", self.kind, self.span.start.saturating_add(1))
+    }
+}
+
+impl core::error::Error for Fault {}
+
+/// The words, comments and marks of a line, in their order. After a fault nothing more comes.
+///
+/// The line may carry its line end (LF, CRLF); it belongs to no token.
+///
+/// ```
+/// use takeup_core::program::{Token, Words};
+/// let line = b"N10 g1 x-.5 (edge) F200\r\n";
+/// let letters: Vec<char> = Words::new(line)
+///     .filter_map(|token| match token {
+///         Ok(Token::Word(word)) => Some(char::from(word.letter)),
+///         _ => None,
+///     })
+///     .collect();
+/// assert_eq!(letters, ['N', 'G', 'X', 'F']);
+/// ```
+#[derive(Clone, Debug)]
+pub struct Words<'a> {
+    line: &'a [u8],
+    at: usize,
+}
+
+/// A line without its line end, the blanks and the end-of-file mark (0x1A) before it.
+fn trimmed(line: &[u8]) -> &[u8] {
+    let mut rest = line;
+    while let [head @ .., b'\n' | b'\r' | b' ' | b'\t' | 0x1a] = rest {
+        rest = head;
+    }
+    rest
+}
+
+impl<'a> Words<'a> {
+    /// Reads a line.
+    #[must_use]
+    #[inline]
+    pub fn new(line: &'a [u8]) -> Self {
+        // A byte-order mark is no part of the language; editors put it before the first line.
+        let at = if line.starts_with(b"\xef\xbb\xbf") { 3 } else { 0 };
+        Self { line: trimmed(line), at }
+    }
+
+    fn fault(&mut self, kind: FaultKind, start: usize, end: usize) -> Option<Result<Token, Fault>> {
+        self.at = self.line.len();
+        Some(Err(Fault { kind, span: Span { start, end } }))
+    }
+
+    #[inline]
+    fn skip_blanks(&mut self) {
+        while let Some(b' ' | b'\t') = self.line.get(self.at) {
+            self.at = self.at.wrapping_add(1);
+        }
+    }
+
+    #[inline]
+    fn word(&mut self, start: usize, letter: u8) -> Option<Result<Token, Fault>> {
+        let line = self.line;
+        let mut at = start.wrapping_add(1);
+        while let Some(b' ' | b'\t') = line.get(at) {
+            at = at.wrapping_add(1);
+        }
+        let sign = match line.get(at) {
+            Some(b'-') => Sign::Minus,
+            Some(b'+') => Sign::Plus,
+            _ => Sign::Absent,
+        };
+        if !matches!(sign, Sign::Absent) {
+            at = at.wrapping_add(1);
+        }
+        // Eighteen digits stay below 10^18, so that the wrapping steps cannot wrap.
+        let (mut mantissa, mut digits, mut whole_digits) = (0_i64, 0_usize, usize::MAX);
+        let mut end = at;
+        loop {
+            match line.get(at) {
+                Some(byte @ b'0'..=b'9') => {
+                    mantissa = mantissa.wrapping_mul(10).wrapping_add(i64::from(byte & 0x0f));
+                    digits = digits.wrapping_add(1);
+                    at = at.wrapping_add(1);
+                    end = at;
+                }
+                Some(b'.') if whole_digits == usize::MAX => {
+                    whole_digits = digits;
+                    at = at.wrapping_add(1);
+                    end = at;
+                }
+                Some(b' ' | b'\t') => at = at.wrapping_add(1),
+                _ => break,
+            }
+        }
+        if digits == 0 {
+            return self.no_number(start);
+        }
+        if digits > usize::from(MOST_DIGITS) {
+            return self.fault(FaultKind::NumberTooLong, start, end);
+        }
+        let point = if whole_digits == usize::MAX { Point::Absent } else { Point::Present };
+        let whole = whole_digits.min(digits);
+        self.at = at;
+        Some(Ok(Token::Word(Word {
+            letter,
+            number: Number {
+                mantissa: if matches!(sign, Sign::Minus) { mantissa.wrapping_neg() } else { mantissa },
+                whole_digits: whole as u8,
+                decimals: digits.wrapping_sub(whole) as u8,
+                point,
+                sign,
+            },
+            span: Span { start, end },
+        })))
+    }
+
+    /// What stands where a letter has no number.
+    #[cold]
+    fn no_number(&mut self, start: usize) -> Option<Result<Token, Fault>> {
+        let rest = self.line.get(start..).unwrap_or(&[]);
+        let letters = rest.iter().take_while(|byte| byte.is_ascii_alphabetic()).count();
+        let run = rest.get(..letters).unwrap_or(&[]);
+        const KEYWORDS: [&[u8]; 24] = [
+            b"IF",
+            b"THEN",
+            b"ELSE",
+            b"ELSEIF",
+            b"ENDIF",
+            b"WHILE",
+            b"ENDWHILE",
+            b"DO",
+            b"END",
+            b"GOTO",
+            b"SUB",
+            b"ENDSUB",
+            b"CALL",
+            b"RETURN",
+            b"REPEAT",
+            b"ENDREPEAT",
+            b"BREAK",
+            b"CONTINUE",
+            b"FOR",
+            b"UNTIL",
+            b"GOTOF",
+            b"GOTOB",
+            b"POPEN",
+            b"DPRNT",
+        ];
+        let end = start.saturating_add(letters.max(1));
+        if KEYWORDS.iter().any(|keyword| keyword.eq_ignore_ascii_case(run)) {
+            return self.fault(FaultKind::Keyword, start, end);
+        }
+        let after = rest
+            .get(1..)
+            .unwrap_or(&[])
+            .iter()
+            .copied()
+            .find(|byte| !matches!(byte, b' ' | b'\t' | b'+' | b'-'));
+        match after {
+            Some(b'#') => self.fault(FaultKind::Variable, start, start.saturating_add(2)),
+            Some(b'[' | b'<' | b'=') => self.fault(FaultKind::Expression, start, start.saturating_add(2)),
+            _ => self.fault(FaultKind::NoNumber, start, end),
+        }
+    }
+
+    /// The end of a comment opened at `start`. Brackets inside it are part of it when they pair up;
+    /// else the first `)` ends it, as the controls do that know no nesting.
+    fn comment_end(&self, start: usize) -> Option<usize> {
+        let rest = self.line.get(start..)?;
+        let (mut depth, mut first) = (0_usize, None);
+        for (offset, byte) in rest.iter().enumerate() {
+            match byte {
+                b'(' => depth = depth.saturating_add(1),
+                b')' => {
+                    depth = depth.saturating_sub(1);
+                    let end = start.saturating_add(offset).saturating_add(1);
+                    first = first.or(Some(end));
+                    if depth == 0 {
+                        return Some(end);
+                    }
+                }
+                _ => {}
+            }
+        }
+        first
+    }
+
+    #[cold]
+    fn other(&mut self, start: usize, byte: u8) -> Option<Result<Token, Fault>> {
+        let next = start.saturating_add(1);
+        match byte {
+            b'(' => match self.comment_end(start) {
+                Some(end) => {
+                    self.at = end;
+                    Some(Ok(Token::Comment(Span { start, end })))
+                }
+                None => self.fault(FaultKind::UnclosedComment, start, self.line.len()),
+            },
+            b';' => {
+                self.at = self.line.len();
+                Some(Ok(Token::Comment(Span { start, end: self.line.len() })))
+            }
+            b'/' if self
+                .line
+                .get(..start)
+                .is_some_and(|head| head.iter().all(|byte| matches!(byte, b' ' | b'\t' | 0x80..))) =>
+            {
+                self.at = next;
+                self.skip_blanks();
+                // A digit right after it names one of several switches.
+                let end = if let Some(b'1'..=b'9') = self.line.get(self.at) {
+                    self.at.saturating_add(1)
+                } else {
+                    next
+                };
+                self.at = end;
+                Some(Ok(Token::BlockDelete(Span { start, end })))
+            }
+            b'%' => {
+                self.at = next;
+                Some(Ok(Token::Percent(Span { start, end: next })))
+            }
+            b':' => self.word(start, byte),
+            b'#' => self.fault(FaultKind::Variable, start, next),
+            b'[' | b']' | b'=' | b'*' | b'/' | b'<' | b'>' => self.fault(FaultKind::Expression, start, next),
+            _ => self.fault(FaultKind::Unexpected(byte), start, next),
+        }
+    }
+}
+
+impl Iterator for Words<'_> {
+    type Item = Result<Token, Fault>;
+
+    #[inline]
+    fn next(&mut self) -> Option<Self::Item> {
+        self.skip_blanks();
+        let start = self.at;
+        let byte = *self.line.get(start)?;
+        if self.line.len() > LONGEST_LINE {
+            return self.fault(FaultKind::LineTooLong, LONGEST_LINE, self.line.len());
+        }
+        let letter = byte & 0xdf;
+        if letter.is_ascii_uppercase() { self.word(start, letter) } else { self.other(start, byte) }
+    }
+}
+
+#[cfg(test)]
+mod tests;
