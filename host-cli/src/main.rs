@@ -1,5 +1,5 @@
-//! The `takeup` command line: flags, files and people around `takeup-core`.
+//! The `takeup` command line; everything it does is in the library beside it.
 
-fn main() {
-    println!("takeup {}", env!("CARGO_PKG_VERSION"));
+fn main() -> std::process::ExitCode {
+    takeup_cli::main()
 }

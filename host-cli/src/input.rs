@@ -1,0 +1,81 @@
+//! Files in, with `-` for standard input.
+
+use crate::context::Context;
+use crate::refusal::Refusal;
+use std::fs::File;
+use std::io::{self, BufRead, BufReader, Read};
+use std::path::Path;
+
+/// The name under which standard input appears in messages.
+pub const STDIN_NAME: &str = "standard input";
+
+/// Whether a path stands for standard input or output.
+#[must_use]
+pub fn is_dash(path: &Path) -> bool {
+    path.as_os_str() == "-"
+}
+
+/// The name of an input in messages.
+#[must_use]
+pub fn name(path: &Path) -> String {
+    if is_dash(path) { STDIN_NAME.to_owned() } else { path.display().to_string() }
+}
+
+/// Opens a file, or standard input, for buffered reading.
+///
+/// # Errors
+/// When it is missing, a folder, not readable, or standard input is read twice.
+pub fn open(path: &Path, ctx: &Context) -> Result<Box<dyn BufRead>, Refusal> {
+    // Large enough that a program of hundreds of megabytes is not read in crumbs.
+    const BUFFER: usize = 64 * 1024;
+    if is_dash(path) {
+        ctx.take_stdin()?;
+        return Ok(Box::new(BufReader::with_capacity(BUFFER, io::stdin().lock())));
+    }
+    let file = File::open(path).map_err(|error| Refusal::io(name(path), "open", &error))?;
+    // A folder opens like a file and only fails when it is read.
+    if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
+        return Err(Refusal::new("this is a folder, a file was expected", "Name a file in it.").path(path));
+    }
+    Ok(Box::new(BufReader::with_capacity(BUFFER, file)))
+}
+
+/// Reads a whole file, or standard input, of at most `most` bytes.
+///
+/// # Errors
+/// As for [`open`]; and when it is longer, which none of our own files ever is.
+pub fn read(path: &Path, most: u64, ctx: &Context) -> Result<Vec<u8>, Refusal> {
+    let mut bytes = Vec::new();
+    open(path, ctx)?
+        .take(most.saturating_add(1))
+        .read_to_end(&mut bytes)
+        .map_err(|error| Refusal::io(name(path), "read", &error))?;
+    if bytes.len() as u64 > most {
+        return Err(Refusal::new(
+            format!("longer than {} MB", most / 1_000_000),
+            "Check that this is the file you mean.",
+        )
+        .file(name(path)));
+    }
+    Ok(bytes)
+}
+
+/// A line that could not be read.
+#[derive(Debug)]
+pub enum LineError {
+    /// It is longer than this many bytes.
+    TooLong(usize),
+    /// The operating system's word.
+    Io(io::Error),
+}
+
+/// Reads one line with its line end into `line`, at most `most` bytes of it; `false` at the end of
+/// the file. A file of one endless line costs no more memory than `most`.
+///
+/// # Errors
+/// When the line is longer, or cannot be read.
+pub fn read_line(reader: &mut dyn BufRead, line: &mut Vec<u8>, most: usize) -> Result<bool, LineError> {
+    line.clear();
+    let read = reader.take(most as u64 + 1).read_until(b'\n', line).map_err(LineError::Io)?;
+    if line.len() > most { Err(LineError::TooLong(most)) } else { Ok(read > 0) }
+}

@@ -1,0 +1,42 @@
+//! The `takeup` command line: flags, files and people around `takeup-core`.
+//!
+//! All knowledge of measuring and correcting is in `takeup-core`; here are
+//!
+//! - [`args`]: the command line as typed, and errors of its use;
+//! - [`commands`]: one file per command, each with its `Args` and `run`;
+//! - [`context`]: what holds for every command: units, `--json`, the terminal, standard input;
+//! - [`exit`] and [`refusal`]: how a command ends;
+//! - [`input`] and [`output`]: files in, and files out that appear whole or not at all;
+//! - [`units`]: lengths as people write and read them;
+//! - [`slack_args`]: the slack of a machine on the command line;
+//! - [`screen`]: emphasis and line width on a terminal.
+#![forbid(unsafe_code)]
+
+pub mod args;
+pub mod commands;
+pub mod context;
+pub mod exit;
+pub mod input;
+pub mod output;
+pub mod refusal;
+pub mod screen;
+pub mod slack_args;
+pub mod units;
+
+use std::process::ExitCode;
+
+/// Runs the command line of this process.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments: Vec<_> = std::env::args_os().collect();
+    let cli = match args::parse(&arguments) {
+        Ok(cli) => cli,
+        Err(ended) => return ended,
+    };
+    let ctx = context::Context::new(&cli.global);
+    let result = cli.command.run(&ctx);
+    if let Err(refusal) = &result {
+        ctx.report(refusal);
+    }
+    exit::code(&result)
+}

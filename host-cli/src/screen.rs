@@ -1,0 +1,78 @@
+//! Emphasis and line width. Colour and wrapping are for terminals only: a pipe gets plain lines.
+
+use std::io::IsTerminal;
+
+/// What a piece of text means to the person who reads it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tone {
+    /// Nothing to worry about.
+    Good,
+    /// Calls for action.
+    Adverse,
+    /// Not known yet, or to be looked at.
+    Caution,
+    /// Stands out without a judgement: headings and answers.
+    Strong,
+}
+
+/// What one stream is connected to, looked at once.
+#[derive(Clone, Copy, Debug)]
+pub struct Screen {
+    terminal: bool,
+    colour: bool,
+    width: usize,
+}
+
+/// The width that lines are laid out for where the terminal does not say (or there is none).
+pub const USUAL_WIDTH: usize = 80;
+
+impl Screen {
+    /// The screen behind standard output.
+    #[must_use]
+    pub fn of_stdout() -> Self {
+        Self::of(std::io::stdout().is_terminal())
+    }
+
+    /// The screen behind standard error.
+    #[must_use]
+    pub fn of_stderr() -> Self {
+        Self::of(std::io::stderr().is_terminal())
+    }
+
+    fn of(terminal: bool) -> Self {
+        let forbidden = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty())
+            || std::env::var_os("TERM").is_some_and(|value| value == "dumb");
+        let width = terminal_size::terminal_size().map_or(USUAL_WIDTH, |(width, _)| usize::from(width.0));
+        Self { terminal, colour: terminal && !forbidden, width: width.clamp(40, 100) }
+    }
+
+    /// Whether a person looks at it directly.
+    #[must_use]
+    pub fn is_terminal(&self) -> bool {
+        self.terminal
+    }
+
+    /// The text with its tone, if colour may be used.
+    #[must_use]
+    pub fn paint(&self, tone: Tone, text: &str) -> String {
+        use anstyle::{AnsiColor, Style};
+        if !self.colour {
+            return text.to_owned();
+        }
+        let style = Style::new().bold();
+        let style = match tone {
+            Tone::Good => style.fg_color(Some(AnsiColor::Green.into())),
+            Tone::Adverse => style.fg_color(Some(AnsiColor::Red.into())),
+            Tone::Caution => style.fg_color(Some(AnsiColor::Yellow.into())),
+            Tone::Strong => style,
+        };
+        format!("{style}{text}{style:#}")
+    }
+
+    /// A paragraph broken into lines, every line but the first indented.
+    #[must_use]
+    pub fn wrap(&self, text: &str, indent: &str) -> String {
+        let width = if self.terminal { self.width } else { USUAL_WIDTH };
+        textwrap::fill(text, textwrap::Options::new(width).subsequent_indent(indent).break_words(false))
+    }
+}

@@ -1,0 +1,153 @@
+//! Lengths as people write and read them.
+
+use std::str::FromStr;
+use takeup_core::length::{Length, Unit};
+
+/// A length on the command line: a number, and a unit if it was written (`0.12`, `0.12mm`, `.005in`).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LengthArg {
+    value: f64,
+    unit: Option<Unit>,
+}
+
+impl LengthArg {
+    /// The length in millimetres, where a number without a unit is in `usual`.
+    #[must_use]
+    pub fn mm(self, usual: Unit) -> f64 {
+        self.length(usual).as_mm()
+    }
+
+    /// The exact length, where a number without a unit is in `usual`.
+    #[must_use]
+    pub fn length(self, usual: Unit) -> Length {
+        // Parsing checked that the length is within the range in either unit.
+        Length::from_unit(self.value, self.unit.unwrap_or(usual)).unwrap_or_default()
+    }
+}
+
+impl FromStr for LengthArg {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let text = text.trim();
+        let digits = text.trim_end_matches(|c: char| c.is_ascii_alphabetic());
+        let unit = match &text[digits.len()..] {
+            "" => None,
+            symbol => Some(
+                Unit::from_symbol(symbol)
+                    .ok_or_else(|| format!("\"{symbol}\" is no unit of length: mm or in was expected"))?,
+            ),
+        };
+        let value = number(digits.trim_end())?;
+        if Length::from_unit(value, Unit::Inch).is_none() {
+            return Err(format!("{value} is beyond any machine"));
+        }
+        Ok(Self { value, unit })
+    }
+}
+
+/// A finite decimal number, with the advice that a person needs who wrote something else.
+///
+/// # Errors
+/// In the words of a person: what was found, and what was expected.
+pub fn number(text: &str) -> Result<f64, String> {
+    let shown = crate::refusal::clip(text);
+    if text.is_empty() {
+        return Err("nothing was found where a number was expected".to_owned());
+    }
+    // Without this, "inf", "nan" and "infinity" would be numbers too.
+    let plain = text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-' | b'+' | b'e' | b'E'));
+    if let Some(value) = plain.then(|| text.parse::<f64>().ok()).flatten().filter(|value| value.is_finite()) {
+        return Ok(value);
+    }
+    if text.contains(',') && text.replacen(',', ".", 1).parse::<f64>().is_ok() {
+        return Err(format!("\"{shown}\" has a decimal comma, a decimal point was expected"));
+    }
+    Err(format!("\"{shown}\" was found where a number was expected"))
+}
+
+/// How lengths are printed: in a unit, with the decimals that its users are used to.
+#[derive(Clone, Copy, Debug)]
+pub struct Print {
+    /// The unit.
+    pub unit: Unit,
+}
+
+impl Print {
+    /// A length given in millimetres: 0.001 mm or 0.0001 in is the last digit.
+    #[must_use]
+    pub fn length(self, mm: f64) -> String {
+        decimals(mm / self.unit.as_mm(), self.coarse())
+    }
+
+    /// A length given in millimetres with one digit more, for uncertainties and small differences.
+    #[must_use]
+    pub fn fine(self, mm: f64) -> String {
+        decimals(mm / self.unit.as_mm(), self.coarse() + 1)
+    }
+
+    /// A length with its unit, `0.118 mm`.
+    #[must_use]
+    pub fn with_unit(self, mm: f64) -> String {
+        format!("{} {}", self.length(mm), self.unit)
+    }
+
+    /// A length as short as it can be written without loss of a program step: `-40`, `0.5`.
+    #[must_use]
+    pub fn short(self, mm: f64) -> String {
+        let text = decimals(mm / self.unit.as_mm(), self.coarse() + 1);
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    }
+
+    /// A length given in millimetres as a number in the unit, for documents.
+    #[must_use]
+    pub fn value(self, mm: f64) -> f64 {
+        mm / self.unit.as_mm()
+    }
+
+    fn coarse(self) -> usize {
+        match self.unit {
+            Unit::Mm => 3,
+            Unit::Inch => 4,
+        }
+    }
+}
+
+/// A number with a fixed count of decimals, and never `-0.000`.
+#[must_use]
+pub fn decimals(value: f64, places: usize) -> String {
+    let text = format!("{value:.places$}");
+    match text.strip_prefix('-') {
+        Some(size) if size.bytes().all(|b| matches!(b, b'0' | b'.')) => size.to_owned(),
+        _ => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lengths_are_read_with_and_without_a_unit() {
+        let read = |text: &str, usual| text.parse::<LengthArg>().map(|arg| arg.mm(usual));
+        assert_eq!(read("0.12", Unit::Mm), Ok(0.12));
+        assert_eq!(read("-40", Unit::Inch), Ok(-1016.0));
+        assert_eq!(read(".005in", Unit::Mm), Ok(0.127));
+        assert_eq!(read("1 MM", Unit::Inch), Ok(1.0));
+        for wrong in ["", "nan", "inf", "-infinity", "1e99", "0,12", "12 furlong", "1.2.3", "x"] {
+            assert!(read(wrong, Unit::Mm).is_err(), "{wrong}");
+        }
+        assert!(read("0,12", Unit::Mm).unwrap_err().contains("decimal comma"));
+    }
+
+    #[test]
+    fn lengths_are_printed_as_the_trade_writes_them() {
+        let (mm, inch) = (Print { unit: Unit::Mm }, Print { unit: Unit::Inch });
+        assert_eq!(mm.with_unit(0.1184), "0.118 mm");
+        assert_eq!(inch.with_unit(0.127), "0.0050 in");
+        assert_eq!(inch.fine(0.001), "0.00004");
+        assert_eq!(mm.length(-0.0001), "0.000");
+        assert_eq!(mm.short(-40.0), "-40");
+        assert_eq!(mm.short(0.0), "0");
+    }
+}

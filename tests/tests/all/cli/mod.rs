@@ -1,0 +1,3 @@
+//! The command line, driven from outside.
+
+mod usage;

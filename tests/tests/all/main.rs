@@ -1,0 +1,3 @@
+//! One binary of all checks across the crates, a module per theme.
+
+mod cli;
