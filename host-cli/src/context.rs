@@ -104,8 +104,9 @@ impl Context {
     /// # Errors
     /// As for [`Context::print`].
     pub fn print_json(&self, document: &impl Serialize) -> Result<(), Refusal> {
-        let mut text = serde_json::to_string_pretty(document)
-            .map_err(|error| Refusal::new(format!("the answer cannot be written: {error}"), "Report this fault."))?;
+        let mut text = serde_json::to_string_pretty(document).map_err(|error| {
+            Refusal::new(format!("the answer cannot be written: {error}"), "Report this fault.")
+        })?;
         text.push('\n');
         self.print(&text)
     }
@@ -120,7 +121,11 @@ impl Context {
         text: impl FnOnce() -> String,
         outcome: Outcome,
     ) -> Result<Outcome, Refusal> {
-        if self.json { self.print_json(document)? } else { self.print(&text())? }
+        if self.json {
+            self.print_json(document)?
+        } else {
+            self.print(&text())?
+        }
         Ok(outcome)
     }
 

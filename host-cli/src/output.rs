@@ -79,7 +79,9 @@ pub fn create(path: &Path, ctx: &Context) -> Result<Output, Refusal> {
     let old = fs::metadata(&target).ok();
     if let Some(old) = &old {
         if old.is_dir() {
-            return Err(Refusal::new("this is a folder, a file was expected", "Name a file in it.").path(path));
+            return Err(
+                Refusal::new("this is a folder, a file was expected", "Name a file in it.").path(path)
+            );
         }
         if old.permissions().readonly() {
             return Err(Refusal::new(
@@ -200,7 +202,8 @@ fn name_it(file: &File, target: &Path) -> io::Result<()> {
     use std::os::fd::AsRawFd;
     file.sync_all()?;
     let source = format!("/proc/self/fd/{}", file.as_raw_fd());
-    let link = |name: &Path| linkat(CWD, &source, CWD, name, AtFlags::SYMLINK_FOLLOW).map_err(io::Error::from);
+    let link =
+        |name: &Path| linkat(CWD, &source, CWD, name, AtFlags::SYMLINK_FOLLOW).map_err(io::Error::from);
     match link(target) {
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
         other => return other,

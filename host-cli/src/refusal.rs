@@ -7,8 +7,14 @@ use std::path::Path;
 
 /// Why a command was not done. With `--json` it is the document `takeup.refusal/1` on standard
 /// output, otherwise one message on standard error.
+///
+/// The parts are in a box, so that what succeeds does not carry the room for them.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Refusal {
+#[serde(transparent)]
+pub struct Refusal(Box<Parts>);
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+struct Parts {
     schema: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
     file: Option<String>,
@@ -27,24 +33,20 @@ impl Refusal {
     /// A refusal with its reason (what was found and what was expected; no full stop at the end)
     /// and the way out (a sentence in the imperative).
     pub fn new(reason: impl Into<String>, way_out: impl Into<String>) -> Self {
-        Self { way_out: Some(way_out.into()), ..Self::bare(reason.into()) }
+        Self::usage(reason.into(), Some(way_out.into()))
     }
 
-    fn bare(reason: String) -> Self {
-        Self {
+    /// A usage error: the reason, and the way out where there is one.
+    pub(crate) fn usage(reason: String, way_out: Option<String>) -> Self {
+        Self(Box::new(Parts {
             schema: "takeup.refusal/1",
             file: None,
             line: None,
             word: None,
             reason,
-            way_out: None,
+            way_out,
             reader_gone: false,
-        }
-    }
-
-    /// A usage error: the reason, and the way out where there is one.
-    pub(crate) fn usage(reason: String, way_out: Option<String>) -> Self {
-        Self { way_out, ..Self::bare(reason) }
+        }))
     }
 
     /// The operating system did not let us `what` (such as "read" or "write") a file.
@@ -60,14 +62,14 @@ impl Refusal {
             _ => "Check the file, the disk or the stick it is on.",
         };
         let mut refusal = Self::new(format!("cannot {what}: {text}"), way_out).file(file);
-        refusal.reader_gone = error.kind() == io::ErrorKind::BrokenPipe;
+        refusal.0.reader_gone = error.kind() == io::ErrorKind::BrokenPipe;
         refusal
     }
 
     /// With the file it is about.
     #[must_use]
     pub fn file(mut self, file: impl Into<String>) -> Self {
-        self.file = Some(file.into());
+        self.0.file = Some(file.into());
         self
     }
 
@@ -80,43 +82,43 @@ impl Refusal {
     /// With the line of the file, counted from 1.
     #[must_use]
     pub fn line(mut self, line: u64) -> Self {
-        self.line = Some(line);
+        self.0.line = Some(line);
         self
     }
 
     /// With the word that is refused.
     #[must_use]
     pub fn word(mut self, word: impl AsRef<str>) -> Self {
-        self.word = Some(clip(word.as_ref()));
+        self.0.word = Some(clip(word.as_ref()));
         self
     }
 
     /// Whether the command only ended because nobody reads its output any more.
     #[must_use]
     pub fn is_reader_gone(&self) -> bool {
-        self.reader_gone
+        self.0.reader_gone
     }
 
     /// The way out, if one is known.
     #[must_use]
     pub fn way_out(&self) -> Option<&str> {
-        self.way_out.as_deref()
+        self.0.way_out.as_deref()
     }
 }
 
 /// The place and the reason, without the way out.
 impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match (&self.file, self.line) {
+        match (&self.0.file, self.0.line) {
             (Some(file), Some(line)) => write!(f, "{file}:{line}: ")?,
             (Some(file), None) => write!(f, "{file}: ")?,
             (None, Some(line)) => write!(f, "line {line}: ")?,
             (None, None) => {}
         }
-        if let Some(word) = &self.word {
+        if let Some(word) = &self.0.word {
             write!(f, "{word}: ")?;
         }
-        f.write_str(&self.reason)
+        f.write_str(&self.0.reason)
     }
 }
 
@@ -127,11 +129,8 @@ impl std::error::Error for Refusal {}
 #[must_use]
 pub fn clip(text: &str) -> String {
     const LONGEST: usize = 40;
-    let mut shown: String = text
-        .chars()
-        .take(LONGEST)
-        .map(|c| if c.is_control() || c == '\u{fffd}' { '?' } else { c })
-        .collect();
+    let mut shown: String =
+        text.chars().take(LONGEST).map(|c| if c.is_control() || c == '\u{fffd}' { '?' } else { c }).collect();
     if text.chars().nth(LONGEST).is_some() {
         shown.push('…');
     }

@@ -9,7 +9,9 @@ use clap::{CommandFactory, ValueEnum};
 
 /// Arguments of `completions`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  takeup completions bash > ~/.local/share/bash-completion/completions/takeup")]
+#[command(
+    after_help = "Example:\n  takeup completions bash > ~/.local/share/bash-completion/completions/takeup"
+)]
 pub struct Args {
     /// The shell to complete commands in, or "man" for the manual page
     #[arg(value_name = "KIND")]
