@@ -117,10 +117,7 @@ pub fn axis_table(
     }
     let Some(largest) = largest else { return Err(Refusal::Invalid(Invalid::Empty)) };
     if shown == 0.0 {
-        return Err(Refusal::NotShown {
-            largest_mm: largest.value,
-            uncertainty_mm: largest.expanded_95(),
-        });
+        return Err(Refusal::NotShown { largest_mm: largest.value, uncertainty_mm: largest.expanded_95() });
     }
     let lost_mm = sum / shown;
     let scatter_mm = repeatability_mm * core::f64::consts::SQRT_2;
@@ -130,4 +127,39 @@ pub fn axis_table(
     }
     stations.sort_unstable_by_key(|s| s.position);
     AxisTable::new(reference, &stations).map_err(Refusal::Invalid)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(position_mm: f64, value: f64, standard_uncertainty: f64) -> Measured {
+        Measured {
+            position: Length::from_mm(position_mm).unwrap(),
+            lost: Estimate { value, standard_uncertainty, dof: f64::INFINITY },
+        }
+    }
+
+    #[test]
+    fn stations_are_sorted_and_those_not_shown_stay_uncorrected() {
+        let measured = [at(0.0, 0.12, 0.002), at(-80.0, 0.001, 0.002), at(-40.0, 0.10, 0.002)];
+        let table = axis_table(Direction::Minus, &measured, 0.003).unwrap();
+        let found: std::vec::Vec<_> =
+            table.stations().iter().map(|s| (s.position.as_mm(), s.plus.as_mm(), s.minus.as_mm())).collect();
+        assert_eq!(found, [(-80.0, 0.0, 0.0), (-40.0, 0.10, 0.0), (0.0, 0.12, 0.0)]);
+        assert!((table.stations()[2].uncertainty.as_mm() - 1.96 * 0.002).abs() < 1e-5);
+    }
+
+    #[test]
+    fn what_was_not_shown_is_not_corrected() {
+        let refused = |measured: &[Measured], s| axis_table(Direction::Minus, measured, s).unwrap_err();
+        assert!(matches!(refused(&[at(0.0, 0.003, 0.002)], 0.001), Refusal::NotShown { .. }));
+        assert!(matches!(refused(&[at(0.0, -0.02, 0.002)], 0.001), Refusal::OverCorrected { .. }));
+        assert!(matches!(refused(&[at(0.0, 0.05, 0.002)], 0.02), Refusal::DoesNotRepeat { .. }));
+        assert!(matches!(refused(&[at(0.0, 0.05, 0.002)], f64::NAN), Refusal::DoesNotRepeat { .. }));
+        assert_eq!(refused(&[at(0.0, f64::NAN, 0.002)], 0.001), Refusal::NotANumber);
+        assert_eq!(refused(&[], 0.001), Refusal::Invalid(Invalid::Empty));
+        let twice = [at(0.0, 0.05, 0.001), at(0.0, 0.06, 0.001)];
+        assert!(matches!(refused(&twice, 0.001), Refusal::Invalid(Invalid::Order { .. })));
+    }
 }

@@ -37,7 +37,12 @@ impl Station {
     /// To reach `y` while bearing on the other seat the command is `y + b` for a reference seat `-`
     /// and `y - b` for a reference seat `+` (the play operator, [`crate::slack::play`]).
     #[must_use]
-    pub const fn of_lost_motion(position: Length, lost: Length, uncertainty: Length, reference: Direction) -> Self {
+    pub const fn of_lost_motion(
+        position: Length,
+        lost: Length,
+        uncertainty: Length,
+        reference: Direction,
+    ) -> Self {
         match reference {
             Direction::Minus => Self { position, plus: lost, minus: Length::ZERO, uncertainty },
             Direction::Plus => {
@@ -282,18 +287,9 @@ mod tests {
     fn broken_rules_are_named() {
         let new = |stations: &[Station]| AxisTable::new(Direction::Minus, stations);
         assert_eq!(new(&[]), Err(Invalid::Empty));
-        assert_eq!(
-            new(&[station(1.0, 0.1), station(1.0, 0.2)]),
-            Err(Invalid::Order { position: mm(1.0) })
-        );
-        assert_eq!(
-            new(&[station(1.0, 11.0)]),
-            Err(Invalid::TooLarge { position: mm(1.0), found: mm(11.0) })
-        );
-        assert_eq!(
-            new(&[station(1.0, -0.1)]),
-            Err(Invalid::Negative { position: mm(1.0), found: mm(-0.1) })
-        );
+        assert_eq!(new(&[station(1.0, 0.1), station(1.0, 0.2)]), Err(Invalid::Order { position: mm(1.0) }));
+        assert_eq!(new(&[station(1.0, 11.0)]), Err(Invalid::TooLarge { position: mm(1.0), found: mm(11.0) }));
+        assert_eq!(new(&[station(1.0, -0.1)]), Err(Invalid::Negative { position: mm(1.0), found: mm(-0.1) }));
         let many: std::vec::Vec<_> = (0..25).map(|i| station(f64::from(i), 0.1)).collect();
         assert_eq!(new(&many), Err(Invalid::TooMany));
         assert!(new(&many[1..]).is_ok());
