@@ -39,3 +39,4 @@ pub mod length;
 pub mod measure;
 pub mod program;
 pub mod slack;
+pub mod trend;

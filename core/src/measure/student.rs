@@ -166,7 +166,7 @@ fn invert(p: f64, tail: impl Fn(f64) -> f64, density: impl Fn(f64) -> f64) -> f6
 
 /// The regularised incomplete beta function `I_x(a, b)`, for `x` on the side where the continued
 /// fraction converges fast (`x` below about `a/(a+b)`), else through its complement.
-fn beta_lower(a: f64, b: f64, x: f64) -> f64 {
+pub(crate) fn beta_lower(a: f64, b: f64, x: f64) -> f64 {
     if x <= 0.0 {
         return 0.0;
     }

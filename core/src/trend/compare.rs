@@ -1,0 +1,189 @@
+//! One assessment before, one after: did it change, and does it repeat better?
+
+use crate::measure::Estimate;
+use crate::measure::student::beta_lower;
+
+/// What is known after a comparison about the size of lost motion.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Answer {
+    /// It is smaller, and the interval shows it.
+    Reduced,
+    /// It is larger, and the interval shows it.
+    Increased,
+    /// The interval leaves both open.
+    NoChangeShown,
+}
+
+impl Answer {
+    /// The word in documents.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Reduced => "reduced",
+            Self::Increased => "increased",
+            Self::NoChangeShown => "no-change-shown",
+        }
+    }
+}
+
+/// After less before, of two independent estimates with unequal uncertainties.
+///
+/// Degrees of freedom by B. L. Welch, "The generalization of 'Student's' problem when several different population
+/// variances are involved", Biometrika 34 (1947) 28-35, which is the Welch-Satterthwaite formula of JCGM 100, G.4.
+/// An indicator error common to both cancels in truth and is counted twice here: the interval errs on the wide side.
+///
+/// ```
+/// use takeup_core::{measure::Estimate, trend::compare};
+/// let before = Estimate { value: 0.118, standard_uncertainty: 0.002, dof: 8.0 };
+/// let after = Estimate { value: 0.021, standard_uncertainty: 0.001, dof: 8.0 };
+/// let change = compare::change(before, after);
+/// assert!((change.value + 0.097).abs() < 1e-12);
+/// assert_eq!(compare::answer(before, after), compare::Answer::Reduced);
+/// ```
+#[must_use]
+pub fn change(before: Estimate, after: Estimate) -> Estimate {
+    let (b, a) = (square(before.standard_uncertainty), square(after.standard_uncertainty));
+    let spread = square(b) / before.dof + square(a) / after.dof;
+    let dof = if spread > 0.0 { square(a + b) / spread } else { f64::INFINITY };
+    Estimate { value: after.value - before.value, standard_uncertainty: libm::sqrt(a + b), dof }
+}
+
+/// After less before at the same stations, paired: the mean of the differences, its uncertainty from how much they
+/// differ from one station to the next. `None` with fewer than two pairs.
+///
+/// It fits where the loss varies along the travel; it is poor with two or three stations (few degrees of freedom).
+pub fn paired(differences: impl Iterator<Item = f64>) -> Option<Estimate> {
+    let (mut n, mut mean, mut sum) = (0.0, 0.0, 0.0);
+    for d in differences {
+        // Welford's update: no digits lost where the differences are alike.
+        n += 1.0;
+        let step = d - mean;
+        mean += step / n;
+        sum += step * (d - mean);
+    }
+    let dof = n - 1.0;
+    (dof >= 1.0).then(|| Estimate { value: mean, standard_uncertainty: libm::sqrt(sum / dof / n), dof })
+}
+
+/// Whether the size of the lost motion changed. Sizes, since a loss that a repair turned into a small over-correction is
+/// reduced.
+#[must_use]
+pub fn answer(before: Estimate, after: Estimate) -> Answer {
+    let step = libm::fabs(after.value) - libm::fabs(before.value);
+    let expanded = change(before, after).expanded_95();
+    if step + expanded < 0.0 {
+        Answer::Reduced
+    } else if step - expanded > 0.0 {
+        Answer::Increased
+    } else {
+        Answer::NoChangeShown
+    }
+}
+
+/// A standard deviation and the degrees of freedom behind it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Repeatability {
+    /// The standard deviation of one reading.
+    pub s: f64,
+    /// Its degrees of freedom.
+    pub dof: f64,
+}
+
+/// A ratio with its 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ratio {
+    /// After over before: below 1 is better.
+    pub value: f64,
+    /// Lower end of the interval.
+    pub low_95: f64,
+    /// Upper end of the interval.
+    pub high_95: f64,
+}
+
+/// Repeatability after over repeatability before, by Fisher's F. `None` where a standard deviation is zero: an indicator
+/// whose steps hide the scatter tells no ratio.
+#[must_use]
+pub fn repeatability_ratio(before: Repeatability, after: Repeatability) -> Option<Ratio> {
+    let usable = |r: Repeatability| r.s > 0.0 && r.s.is_finite() && r.dof > 0.0 && r.dof.is_finite();
+    if !usable(before) || !usable(after) {
+        return None;
+    }
+    let value = after.s / before.s;
+    let f = |p| libm::sqrt(f_quantile(p, after.dof, before.dof));
+    Some(Ratio { value, low_95: value / f(0.975), high_95: value / f(0.025) })
+}
+
+/// The value of Fisher's F not exceeded with probability `p`, `over` and `under` degrees of freedom.
+#[must_use]
+pub fn f_quantile(p: f64, over: f64, under: f64) -> f64 {
+    let below = |log: f64| {
+        let x = libm::exp(log);
+        beta_lower(0.5 * over, 0.5 * under, over * x / (over * x + under))
+    };
+    let (mut low, mut high) = (-40.0, 40.0);
+    for _ in 0..70 {
+        let middle = 0.5 * (low + high);
+        if below(middle) < p {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    libm::exp(0.5 * (low + high))
+}
+
+fn square(x: f64) -> f64 {
+    x * x
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn f_against_printed_tables() {
+        // Upper 2.5 % and 5 % points of F, printed tables (recalled from memory).
+        for (p, over, under, printed) in [
+            (0.975, 4.0, 4.0, 9.60),
+            (0.95, 5.0, 10.0, 3.33),
+            (0.975, 10.0, 10.0, 3.72),
+            (0.95, 1.0, 1.0, 161.4),
+        ] {
+            let found = f_quantile(p, over, under);
+            assert!((found / printed - 1.0).abs() < 2e-3, "F {p} {over} {under}: {found} against {printed}");
+            let mirrored = 1.0 / f_quantile(1.0 - p, under, over);
+            assert!((found / mirrored - 1.0).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn welch_by_hand() {
+        // u 3 and 4 with 4 and 9 degrees of freedom: u = 5, dof = 625/(81/4 + 256/9) = 12.83.
+        let before = Estimate { value: 10.0, standard_uncertainty: 3.0, dof: 4.0 };
+        let after = Estimate { value: 12.0, standard_uncertainty: 4.0, dof: 9.0 };
+        let found = change(before, after);
+        assert_eq!((found.value, found.standard_uncertainty), (2.0, 5.0));
+        assert!((found.dof - 625.0 / (81.0 / 4.0 + 256.0 / 9.0)).abs() < 1e-12);
+        assert_eq!(answer(before, after), Answer::NoChangeShown);
+    }
+
+    #[test]
+    fn sizes_decide_and_zero_scatter_tells_no_ratio() {
+        let e = |value| Estimate { value, standard_uncertainty: 0.001, dof: 8.0 };
+        assert_eq!(answer(e(0.12), e(-0.02)), Answer::Reduced);
+        assert_eq!(answer(e(0.02), e(-0.06)), Answer::Increased);
+        assert_eq!(answer(e(0.05), e(-0.05)), Answer::NoChangeShown);
+        let r = |s| Repeatability { s, dof: 8.0 };
+        assert_eq!(repeatability_ratio(r(0.0), r(0.001)), None);
+        let ratio = repeatability_ratio(r(0.002), r(0.001)).unwrap();
+        assert!(ratio.low_95 < 0.5 && 0.5 < ratio.high_95);
+    }
+
+    #[test]
+    fn paired_by_hand() {
+        let found = paired([1.0, 2.0, 3.0].into_iter()).unwrap();
+        assert_eq!((found.value, found.dof), (2.0, 2.0));
+        assert!((found.standard_uncertainty - (1.0_f64 / 3.0).sqrt()).abs() < 1e-15);
+        assert_eq!(paired([1.0].into_iter()), None);
+    }
+}
