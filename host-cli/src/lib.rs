@@ -9,6 +9,7 @@
 //! - [`input`] and [`output`]: files in, and files out that appear whole or not at all;
 //! - [`units`]: lengths as people write and read them;
 //! - [`slack_args`]: the slack of a machine on the command line;
+//! - [`table_file`] and [`measured`]: compensation tables and assessments in files;
 //! - [`screen`]: emphasis and line width on a terminal.
 #![forbid(unsafe_code)]
 
@@ -17,10 +18,12 @@ pub mod commands;
 pub mod context;
 pub mod exit;
 pub mod input;
+pub mod measured;
 pub mod output;
 pub mod refusal;
 pub mod screen;
 pub mod slack_args;
+pub mod table_file;
 pub mod units;
 
 use std::process::ExitCode;

@@ -6,6 +6,7 @@ use crate::units::LengthArg;
 use std::path::PathBuf;
 use std::str::FromStr;
 use takeup_core::axis::{Axis, Direction, PerAxis};
+use takeup_core::correct::{AxisTable, Table};
 use takeup_core::length::Length;
 use takeup_core::slack::Play;
 
@@ -65,6 +66,25 @@ impl SlackArgs {
         }))
     }
 
+    /// The slack as a table, however it was given.
+    ///
+    /// # Errors
+    /// When it was not given, or the table cannot be read.
+    pub fn to_table(&self, ctx: &Context) -> Result<Table, Refusal> {
+        if let Some(file) = &self.table {
+            return crate::table_file::read(file, ctx);
+        }
+        let given = self.clearances(ctx)?.ok_or_else(Self::none_given)?;
+        let mut table = Table::EMPTY;
+        for (axis, width) in given.width.iter().filter(|(_, width)| **width != Length::ZERO) {
+            let uniform = AxisTable::uniform(*given.seat.get(axis), *width).map_err(|rule| {
+                Refusal::new(format!("--play of {axis}: {rule}"), "Give the lost motion that was measured.")
+            })?;
+            *table.axes.get_mut(axis) = Some(uniform);
+        }
+        Ok(table)
+    }
+
     /// The refusal for a command that needs to know the slack and was not told.
     #[must_use]
     pub fn none_given() -> Refusal {
@@ -76,7 +96,7 @@ impl SlackArgs {
 }
 
 /// One value per axis from a list that may name an axis once.
-fn per_axis<T: Copy, U: Copy + PartialEq>(
+pub(crate) fn per_axis<T: Copy, U: Copy + PartialEq>(
     option: &str,
     list: &[AxisValue<T>],
     convert: impl Fn(T) -> U,

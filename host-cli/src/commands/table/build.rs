@@ -1,0 +1,147 @@
+//! `table build`: only what was shown to be there, and repeats, becomes a correction.
+
+use std::path::PathBuf;
+
+use takeup_core::{
+    axis::{Axis, Direction},
+    correct::{
+        Table,
+        build::{Refusal as NotBuilt, axis_table},
+        table::MAX_MACHINE,
+    },
+};
+
+use crate::{
+    context::Context,
+    exit::Outcome,
+    input,
+    measured::{self, AxisResult},
+    output,
+    refusal::Refusal,
+    slack_args::{AxisValue, per_axis},
+    table_file,
+};
+
+/// Arguments of `table build`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  takeup assess z-reversal.csv --json > z.json\n  \
+                        takeup table build z.json -o mill.table")]
+pub struct Args {
+    /// Readings (CSV) or what "takeup assess --json" printed; "-" is standard input
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Where the table goes
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// Side on which the work is zeroed, such as z=-,x=+ [default: z=-, others +]
+    #[arg(long, value_name = "AXIS=SIDE", value_delimiter = ',')]
+    seat: Vec<AxisValue<Direction>>,
+    /// Name of the machine, kept in the table
+    #[arg(long, value_name = "NAME", default_value = "")]
+    machine: String,
+}
+
+/// No document of ours is longer.
+const MOST_BYTES: u64 = 4 << 20;
+
+/// Builds the table.
+///
+/// # Errors
+/// When a file cannot be understood, or an axis must not be corrected; then nothing is written.
+pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
+    let inputs: Vec<_> = args.files.iter().map(PathBuf::as_path).collect();
+    output::keep_apart(&[&args.output], &inputs)?;
+    let seats = per_axis("--seat", &args.seat, |side| side)?;
+    let mut table = Table { machine: machine(&args.machine)?, ..Table::EMPTY };
+    let mut measured: Vec<(String, AxisResult)> = Vec::new();
+    for file in &args.files {
+        let name = input::name(file);
+        let found = input::read(file, MOST_BYTES, ctx)?;
+        let result = read(&found, &name, ctx)?;
+        if let Some(cause) = &result.not_correctable
+            && cause != "none-shown"
+        {
+            return Err(Refusal::new(
+                format!(
+                    "axis {}: the likeliest cause is {cause}, which software cannot correct",
+                    result.axis
+                ),
+                "Mend the machine first; the assessment says what to look at.",
+            )
+            .file(name));
+        }
+        measured.push((name, result));
+    }
+    for axis in Axis::ALL {
+        let of_axis: Vec<_> = measured.iter().filter(|(_, m)| m.axis == axis).collect();
+        let Some((name, _)) = of_axis.last() else { continue };
+        let stations: Vec<_> = of_axis.iter().flat_map(|(_, m)| m.stations.iter().copied()).collect();
+        let (sum, dof) = of_axis.iter().fold((0.0, 0.0), |s, (_, m)| (s.0 + m.scatter.0, s.1 + m.scatter.1));
+        let seat = seats.get(axis).unwrap_or(axis.usual_seat());
+        let built = axis_table(seat, &stations, (sum / dof).sqrt())
+            .map_err(|why| refused(axis, &why, ctx).file(name))?;
+        *table.axes.get_mut(axis) = Some(built);
+    }
+    table_file::write(&args.output, &table, ctx)?;
+    if output_is_stdout(args) {
+        return Ok(Outcome::Good);
+    }
+    ctx.answer(&super::export::document(&table, ctx), || super::show::text(&table, ctx), Outcome::Good)
+}
+
+fn output_is_stdout(args: &Args) -> bool {
+    input::is_dash(&args.output)
+}
+
+/// An assessment in JSON, or readings that are assessed on the spot.
+fn read(found: &[u8], name: &str, _ctx: &Context) -> Result<AxisResult, Refusal> {
+    measured::from_json(found).map_err(|refusal| refusal.file(name))
+}
+
+fn machine(name: &str) -> Result<heapless::String<MAX_MACHINE>, Refusal> {
+    heapless::String::try_from(name).map_err(|_| {
+        Refusal::new(
+            format!("the machine's name has {} bytes; {MAX_MACHINE} fit in a table", name.len()),
+            "Give a shorter --machine.",
+        )
+    })
+}
+
+/// The refusal of core in the person's units, with the way out.
+fn refused(axis: Axis, why: &NotBuilt, ctx: &Context) -> Refusal {
+    let show = ctx.lengths();
+    let unit = show.unit;
+    let (reason, way_out) = match why {
+        NotBuilt::NotShown { largest_mm, uncertainty_mm } => (
+            format!(
+                "no lost motion is shown: the largest is {} {unit}, its uncertainty {} {unit}",
+                show.fine(*largest_mm),
+                show.fine(*uncertainty_mm)
+            ),
+            "Nothing needs correcting; or measure more cycles with a finer indicator.",
+        ),
+        NotBuilt::DoesNotRepeat { lost_mm, scatter_mm } => (
+            format!(
+                "the loss does not repeat: {} {unit} on average, but single losses scatter by {} {unit}",
+                show.fine(*lost_mm),
+                show.fine(*scatter_mm)
+            ),
+            "Mend what slips or sticks first: a fixed correction would be wrong each time.",
+        ),
+        NotBuilt::OverCorrected { position, lost_mm } => (
+            format!(
+                "at {} {unit} the lost motion is {} {unit}: something already corrects too much",
+                show.short(position.as_mm()),
+                show.fine(*lost_mm)
+            ),
+            "Lower the compensation set in the control, then measure again.",
+        ),
+        NotBuilt::NotANumber => {
+            ("a measured number is out of range".to_owned(), "Assess the readings again.")
+        }
+        NotBuilt::Invalid(rule) => {
+            (rule.to_string(), "Give each station once, and at most as many as fit in a table.")
+        }
+    };
+    Refusal::new(format!("axis {axis}: {reason}"), way_out)
+}

@@ -1,0 +1,88 @@
+//! `table show`: the table for a person.
+
+use std::{fmt::Write, path::PathBuf};
+
+use comfy_table::{CellAlignment, presets};
+use takeup_core::{axis::Axis, correct::Table};
+
+use crate::{context::Context, exit::Outcome, refusal::Refusal, screen::Tone, table_file};
+
+/// Arguments of `table show`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The table; "-" is standard input
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+}
+
+/// Shows the table.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
+    let table = table_file::read(&args.file, ctx)?;
+    ctx.answer(&super::export::document(&table, ctx), || text(&table, ctx), Outcome::Good)
+}
+
+/// The table in words and columns, in the person's units.
+#[must_use]
+pub fn text(table: &Table, ctx: &Context) -> String {
+    let show = ctx.lengths();
+    let mut text = String::new();
+    let losses: Vec<String> = table
+        .axes
+        .iter()
+        .filter_map(|(axis, t)| t.as_ref().map(|t| (axis, t)))
+        .map(|(axis, t)| format!("{axis} up to {}", show.with_unit(t.largest_lost_motion().as_mm())))
+        .collect();
+    let machine =
+        if table.machine.is_empty() { String::new() } else { format!(" of {}", printable(&table.machine)) };
+    let answer = if losses.is_empty() {
+        format!("The table{machine} corrects no axis.")
+    } else {
+        format!("The table{machine} corrects lost motion: {}.", losses.join(", "))
+    };
+    let _ = writeln!(text, "{}", ctx.screen().paint(Tone::Strong, &ctx.screen().wrap(&answer, "")));
+    for (axis, corrections) in table.axes.iter() {
+        let Some(corrections) = corrections else { continue };
+        let _ = writeln!(text, "\n{}", heading(axis, corrections.reference().sign(), show.unit.symbol()));
+        let mut rows = comfy_table::Table::new();
+        rows.load_style(presets::NOTHING).set_header([
+            "station",
+            "lost motion",
+            "± (95 %)",
+            "add going +",
+            "add going -",
+        ]);
+        for station in corrections.stations() {
+            rows.add_row([
+                show.short(station.position.as_mm()),
+                show.length(station.lost_motion().as_mm()),
+                if station.uncertainty.counts() == 0 {
+                    "given".to_owned()
+                } else {
+                    show.length(station.uncertainty.as_mm())
+                },
+                show.length(station.plus.as_mm()),
+                show.length(station.minus.as_mm()),
+            ]);
+        }
+        for column in rows.column_iter_mut() {
+            column.set_cell_alignment(CellAlignment::Right);
+        }
+        let _ = writeln!(text, "{rows}");
+        if corrections.stations().iter().any(|s| s.lost_motion().counts() == 0) {
+            text.push_str("  0: no loss was shown at that station, so nothing is corrected there.\n");
+        }
+    }
+    text
+}
+
+fn heading(axis: Axis, seat: char, unit: &str) -> String {
+    format!("{axis}, lengths in {unit}, zeroed on its {seat} seat: what is added to a wanted position")
+}
+
+/// A name from a file, without control characters that could disturb a terminal.
+fn printable(name: &str) -> String {
+    name.chars().map(|c| if c.is_control() { '?' } else { c }).collect()
+}
