@@ -10,6 +10,7 @@
 //!
 //! Not for readings from one long scale over many targets: that is a positioning test.
 
+mod misread;
 mod model;
 
 use crate::axis::Direction;
@@ -299,61 +300,60 @@ pub fn assess<const S: usize>(
     let setup = setup.checked()?;
     check(readings)?;
     let mut stations = find_stations::<S>(readings)?;
+    for station in &stations {
+        enough(readings, station.target)?;
+    }
     let motion = setup.motion_per_reading();
-    let set_aside: Vec<SetAside, MOST_SET_ASIDE> = Vec::new();
+    let step_s = mean_step_s(readings);
+    let cosine = setup.cosine();
+    let rounding = rectangular(0.5 * setup.resolution_mm) * cosine;
+    let least_variance = libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM);
+    let set_aside = misread::find(readings, &setup, step_s, least_variance, &stations);
     let is_used = |index: usize| !set_aside.iter().any(|s| usize::from(s.index) == index);
     for station in &mut stations {
-        plain_statistics(readings, motion, &is_used, station)?;
+        plain_statistics(readings, motion, &is_used, station);
     }
+    let sitting = model::Sitting { readings, is_used, motion, step_s, least_variance };
+    let averages = model::fit_all(&sitting, &mut stations).ok_or(NotEnough::NoReadings)?;
 
-    let mut noise = model::Noise::default();
-    let mut rate = Estimate::ZERO;
-    for station in &mut stations {
-        let fit = model::fit(readings, motion, &is_used, station.target);
-        noise.take(&fit);
-        station.lost_motion.value = -fit.reversal;
-        station.repeatability_mm = libm::sqrt(fit.cofactor);
-        rate.value += fit.rate;
-    }
-    let (s, dof) = noise.standard_deviation();
-    let systematic = Systematic::new(&setup);
-    let mut sum = 0.0;
-    let mut mean_variance = 0.0;
+    let (variance, dof) = averages.noise;
+    let s = libm::sqrt(variance);
+    let systematic = Systematic::new(&setup, s);
     let mut largest = 0.0;
     for station in &mut stations {
         let value = station.lost_motion.value - systematic.correction;
-        station.repeatability_mm *= s;
-        let parts = systematic.parts(value);
-        station.lost_motion = combine(
-            value,
-            [(station.repeatability_mm, dof)]
-                .into_iter()
-                .chain(parts.map(|p| (p.standard_uncertainty, p.dof))),
-        );
-        sum += value;
-        mean_variance += station.repeatability_mm * station.repeatability_mm;
+        let repeatability = (station.repeatability_mm, dof);
+        let others = systematic.parts(value).map(|p| (p.standard_uncertainty, p.dof));
+        station.lost_motion = combine(value, [repeatability].into_iter().chain(others));
         if libm::fabs(value) > libm::fabs(largest) {
             largest = value;
         }
     }
-    let count = stations.len() as f64;
-    let mean = sum / count;
-    let mut budget = Vec::new();
+    let mean = -averages.mean.0 - systematic.correction;
     let repeatability = Contribution {
         source: Source::Repeatability,
-        standard_uncertainty: libm::sqrt(mean_variance) / count,
+        standard_uncertainty: libm::sqrt(averages.mean.1),
         dof,
     };
-    for part in [repeatability].into_iter().chain(systematic.parts(mean)) {
+    let mut budget = Vec::new();
+    for mut part in [repeatability].into_iter().chain(systematic.parts(mean)) {
+        if part.source == Source::Resolution {
+            // Each station is rounded by itself.
+            part.standard_uncertainty /= libm::sqrt(stations.len() as f64);
+        }
         if part.standard_uncertainty > 0.0 || part.source == Source::Repeatability {
-            // Six sources, room for six.
+            // Fewer sources than there is room for.
             let _ = budget.push(part);
         }
     }
     let lost_motion = combine(mean, budget.iter().map(|p| (p.standard_uncertainty, p.dof)));
     let used = readings.count().saturating_sub(set_aside.len());
-    let along_travel = along_travel(&stations, dof);
+    let along_travel = along_travel(&stations, systematic.resolution, dof);
     let decision = setup.limit_mm.map(|limit| decision::decide(limit, &stations));
+    let drift = match step_s {
+        Some(step) => Drift { rate: averages.rate.scaled(1.0 / step), per: DriftUnit::Second },
+        None => Drift { rate: averages.rate, per: DriftUnit::Reading },
+    };
     Ok(Assessment {
         along_travel,
         lost_motion,
@@ -361,12 +361,26 @@ pub fn assess<const S: usize>(
         budget,
         repeatability_mm: s,
         repeatability_dof: dof,
-        drift: Drift { rate: rate.scaled(1.0 / count), per: DriftUnit::Reading },
+        drift,
         used: used as u32,
         set_aside,
         decision,
         stations,
     })
+}
+
+/// The noise of a dial is not believed to be below this.
+const LEAST_NOISE_MM: f64 = 2e-5;
+
+/// The mean time from one reading to the next, if every reading has a time and they differ.
+fn mean_step_s(readings: &(impl Series + ?Sized)) -> Option<f64> {
+    let (mut first, mut last) = (None, None);
+    for (_, reading) in all(readings) {
+        last = Some(reading.time_s?);
+        first = first.or(last);
+    }
+    let step = (last? - first?) / (readings.count() as f64 - 1.0);
+    (step > 0.0).then_some(step)
 }
 
 /// What does not average out, however many readings are taken.
@@ -379,7 +393,7 @@ struct Systematic {
 }
 
 impl Systematic {
-    fn new(setup: &Setup) -> Self {
+    fn new(setup: &Setup, s_mm: f64) -> Self {
         let cosine = setup.cosine();
         let angle = setup.angle_deg * core::f64::consts::PI / 180.0;
         // The angle is known to about 2 degrees (common practice, no source).
@@ -388,7 +402,7 @@ impl Systematic {
         let high = libm::cos(libm::fmax(libm::fabs(angle) - off, 0.0));
         Self {
             correction: 0.5 * setup.hysteresis_mm * cosine,
-            resolution: libm::sqrt(2.0) * rectangular(0.5 * setup.resolution_mm) * cosine,
+            resolution: libm::sqrt(2.0) * undithered(setup.resolution_mm * cosine, s_mm),
             error: rectangular(setup.indicator_error_mm) * cosine,
             hysteresis: rectangular(0.5 * setup.hysteresis_mm) * cosine,
             alignment: rectangular(0.5 * (high - low)) / cosine,
@@ -411,8 +425,25 @@ impl Systematic {
     }
 }
 
+/// What rounding to a step leaves in the mean of many readings that scatter by `s_mm` about their mean.
+///
+/// Readings that all round alike share one rounding error, rectangular over the step (JCGM 100,
+/// F.2.2.1). Scatter wider than the step spreads the roundings, and their mean tends to the truth: the
+/// error left falls with the characteristic function of the scatter (B. Widrow and I. Kollár,
+/// Quantization Noise, 2008; recalled from memory). As the scatter seen holds the rounding itself,
+/// which is in the repeatability already, the fall is taken a little faster than the theory's 2 (π s / step)².
+fn undithered(step: f64, s_mm: f64) -> f64 {
+    if step <= 0.0 {
+        return 0.0;
+    }
+    let ratio = s_mm / step;
+    rectangular(0.5 * step) * libm::exp(-DITHER * ratio * ratio)
+}
+
+const DITHER: f64 = 12.0;
+
 /// A straight line through the stations, each with the same weight.
-fn along_travel(stations: &[Station], dof: f64) -> Option<AlongTravel> {
+fn along_travel(stations: &[Station], resolution: f64, dof: f64) -> Option<AlongTravel> {
     if stations.len() < 2 {
         return None;
     }
@@ -423,7 +454,8 @@ fn along_travel(stations: &[Station], dof: f64) -> Option<AlongTravel> {
         let away = station.target.as_mm() - centre;
         spread += away * away;
         slope += away * station.lost_motion.value;
-        variance += away * away * station.repeatability_mm * station.repeatability_mm;
+        let own = station.repeatability_mm * station.repeatability_mm + resolution * resolution;
+        variance += away * away * own;
     }
     let per_length =
         Estimate { value: slope / spread, standard_uncertainty: libm::sqrt(variance) / spread, dof };
@@ -491,31 +523,39 @@ fn same_station(a: Length, b: Length) -> bool {
     a.saturating_sub(b).saturating_abs() < SAME_STATION
 }
 
+/// Whether a station has two readings from each approach, as two cycles give.
+fn enough(readings: &(impl Series + ?Sized), target: Length) -> Result<(), NotEnough> {
+    for approach in [Direction::Plus, Direction::Minus] {
+        match used_at(readings, &|_| true, target).filter(|(_, r)| r.approach == approach).count() {
+            0 => return Err(NotEnough::OneApproach { target, missing: approach }),
+            1 => return Err(NotEnough::OneCycle { target, approach }),
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
 /// Means and standard deviations by approach, from the station's first used reading.
 fn plain_statistics<R: Series + ?Sized>(
     readings: &R,
     motion: f64,
     is_used: &impl Fn(usize) -> bool,
     station: &mut Station,
-) -> Result<(), NotEnough> {
-    let target = station.target;
-    let at = || used_at(readings, is_used, target);
+) {
+    let at = || used_at(readings, is_used, station.target);
     let first = at().next().map_or(0.0, |(_, r)| r.value_mm);
-    let group = |approach: Direction| -> Result<Group, NotEnough> {
+    let group = |approach: Direction| {
         let values = || {
             at().filter(move |(_, r)| r.approach == approach).map(move |(_, r)| motion * (r.value_mm - first))
         };
         let n = values().count() as u32;
-        let mean = match n {
-            0 => return Err(NotEnough::OneApproach { target, missing: approach }),
-            1 => return Err(NotEnough::OneCycle { target, approach }),
-            _ => values().sum::<f64>() / f64::from(n),
-        };
-        let squares = values().map(|v| (v - mean) * (v - mean)).sum::<f64>();
-        Ok(Group { n, mean_mm: mean, s_mm: Some(libm::sqrt(squares / (f64::from(n) - 1.0))) })
+        let mean_mm = values().sum::<f64>() / f64::from(n.max(1));
+        let squares = values().map(|v| (v - mean_mm) * (v - mean_mm)).sum::<f64>();
+        let s_mm = (n > 1).then(|| libm::sqrt(squares / (f64::from(n) - 1.0)));
+        Group { n, mean_mm, s_mm }
     };
-    station.plus = group(Direction::Plus)?;
-    station.minus = group(Direction::Minus)?;
-    station.reversal_mm = station.plus.mean_mm - station.minus.mean_mm;
-    Ok(())
+    let (plus, minus) = (group(Direction::Plus), group(Direction::Minus));
+    station.reversal_mm = plus.mean_mm - minus.mean_mm;
+    station.plus = plus;
+    station.minus = minus;
 }
