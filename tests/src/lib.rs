@@ -221,3 +221,5 @@ impl Finished {
         document
     }
 }
+
+pub mod sitting;

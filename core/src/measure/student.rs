@@ -7,8 +7,8 @@
 
 use core::f64::consts::{FRAC_1_SQRT_2, PI};
 
-/// Beyond this many degrees of freedom the normal expansion is used: its first term left out is
-/// then of order 1e-15.
+/// Beyond this many degrees of freedom the normal expansion is used: its first term left out is of
+/// order (t⁴ / dof)³, below 1e-8 of the tail for |t| up to 4, and 0.2 % of it at 20.
 const MANY: f64 = 1.0e5;
 
 /// The probability that a normal deviate exceeds `z`.
@@ -59,7 +59,8 @@ pub fn tail(t: f64, dof: f64) -> f64 {
         return normal_tail(t) + normal_density(t) * expansion(t, dof);
     }
     let t2 = t * t;
-    if t2 < dof {
+    // Near the middle the tail is what a half leaves; farther out that would cancel.
+    if t2 < 1.0 {
         0.5 - 0.5 * beta_lower(0.5, 0.5 * dof, t2 / (dof + t2))
     } else {
         0.5 * beta_lower(0.5 * dof, 0.5, dof / (dof + t2))

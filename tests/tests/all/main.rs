@@ -1,3 +1,4 @@
 //! One binary of all checks across the crates, a module per theme.
 
 mod cli;
+mod measure;

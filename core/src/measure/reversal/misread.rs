@@ -3,11 +3,11 @@
 //! A reading is either good, or misread with a small probability and then anywhere within a
 //! millimetre. Setting readings aside is worth it where the likelihood of the rest, noise integrated
 //! out, grows by more than misreads are rare (the mean-shift outlier model; R. D. Cook and S. Weisberg,
-//! Residuals and Influence in Regression, 1982, chapter 2). Readings are tried singly and, since two
-//! misreads can hide each other, in pairs.
+//! Residuals and Influence in Regression, 1982, chapter 2). The worst reading is set aside in each
+//! round, a few rounds beyond the best, since misreads can hide each other; then what need not be out is taken back.
 
 use super::model::{Ratios, Sitting};
-use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, same_station, used_at};
+use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, used_at};
 use crate::axis::Direction;
 use crate::length::Length;
 use crate::measure::Setup;
@@ -30,19 +30,43 @@ pub(super) fn find<R: Series + ?Sized>(
     least_variance: f64,
     stations: &[Station],
 ) -> Vec<SetAside, MOST_SET_ASIDE> {
-    let motion = setup.motion_per_reading();
-    let penalty = libm::log(PROBABILITY / (1.0 - PROBABILITY) / RANGE_MM);
-    let most = (readings.count() / 4).min(MOST_SET_ASIDE);
+    let search = Search {
+        readings,
+        motion: setup.motion_per_reading(),
+        step_s,
+        least_variance,
+        stations,
+        least_mm: LEAST_STEPS * setup.resolution_mm,
+    };
+    let most = readings.count().div_ceil(4).min(MOST_SET_ASIDE);
     let mut found: Vec<SetAside, MOST_SET_ASIDE> = Vec::new();
-    loop {
-        let next = {
-            let now = Trial { readings, motion, step_s, least_variance, stations, found: &found, penalty };
-            let room = most.saturating_sub(found.len());
-            now.best(room, LEAST_STEPS * setup.resolution_mm)
-        };
-        let Some(next) = next else { break };
-        for index in next.into_iter().flatten() {
-            let _ = found.push(SetAside { index: index as u16, probably: Misread::Unexplained });
+    let Some((mut highest, _)) = search.likelihood(&found) else { return found };
+    let mut keep = 0;
+    // Where misreads hide each other, setting one aside gains nothing until the next is: so the path
+    // goes on for a few rounds beyond the best so far.
+    while found.len() < most && found.len().saturating_sub(keep) < PATIENCE {
+        let Some(index) = search.worst(&found) else { break };
+        let _ = found.push(SetAside { index: index as u16, probably: Misread::Unexplained });
+        let Some((now, _)) = search.likelihood(&found) else { break };
+        if now > highest {
+            highest = now;
+            keep = found.len();
+        }
+    }
+    found.truncate(keep);
+    // A good reading may have looked bad beside one set aside later: take back what need not be out.
+    let mut place = 0;
+    while place < found.len() {
+        let out = found.swap_remove(place);
+        match search.likelihood(&found) {
+            Some((now, _)) if now >= highest => {
+                highest = now;
+                place = 0;
+            }
+            _ => {
+                let _ = found.insert(place, out);
+                place = place.saturating_add(1);
+            }
         }
     }
     found.sort_unstable_by_key(|s| s.index);
@@ -50,93 +74,68 @@ pub(super) fn find<R: Series + ?Sized>(
     found
 }
 
-/// The readings with some set aside already.
-struct Trial<'a, R: Series + ?Sized> {
+/// Rounds without gain before the search ends.
+const PATIENCE: usize = 3;
+
+/// The readings, with all that is needed to try setting some aside.
+struct Search<'a, R: Series + ?Sized> {
     readings: &'a R,
     motion: f64,
     step_s: Option<f64>,
     least_variance: f64,
     stations: &'a [Station],
-    found: &'a [SetAside],
-    penalty: f64,
+    least_mm: f64,
 }
 
-impl<R: Series + ?Sized> Trial<'_, R> {
-    fn without(&self, more: [Option<usize>; 2]) -> Sitting<'_, R, impl Fn(usize) -> bool> {
+impl<R: Series + ?Sized> Search<'_, R> {
+    fn without(&self, found: &[SetAside], one: Option<usize>) -> Sitting<'_, R, impl Fn(usize) -> bool> {
         Sitting {
             readings: self.readings,
-            is_used: move |i: usize| !is_in(self.found, i) && !more.contains(&Some(i)),
+            is_used: move |i: usize| !is_in(found, i) && one != Some(i),
             motion: self.motion,
             step_s: self.step_s,
             least_variance: self.least_variance,
         }
     }
 
-    /// One or two more readings to set aside, if any are worth it.
-    fn best(&self, room: usize, least_mm: f64) -> Option<[Option<usize>; 2]> {
-        if room == 0 {
-            return None;
-        }
-        let now = self.without([None; 2]);
-        let (likeliest, present) = now.likeliest(self.stations)?;
-        // Misreads look like noise, and noise that large hides a drift: try also with a drift, a walk.
-        let tried = [
-            likeliest,
-            Ratios { walk: 0.0, drift: 5.0 },
-            Ratios { walk: 1.0, drift: 0.0 },
-            Ratios { walk: 30.0, drift: 0.0 },
-        ];
-        let mut best: Option<([Option<usize>; 2], f64)> = None;
-        let mut consider = |indices, gain: f64| {
-            if gain > 0.0 && best.is_none_or(|(_, most)| gain > most) {
-                best = Some((indices, gain));
-            }
-        };
-        for ratios in tried {
+    /// The log likelihood of the readings with some set aside, and the ratios that make it highest.
+    fn likelihood(&self, found: &[SetAside]) -> Option<(f64, Ratios)> {
+        let penalty = libm::log(PROBABILITY / (1.0 - PROBABILITY) / RANGE_MM);
+        let (ratios, log) = self.without(found, None).likeliest(self.stations)?;
+        Some((log + found.len() as f64 * penalty, ratios))
+    }
+
+    /// The reading without which the rest is likeliest.
+    fn worst(&self, found: &[SetAside]) -> Option<usize> {
+        let now = self.without(found, None);
+        let (_, likeliest) = self.likelihood(found)?;
+        // Misreads look like noise, and noise that large hides a drift: try also with a walk.
+        let mut best: Option<(usize, f64)> = None;
+        for ratios in [likeliest, Ratios { walk: 1.0, drift: 0.1 }] {
             let Some(whole) = now.evidence(self.stations, ratios) else { continue };
-            let suspects = self.suspects(ratios);
-            let score = |suspects: [Option<(usize, Length)>; 2]| -> Option<f64> {
-                let trial = self.without(suspects.map(|s| s.map(|s| s.0)));
-                let mut evidence = whole;
-                let mut set_aside = 0.0;
-                for (i, (index, target)) in suspects.iter().enumerate().filter_map(|(i, s)| s.map(|s| (i, s)))
-                {
-                    let off = now.off_mm(target, index, ratios)?;
-                    if libm::fabs(off) < least_mm || !self.leaves_enough(target, suspects) {
-                        return None;
-                    }
-                    set_aside += 1.0;
-                    let repeated = i == 1
-                        && suspects.first().and_then(|s| *s).is_some_and(|s| same_station(s.1, target));
-                    if !repeated {
-                        let old = now.station_evidence(target, ratios)?;
-                        evidence = evidence.exchanged(old, trial.station_evidence(target, ratios)?);
-                    }
-                }
-                (evidence.dof() >= 1.0).then(|| {
-                    evidence.log_likelihood(self.least_variance) + set_aside * self.penalty - present
-                })
-            };
-            for (i, &one) in suspects.iter().enumerate() {
-                if let Some(gain) = score([Some(one), None]) {
-                    consider([Some(one.0), None], gain);
-                }
-                if room < 2 {
+            for &(index, target) in &self.suspects(found, ratios) {
+                if !self.leaves_enough(found, target, index) {
                     continue;
                 }
-                for &two in suspects.iter().take(i) {
-                    if let Some(gain) = score([Some(one), Some(two)]) {
-                        consider([Some(one.0), Some(two.0)], gain);
-                    }
+                let Some(old) = now.station_evidence(target, ratios) else { continue };
+                let Some(new) = self.without(found, Some(index)).station_evidence(target, ratios) else {
+                    continue;
+                };
+                let log = whole.exchanged(old, new).log_likelihood(self.least_variance);
+                let better = best.is_none_or(|(_, most)| log > most);
+                if better
+                    && now.off_mm(target, index, ratios).is_some_and(|off| libm::fabs(off) >= self.least_mm)
+                {
+                    best = Some((index, log));
                 }
             }
         }
-        best.map(|(indices, _)| indices)
+        best.map(|(index, _)| index)
     }
 
     /// The readings that fit worst.
-    fn suspects(&self, ratios: Ratios) -> Vec<(usize, Length), SUSPECTS> {
-        let now = self.without([None; 2]);
+    fn suspects(&self, found: &[SetAside], ratios: Ratios) -> Vec<(usize, Length), SUSPECTS> {
+        let now = self.without(found, None);
         let mut worst: Vec<(f64, usize, Length), SUSPECTS> = Vec::new();
         for station in self.stations {
             now.residuals(station.target, ratios, |index, size| {
@@ -154,8 +153,8 @@ impl<R: Series + ?Sized> Trial<'_, R> {
     }
 
     /// Whether a station keeps a reading from each approach, and three in all.
-    fn leaves_enough(&self, target: Length, suspects: [Option<(usize, Length)>; 2]) -> bool {
-        let left = self.without(suspects.map(|s| s.map(|s| s.0)));
+    fn leaves_enough(&self, found: &[SetAside], target: Length, one: usize) -> bool {
+        let left = self.without(found, Some(one));
         let count = |approach: Direction| {
             used_at(left.readings, &left.is_used, target).filter(|(_, r)| r.approach == approach).count()
         };

@@ -440,7 +440,7 @@ fn undithered(step: f64, s_mm: f64) -> f64 {
     rectangular(0.5 * step) * libm::exp(-DITHER * ratio * ratio)
 }
 
-const DITHER: f64 = 12.0;
+const DITHER: f64 = 9.0;
 
 /// A straight line through the stations, each with the same weight.
 fn along_travel(stations: &[Station], resolution: f64, dof: f64) -> Option<AlongTravel> {
