@@ -6,8 +6,10 @@
 //!
 //! - [`number`]: the numbers of words, exact and with the style they were written in.
 //! - [`words`]: a line taken apart into words, comments and marks.
+//! - [`replay`]: two programs on a slack machine, and how far the tool is from the path intended.
 
 pub mod number;
+pub mod replay;
 pub mod words;
 
 pub use number::{Integers, Number, Point};

@@ -1,0 +1,90 @@
+//! One block: the words of a line, sorted by letter, with the G and M codes as lists.
+
+use super::refusal::{Reason, Refusal};
+use crate::program::{Number, Span, Token, Word, Words};
+use heapless::Vec;
+
+/// Most G words, and most M words, that one block may have.
+const MOST_CODES: usize = 16;
+
+/// The words of a line.
+#[derive(Clone, Debug)]
+pub struct Block {
+    words: [Option<Word>; 26],
+    /// G codes in tenths, with their place.
+    pub g: Vec<(i64, Span), MOST_CODES>,
+    /// M codes, with their place.
+    pub m: Vec<(i64, Span), MOST_CODES>,
+    /// The line is `%`.
+    pub percent: bool,
+    /// The line starts with `/`.
+    pub block_delete: bool,
+}
+
+impl Block {
+    /// Reads a line.
+    ///
+    /// # Errors
+    /// [`Refusal`] for what is no word, a letter that stands twice, a code that is no code.
+    pub fn read(line: u64, bytes: &[u8]) -> Result<Self, Refusal> {
+        let mut block =
+            Self { words: [None; 26], g: Vec::new(), m: Vec::new(), percent: false, block_delete: false };
+        for token in Words::new(bytes) {
+            match token {
+                Err(fault) => {
+                    return Err(Refusal { line, word: fault.span, reason: Reason::Spelling(fault.kind) });
+                }
+                Ok(Token::Word(word)) => {
+                    block.add(word).map_err(|reason| Refusal { line, word: word.span, reason })?;
+                }
+                Ok(Token::Percent(_)) => block.percent = true,
+                Ok(Token::BlockDelete(_)) => block.block_delete = true,
+                Ok(Token::Comment(_)) => {}
+            }
+        }
+        Ok(block)
+    }
+
+    fn add(&mut self, word: Word) -> Result<(), Reason> {
+        match word.letter {
+            b'G' => {
+                let code = word.number.tenths().ok_or(Reason::BadNumber(b'G'))?;
+                self.g.push((code, word.span)).map_err(|_| Reason::Conflict)
+            }
+            b'M' => {
+                // Codes in tenths, as for G: some controls have M codes with a point.
+                let code = word.number.tenths().ok_or(Reason::BadNumber(b'M'))?;
+                self.m.push((code, word.span)).map_err(|_| Reason::Conflict)
+            }
+            letter => {
+                let Some(slot) = letter.checked_sub(b'A').and_then(|i| self.words.get_mut(usize::from(i)))
+                else {
+                    return Ok(()); // a program number written with a colon
+                };
+                match slot.replace(word) {
+                    None => Ok(()),
+                    Some(_) => Err(Reason::Twice(letter)),
+                }
+            }
+        }
+    }
+
+    /// The number of a letter.
+    #[must_use]
+    pub fn number(&self, letter: u8) -> Option<Number> {
+        self.word(letter).map(|word| word.number)
+    }
+
+    /// The word of a letter.
+    #[must_use]
+    pub fn word(&self, letter: u8) -> Option<Word> {
+        let index = letter.checked_sub(b'A')?;
+        self.words.get(usize::from(index)).copied().flatten()
+    }
+
+    /// Whether the block has any of some letters.
+    #[must_use]
+    pub fn has_any(&self, letters: &[u8]) -> bool {
+        letters.iter().any(|letter| self.word(*letter).is_some())
+    }
+}

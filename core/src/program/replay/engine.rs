@@ -1,0 +1,411 @@
+//! Replay itself: reads both programs side by side, pairs their motions, follows both machines.
+
+use super::{
+    align::{Driven, Intended, ORIGINALS, REWRITTENS, Rest, Step, align},
+    feed::{Action, Chords, Feed},
+    figures::{Figures, Worst},
+    geometry::{Curve, Point, distance},
+    interpret::{Rate, Reading},
+    machine::{Machine, Slack},
+    refusal::Refusal,
+    track::{Intent, Judged, Path, Track},
+};
+use crate::{axis::Axis, program::Integers};
+use heapless::{Deque, Vec};
+
+/// One of the two programs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Source {
+    /// The program as it was.
+    Original,
+    /// The program that came of it.
+    Rewritten,
+}
+
+/// What replay waits for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Want {
+    /// The next line of a program, by [`Replay::read`], or [`Replay::end`].
+    Line(Source),
+    /// Nothing: all is judged.
+    Done,
+}
+
+/// A program that cannot be followed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Failure {
+    /// Which program.
+    pub source: Source,
+    /// Where and why.
+    pub refusal: Refusal,
+}
+
+/// What is replayed.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// The slack of the machine.
+    pub slack: Slack,
+    /// Meaning of words without a decimal point.
+    pub integers: Integers,
+}
+
+impl Settings {
+    /// A machine with a slack; whole units in words without a point.
+    #[must_use]
+    pub const fn new(slack: Slack) -> Self {
+        Self { slack, integers: Integers::Units }
+    }
+}
+
+/// A place of the path intended, judged; for plots.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sample {
+    /// Which program was running.
+    pub source: Source,
+    /// Where on the path intended (mm).
+    pub at: Point,
+    /// How far the tool stays from it (mm); `None` while a seat was not known.
+    pub deviation_mm: Option<f64>,
+    /// The line of the original.
+    pub line: u64,
+}
+
+/// The answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Answer {
+    /// The rewritten program keeps the tool within the tolerance.
+    Good,
+    /// It does not, or no cut could be judged.
+    BeyondTolerance,
+}
+
+/// What replay found.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// The original on the slack machine.
+    pub before: Figures,
+    /// The rewritten program on the slack machine.
+    pub after: Figures,
+    /// Length the rewritten program cuts while a seat is not known (mm).
+    pub unseated_mm: f64,
+    /// Length of all cuts of the original (mm).
+    pub cut_mm: f64,
+    /// The worst places of the rewritten program, the worst first.
+    pub worst: Vec<Worst, { super::figures::WORST }>,
+    /// Motions of the original without a counterpart in the rewritten program.
+    pub missing: u64,
+    /// The answer.
+    pub answer: Answer,
+}
+
+/// A motion of the rewritten program that waits for its pair.
+#[derive(Clone, Copy, Debug)]
+struct Ahead {
+    action: Action,
+    driven: Driven,
+}
+
+/// Where it is clear of the work, by the original's own rapids.
+#[derive(Clone, Copy, Debug, Default)]
+struct Clear {
+    sideways: Option<f64>,
+    highest: Option<f64>,
+}
+
+impl Clear {
+    fn rapid(&mut self, curve: &Curve) {
+        let (start, end) = (&curve.start, &curve.end);
+        self.highest = Some(self.highest.map_or(end.z, |z| z.max(end.z)).max(start.z));
+        if start.x != end.x || start.y != end.y {
+            let low = start.z.min(end.z);
+            self.sideways = Some(self.sideways.map_or(low, |z| z.min(low)));
+        }
+    }
+
+    fn height(&self) -> Option<f64> {
+        self.sideways.or(self.highest)
+    }
+}
+
+/// The replay of two programs; about 100 KB.
+#[derive(Clone, Debug)]
+pub struct Replay {
+    original: Feed,
+    rewritten: Feed,
+    path: Path,
+    read: u64,
+    length: f64,
+    cut: f64,
+    missing: u64,
+    waiting: Deque<(Action, Intent), ORIGINALS>,
+    ahead: Deque<Ahead, REWRITTENS>,
+    /// The machine under the original, under the rewritten program, and ahead of the latter to pair.
+    before_machine: Machine,
+    after_machine: Machine,
+    ahead_machine: Machine,
+    before: Track,
+    after: Track,
+    /// Lowest height at which the original went sideways by rapid since its last cut; the highest
+    /// place of its rapids where it did not.
+    clear: Clear,
+    widest_z: f64,
+}
+
+impl Replay {
+    /// At the start of both programs.
+    #[must_use]
+    pub fn new(settings: Settings) -> Self {
+        let Settings { slack, integers } = settings;
+        let reading = Reading { integers, slack: slack.map(|axis| !axis.is_none()) };
+        let clearances = slack.iter().map(|(_, axis)| axis.widest_mm()).sum();
+        let widest_z = slack.z.widest_mm();
+        let machine = Machine::new(slack, &Point::default());
+        Self {
+            original: Feed::new(reading),
+            rewritten: Feed::new(reading),
+            path: Path::default(),
+            read: 0,
+            length: 0.0,
+            cut: 0.0,
+            missing: 0,
+            waiting: Deque::new(),
+            ahead: Deque::new(),
+            before_machine: machine.clone(),
+            after_machine: machine.clone(),
+            ahead_machine: machine,
+            before: Track::new(clearances),
+            after: Track::new(clearances),
+            clear: Clear::default(),
+            widest_z,
+        }
+    }
+
+    /// Takes the next line of a program, with or without its line end.
+    ///
+    /// # Errors
+    /// [`Failure`] for what is not understood or cannot be followed.
+    pub fn read(&mut self, source: Source, line: &[u8]) -> Result<(), Failure> {
+        match source {
+            Source::Original => self.original.read(line),
+            Source::Rewritten => self.rewritten.read(line),
+        }
+        .map_err(|refusal| Failure { source, refusal })
+    }
+
+    /// A program has no more lines.
+    pub const fn end(&mut self, source: Source) {
+        match source {
+            Source::Original => self.original.end(),
+            Source::Rewritten => self.rewritten.end(),
+        }
+    }
+
+    /// Works until a line is wanted. Places judged on the way go to `sample`, in the order of the path.
+    ///
+    /// # Errors
+    /// [`Failure`] when a cycle leaves the range of lengths.
+    pub fn advance(&mut self, sample: &mut impl FnMut(Sample)) -> Result<Want, Failure> {
+        loop {
+            while !self.waiting.is_full() {
+                let next = self.original.next();
+                match next.map_err(|refusal| Failure { source: Source::Original, refusal })? {
+                    Some(action) => self.intend(action),
+                    None if self.original.ended() => break,
+                    None => return Ok(Want::Line(Source::Original)),
+                }
+            }
+            while !self.ahead.is_full() {
+                let next = self.rewritten.next();
+                match next.map_err(|refusal| Failure { source: Source::Rewritten, refusal })? {
+                    Some(action) => self.look_ahead(action),
+                    None if self.rewritten.ended() => break,
+                    None => return Ok(Want::Line(Source::Rewritten)),
+                }
+            }
+            if self.waiting.is_empty() && self.ahead.is_empty() {
+                self.before.close(&mut judged(Source::Original, sample));
+                self.after.close(&mut judged(Source::Rewritten, sample));
+                return Ok(Want::Done);
+            }
+            self.settle(sample);
+        }
+    }
+
+    fn intend(&mut self, action: Action) {
+        let motion = &action.motion;
+        let intent = Intent {
+            curve: motion.curve,
+            length: motion.curve.length(),
+            begins: self.length,
+            rate: motion.rate,
+            line: motion.line,
+            number: self.read,
+        };
+        self.read = self.read.saturating_add(1);
+        self.length += intent.length;
+        if motion.rate == Rate::Feed {
+            self.cut += intent.length;
+        }
+        self.path.push(intent);
+        let _ = self.waiting.push_back((action, intent));
+    }
+
+    fn look_ahead(&mut self, action: Action) {
+        let mut tool_before = None;
+        action.drive(&mut self.ahead_machine, Chords::Coarse, |piece, _| {
+            tool_before = tool_before.or(Some(piece.from));
+        });
+        let tool = self.ahead_machine.tool();
+        let driven = Driven {
+            command: action.motion.curve.end,
+            tool: (tool_before.unwrap_or(tool), tool),
+            length: action.motion.curve.length(),
+            rapid: action.motion.rate == Rate::Rapid,
+        };
+        let _ = self.ahead.push_back(Ahead { action, driven });
+    }
+
+    /// Pairs what is in the windows and judges the part that is settled.
+    fn settle(&mut self, sample: &mut impl FnMut(Sample)) {
+        let mut originals: Vec<Intended, ORIGINALS> = Vec::new();
+        for (_, intent) in &self.waiting {
+            let rapid = intent.rate == Rate::Rapid;
+            let _ = originals.push(Intended { curve: intent.curve, length: intent.length, rapid });
+        }
+        let mut rewrittens: Vec<Driven, REWRITTENS> = Vec::new();
+        for ahead in &self.ahead {
+            let _ = rewrittens.push(ahead.driven);
+        }
+        let rest = |full: bool| if full { Rest::More } else { Rest::End };
+        let mut steps = Vec::new();
+        let more = (rest(self.waiting.is_full()), rest(self.ahead.is_full()));
+        align(&originals, more.0, &rewrittens, more.1, &mut steps);
+        for step in steps {
+            match step {
+                Step::Pair => {
+                    if let Some(ahead) = self.ahead.pop_front() {
+                        self.follow(&ahead.action, Step::Pair, sample);
+                    }
+                    self.complete(sample);
+                }
+                Step::Inserted => {
+                    if let Some(ahead) = self.ahead.pop_front() {
+                        self.follow(&ahead.action, Step::Inserted, sample);
+                    }
+                }
+                Step::Missing => {
+                    self.missing = self.missing.saturating_add(1);
+                    self.complete(sample);
+                }
+            }
+        }
+    }
+
+    /// The present motion of the original is over in the rewritten program; it is now done in the
+    /// original too.
+    fn complete(&mut self, sample: &mut impl FnMut(Sample)) {
+        let Some((action, intent)) = self.waiting.pop_front() else { return };
+        let (path, number) = (&self.path, intent.number);
+        let cuts = intent.rate == Rate::Feed;
+        let before = &mut self.before;
+        action.drive(&mut self.before_machine, Chords::Fine, |piece, command| {
+            if cuts {
+                before.cut(path, number, piece, command, &mut judged(Source::Original, sample));
+            }
+        });
+        self.before.complete(
+            path,
+            number,
+            &self.before_machine.tool(),
+            &mut judged(Source::Original, sample),
+        );
+        self.after.complete(path, number, &self.after_machine.tool(), &mut judged(Source::Rewritten, sample));
+        if cuts {
+            self.clear = Clear::default();
+        } else {
+            self.clear.rapid(&intent.curve);
+        }
+    }
+
+    fn follow(&mut self, action: &Action, step: Step, sample: &mut impl FnMut(Sample)) {
+        // Behind the end of the original, what the rewritten program still does belongs to its last motion.
+        let last = self.read.saturating_sub(1);
+        let number = self.waiting.front().map_or(last, |(_, intent)| intent.number);
+        let Some(intent) = self.path.get(number).copied() else { return };
+        let cuts = intent.rate == Rate::Feed;
+        let excursion = step == Step::Inserted && self.excursion(action, &intent);
+        if cuts && !excursion {
+            let (path, after) = (&self.path, &mut self.after);
+            action.drive(&mut self.after_machine, Chords::Fine, |piece, command| {
+                after.cut(path, number, piece, command, &mut judged(Source::Rewritten, sample));
+            });
+            return;
+        }
+        let from = self.after_machine.tool();
+        action.drive(&mut self.after_machine, Chords::Coarse, |_, _| {});
+        let to = self.after_machine.tool();
+        if cuts {
+            // Back on the path, the tool may repeat a part of the motion that it was in.
+            self.after.resume(&self.path, number, &to);
+        }
+        if step == Step::Inserted && !excursion && self.after_machine.seated() {
+            // A motion nobody asked for beside a rapid: it may keep to the way of the rapid.
+            let near = |intent: &Intent| distance(&to, &intent.curve.at(intent.curve.nearest(&to, 0.0, 1.0)));
+            let earlier = number.checked_sub(1).and_then(|n| self.path.get(n));
+            let off = near(&intent).min(earlier.map_or(f64::INFINITY, near));
+            if off > self.after.near_mm() {
+                self.after.strayed(off, distance(&from, &to), intent.line, to);
+            }
+        }
+    }
+
+    /// Whether an inserted motion takes the tool off the path where it is clear.
+    fn excursion(&self, action: &Action, intent: &Intent) -> bool {
+        let mut machine = self.after_machine.clone();
+        let from = machine.tool();
+        action.drive(&mut machine, Chords::Coarse, |_, _| {});
+        let to = machine.tool();
+        let slack = self.widest_z + 1e-6;
+        let lowest = from.z.min(to.z);
+        let sideways =
+            [Axis::X, Axis::Y].iter().any(|axis| libm::fabs(to.get(*axis) - from.get(*axis)) > 1e-6);
+        if sideways {
+            return self.clear.height().is_some_and(|clear| lowest >= clear - slack);
+        }
+        if distance(&from, &to) == 0.0 {
+            return false;
+        }
+        // Straight up from the path, or back down to it.
+        let along = |q: &Point| {
+            let reach = distance(&from, &to);
+            self.after.distance(&self.path, intent.number, q, reach).map_or(f64::INFINITY, |(d, _)| d)
+        };
+        let off_path = intent.rate == Rate::Rapid || along(&from).max(along(&to)) > slack + 0.01;
+        off_path && lowest >= intent.curve.start.z.min(intent.curve.end.z) - slack && from.z != to.z
+    }
+
+    /// What was found, once [`Replay::advance`] has answered [`Want::Done`].
+    #[must_use]
+    pub fn report(&self, tolerance_mm: f64) -> Report {
+        let after = self.after.found.figures();
+        let unjudged = self.after.found.length_mm() <= 0.0 && self.cut > 0.0;
+        // Half a count of the exact lengths: a deviation of just the tolerance is within it.
+        let good = after.max_mm <= tolerance_mm + 0.5e-7 && !unjudged;
+        Report {
+            before: self.before.found.figures(),
+            after,
+            unseated_mm: self.after.unseated_mm(),
+            cut_mm: self.cut,
+            worst: Vec::from_slice(self.after.found.worst()).unwrap_or_default(),
+            missing: self.missing,
+            answer: if good { Answer::Good } else { Answer::BeyondTolerance },
+        }
+    }
+}
+
+fn judged(source: Source, sample: &mut impl FnMut(Sample)) -> impl FnMut(Judged) {
+    move |judged| {
+        sample(Sample { source, at: judged.at, deviation_mm: judged.deviation_mm, line: judged.line })
+    }
+}

@@ -1,0 +1,136 @@
+//! A program as motions, each with what happened between it and the one before.
+
+use super::{
+    geometry::{Point, minus},
+    interpret::{Event, Interpreter, Motion, Reading},
+    machine::Machine,
+    refusal::Refusal,
+};
+use crate::axis::{Axis, PerAxis};
+
+/// How fine arcs are cut into chords: 0.1 µm, far below what is judged (mm).
+const SAGITTA_MM: f64 = 1e-4;
+
+/// A motion, and what changed before it.
+#[derive(Clone, Copy, Debug)]
+pub struct Action {
+    /// The coordinates were renamed by this much.
+    pub renamed: Point,
+    /// The seats of these axes were forgotten.
+    pub unseat: PerAxis<bool>,
+    /// Then this motion.
+    pub motion: Motion,
+}
+
+impl Action {
+    /// Lets a machine do it; hands over the pieces of the tool's path with the length of command that
+    /// made each. With `coarse` chords of arcs are long, where only the end matters.
+    pub fn drive(
+        &self,
+        machine: &mut Machine,
+        coarse: Chords,
+        mut piece: impl FnMut(&super::machine::Piece, f64),
+    ) {
+        let curve = &self.motion.curve;
+        for axis in Axis::ALL {
+            machine.shift(axis, *self.renamed.get(axis));
+            if *self.unseat.get(axis) {
+                machine.unseat(axis, *curve.start.get(axis));
+            }
+        }
+        let chords = match coarse {
+            Chords::Fine => curve.chords(SAGITTA_MM),
+            Chords::Coarse => curve.chords(1.0),
+        };
+        let mut from = curve.start;
+        for k in 1..=chords {
+            let to = curve.at(f64::from(k) / f64::from(chords));
+            let shares = machine.shares(&from, &to);
+            let length = super::geometry::distance(&from, &to) / f64::from(shares);
+            for share in 0..shares {
+                machine.drive_share(&from, &to, share, shares, |p| piece(p, length * p.share));
+            }
+            from = to;
+        }
+        for axis in Axis::ALL {
+            if *self.motion.from_unknown.get(axis) {
+                machine.unseat(axis, *curve.end.get(axis));
+            }
+        }
+    }
+}
+
+/// How arcs are cut into chords.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Chords {
+    /// So fine that they pass for the arc.
+    Fine,
+    /// A few.
+    Coarse,
+}
+
+/// A program being read.
+#[derive(Clone, Debug)]
+pub struct Feed {
+    interpreter: Interpreter,
+    renamed: Point,
+    unseat: PerAxis<bool>,
+    ended: bool,
+}
+
+impl Feed {
+    /// At the start of a program.
+    #[must_use]
+    pub fn new(reading: Reading) -> Self {
+        Self {
+            interpreter: Interpreter::new(reading),
+            renamed: Point::default(),
+            unseat: PerAxis::default(),
+            ended: false,
+        }
+    }
+
+    /// Takes a line.
+    ///
+    /// # Errors
+    /// As [`Interpreter::read`].
+    pub fn read(&mut self, line: &[u8]) -> Result<(), Refusal> {
+        self.interpreter.read(line)
+    }
+
+    /// There are no more lines.
+    pub const fn end(&mut self) {
+        self.ended = true;
+    }
+
+    /// Whether no more lines are wanted.
+    #[must_use]
+    pub const fn ended(&self) -> bool {
+        self.ended
+    }
+
+    /// The next action, or `None` when a line is wanted or the program has ended.
+    ///
+    /// # Errors
+    /// As [`Interpreter::next`].
+    pub fn next(&mut self) -> Result<Option<Action>, Refusal> {
+        while let Some(event) = self.interpreter.next()? {
+            match event {
+                Event::Unseat { axes, .. } => {
+                    self.unseat = PerAxis::from_fn(|axis| *self.unseat.get(axis) || *axes.get(axis));
+                }
+                Event::Rename { from, to } => {
+                    let by = minus(&to, &from);
+                    self.renamed = PerAxis::from_fn(|axis| self.renamed.get(axis) + by.get(axis));
+                }
+                Event::Motion(motion) => {
+                    let action = Action { renamed: self.renamed, unseat: self.unseat, motion };
+                    self.renamed = Point::default();
+                    self.unseat = PerAxis::default();
+                    return Ok(Some(action));
+                }
+            }
+        }
+        Ok(None)
+    }
+}

@@ -1,0 +1,243 @@
+//! Small programs whose figures follow from the closed forms of the play operator.
+
+use super::*;
+use crate::axis::{Axis, PerAxis};
+use crate::slack::Play;
+use std::string::String;
+use std::vec::Vec;
+
+fn slack(x: f64, y: f64, z: f64) -> Slack {
+    let play = |axis: Axis, width| AxisSlack::of_play(&Play::new(width, axis.usual_seat()).unwrap());
+    PerAxis { x: play(Axis::X, x), y: play(Axis::Y, y), z: play(Axis::Z, z) }
+}
+
+fn try_run(original: &str, rewritten: &str, slack: Slack) -> Result<(Report, Vec<Sample>), Failure> {
+    let mut replay = std::boxed::Box::new(Replay::new(Settings::new(slack)));
+    let (mut first, mut second) = (original.lines(), rewritten.lines());
+    let mut samples = Vec::new();
+    loop {
+        let (source, line) = match replay.advance(&mut |sample| samples.push(sample))? {
+            Want::Done => return Ok((replay.report(0.005), samples)),
+            Want::Line(Source::Original) => (Source::Original, first.next()),
+            Want::Line(Source::Rewritten) => (Source::Rewritten, second.next()),
+        };
+        match line {
+            Some(line) => replay.read(source, line.as_bytes())?,
+            None => replay.end(source),
+        }
+    }
+}
+
+fn run(original: &str, rewritten: &str, slack: Slack) -> Report {
+    try_run(original, rewritten, slack).unwrap().0
+}
+
+fn near(found: f64, expected: f64) {
+    assert!((found - expected).abs() < 1e-6, "{found}, expected {expected}");
+}
+
+/// Every axis on its reference seat at X0 Y0 Z5, by rapids.
+const SEAT: &str = "G90 G21 G17\nG0 X-5 Y-5 Z10\nX-6 Y-6 Z11\nX0 Y0 Z5\n";
+
+#[test]
+fn an_uncorrected_program_is_as_good_after_as_before() {
+    let program = std::format!("{SEAT}G1 Z-1 F100\nX10 Z0\nX20 Z-1\nG2 X30 Y10 I0 J10\nG0 Z5\n");
+    let report = run(&program, &program, slack(0.05, 0.0, 0.12));
+    assert_eq!(report.before, report.after);
+    // Up a slope the tool is low by the clearance, and so it passes below the top.
+    near(report.before.max_mm, 0.12);
+    assert_eq!((report.missing, report.answer), (0, Answer::BeyondTolerance));
+    assert_eq!(report.unseated_mm, 0.0);
+}
+
+#[test]
+fn without_slack_the_tool_is_on_the_path() {
+    let program = std::format!("{SEAT}G1 Z-1 F100\nX10 Z0\nG3 X20 Y10 R10\nG2 X20 Y10 I5 J5 Z-4\nG0 Z5\n");
+    let report = run(&program, &program, slack(0.0, 0.0, 0.0));
+    assert!(report.after.max_mm < 1.01e-4, "arcs are followed in chords: {report:?}");
+    assert_eq!(report.answer, Answer::Good);
+}
+
+#[test]
+fn a_lag_along_a_line_counts_at_the_end_it_does_not_reach() {
+    let program = std::format!("{SEAT}G1 Z-1 F100\nX100\nX0\nG0 Z5\n");
+    let report = run(&program, &program, slack(0.08, 0.0, 0.0));
+    near(report.before.max_mm, 0.08);
+    assert!(report.before.mean_mm < 0.001, "{report:?}");
+}
+
+#[test]
+fn a_line_in_many_motions_is_judged_as_the_line_in_one() {
+    let mut pieces = String::new();
+    for i in (0..1000).rev() {
+        pieces += &std::format!("X{:.2}\n", f64::from(i) / 10.0);
+    }
+    let one = std::format!("{SEAT}G1 Z-1 F100\nX100\nX0\nG0 Z5\n");
+    let many = std::format!("{SEAT}G1 Z-1 F100\nX100\n{pieces}G0 Z5\n");
+    let (one, many) = (run(&one, &one, slack(0.08, 0.0, 0.0)), run(&many, &many, slack(0.08, 0.0, 0.0)));
+    near(many.before.max_mm, one.before.max_mm);
+    assert!((many.before.mean_mm - one.before.mean_mm).abs() < 2e-4, "{one:?} {many:?}");
+}
+
+#[test]
+fn take_ups_at_the_reversals_leave_nothing() {
+    let original = std::format!("{SEAT}G1 Z-1 F100\nX10 Z0\nX20 Z-1\nX30 Z-0.95\nX40 Z-2\nG0 Z5\n");
+    let rewritten = std::format!(
+        "{SEAT}G1 Z-1 F100\nZ-.88\nX10 Z.12\nZ0\nX20 Z-1\nZ-.88\nX30 Z-.83\nZ-.95\nX40 Z-2\nG0 Z5\n"
+    );
+    let report = run(&original, &rewritten, slack(0.0, 0.0, 0.12));
+    assert!(report.after.max_mm < 1e-9, "{report:?}");
+    assert!(report.before.max_mm > 0.11);
+    assert_eq!((report.missing, report.answer), (0, Answer::Good));
+}
+
+#[test]
+fn hundreds_of_take_ups_do_not_lose_the_thread() {
+    // Steps as long as the clearance: each take-up looks like a motion of the original.
+    for step in [0.12, 0.05, 0.3] {
+        let (mut original, mut rewritten) = (String::from(SEAT), String::from(SEAT));
+        original += "G1 Z-1 F100\n";
+        rewritten += "G1 Z-1 F100\n";
+        for i in 0..300 {
+            let up = i % 2 == 0;
+            let z = if up { -1.0 + step } else { -1.0 };
+            original += &std::format!("Z{z:.3}\n");
+            let shift = if up { 0.12 } else { 0.0 };
+            let from = if up { -1.0 } else { -1.0 + step };
+            rewritten += &std::format!("Z{:.3}\nZ{:.3}\n", from + shift, z + shift);
+            if i % 10 == 9 {
+                original += &std::format!("X{}\n", i / 10);
+                rewritten += &std::format!("X{}\n", i / 10);
+            }
+        }
+        original += "X50\nG0 Z5\n";
+        rewritten += "X50\nG0 Z5\n";
+        let report = run(&original, &rewritten, slack(0.0, 0.0, 0.12));
+        assert!(report.after.max_mm < 1e-6, "{step}: {report:?}");
+        let same = run(&original, &original, slack(0.0, 0.0, 0.12));
+        near(same.after.max_mm, 0.12_f64.min(step));
+        assert_eq!(same.before, same.after);
+    }
+}
+
+#[test]
+fn split_motions_are_followed() {
+    let original = std::format!("{SEAT}G1 Z-1 F100\nG2 X0 Y0 I10 J0\nG1 X40\nG0 Z5\n");
+    let mut rewritten = std::format!(
+        "{SEAT}G1 Z-1 F100\nG2 X10 Y10 I10 J0\nX20 Y0 I0 J-10\nX10 Y-10 I-10 J0\nX0 Y0 I0 J10\nG1\n"
+    );
+    for i in 1..=200 {
+        rewritten += &std::format!("X{:.1}\n", f64::from(i) / 5.0);
+    }
+    rewritten += "G0 Z5\n";
+    let report = run(&original, &rewritten, slack(0.0, 0.0, 0.1));
+    assert!(report.after.max_mm < 1.01e-4, "arcs are followed in chords: {report:?}");
+    assert_eq!(report.missing, 0);
+}
+
+#[test]
+fn a_circle_shows_the_clearance_at_its_quadrants() {
+    // Clockwise from the left: X rises to the right end, then falls; on the other seat the tool is
+    // off by the clearance times the cosine, most at the right end, where X stands still first.
+    let program = std::format!("{SEAT}G1 Z-1 F100\nG2 X0 Y0 I10 J0\nG0 Z5\n");
+    let report = run(&program, &program, slack(0.1, 0.0, 0.0));
+    assert!(report.before.max_mm > 0.09 && report.before.max_mm < 0.1001, "{report:?}");
+}
+
+#[test]
+fn overruns_in_the_clear_are_no_deviation() {
+    let original = std::format!("{SEAT}X20\nX10\nG1 Z-1 F100\nX30\nG0 Z5\n");
+    let rewritten = std::format!("{SEAT}X20\nX10\nX9\nX10\nG1 Z-1 F100\nG0 Z1\nG1 Z-1\nX30\nG0 Z5\n");
+    let report = run(&original, &rewritten, slack(0.1, 0.0, 0.1));
+    assert!(report.after.max_mm < 1e-9, "{report:?}");
+    near(report.before.max_mm, 0.1);
+}
+
+#[test]
+fn what_nobody_asked_for_is_a_deviation() {
+    let original = std::format!("{SEAT}G1 Z-1 F100\nX10\nX20\nX30\nG0 Z5\n");
+    let deep = original.replace("X20\n", "X20\nZ-2\nZ-1\n");
+    let rapid = original.replace("X20\n", "X20\nG0 Y3\nY0\nG1\n");
+    let below = original.replace("G1 Z-1", "Z0\nX7\nX0\nG1 Z-1");
+    let missing = original.replace("X20\n", "").replace("X30\n", "");
+    for (name, rewritten, expected) in
+        [("deep", deep, 1.0), ("rapid", rapid, 3.0), ("below", below, 3.0), ("missing", missing, 20.0)]
+    {
+        let report = run(&original, &rewritten, slack(0.0, 0.0, 0.1));
+        assert_eq!(report.answer, Answer::BeyondTolerance, "{name}");
+        assert!(report.after.max_mm > 0.9 * expected, "{name}: {report:?}");
+    }
+}
+
+#[test]
+fn a_correction_of_the_wrong_sign_is_worse() {
+    let original = std::format!("{SEAT}G1 Z-1 F100\nX10 Z0\nX20 Z-1\nG0 Z5\n");
+    let wrong = std::format!("{SEAT}G1 Z-1 F100\nZ-1.12\nX10 Z-.12\nZ0\nX20 Z-1\nG0 Z5\n");
+    let report = run(&original, &wrong, slack(0.0, 0.0, 0.12));
+    assert!(report.after.max_mm > 0.2, "{report:?}");
+}
+
+#[test]
+fn cuts_on_an_unknown_seat_are_not_judged() {
+    let program = "G0 X0 Y0\nZ5\nG1 Z4.95 F100\nX10\nG0 Z0\nG1 X20\nM6\nX30\n";
+    let (report, samples) = try_run(program, program, slack(0.0, 0.0, 0.1)).unwrap();
+    near(report.unseated_mm, 0.05 + 10.0 + 10.0);
+    assert!(report.after.max_mm < 1e-9, "{report:?}");
+    assert_eq!(report.answer, Answer::Good);
+    assert!(samples.iter().any(|sample| sample.deviation_mm.is_none()));
+    let never = "G1 X10 F100\nX20\n";
+    assert_eq!(run(never, never, slack(0.0, 0.0, 0.1)).answer, Answer::BeyondTolerance);
+}
+
+#[test]
+fn the_worst_place_is_named_by_line_and_coordinates() {
+    let program = std::format!("{SEAT}G1 Z-1 F100\nX10\nX50 Z-1\nX90 Z-.5\nG0 Z5\n");
+    let report = run(&program, &program, slack(0.0, 0.0, 0.2));
+    let worst = report.worst.first().unwrap();
+    assert_eq!(worst.line, 8);
+    assert!(worst.at.x >= 50.0 && worst.deviation_mm > 0.19, "{worst:?}");
+}
+
+#[test]
+fn stations_make_the_deviation_depend_on_the_place() {
+    let station = |position_mm, plus_mm| SeatStation { position_mm, plus_mm, minus_mm: 0.0 };
+    let z = AxisSlack::of_stations([station(-10.0, 0.3), station(0.0, 0.1)], 0.0).unwrap();
+    let slack = PerAxis { x: AxisSlack::NONE, y: AxisSlack::NONE, z };
+    let program = std::format!("{SEAT}G1 Z-10 F100\nX10 Z-9\nZ-10\nG0 Z5\n");
+    let report = run(&program, &program, slack);
+    assert!(report.before.max_mm > 0.27 && report.before.max_mm < 0.3, "{report:?}");
+}
+
+#[test]
+fn inches_increments_and_cycles_come_to_the_same() {
+    let plain = std::format!("{SEAT}G1 Z-2.54 F100\nX25.4\nG0 Z2.54\nX50.8\nG1 Z-2.54\nG0 Z5\n");
+    let inch =
+        std::format!("{SEAT}G20 G1 Z-.1 F4\nG91 X1.\nG0 Z.2\nG90 G99 G81 X2. Z-.1 R.1\nG80 G0 G21 Z5\n");
+    let report = run(&plain, &inch, slack(0.0, 0.0, 0.1));
+    assert!(report.after.max_mm < 1e-6 && report.missing == 0, "{report:?}");
+}
+
+#[test]
+fn what_cannot_be_followed_is_refused_by_line_and_word() {
+    let refused = [
+        "G0 X#1",
+        "G1 X0 X1",
+        "M98 P100",
+        "G41 D1 X5",
+        "G68 X0 Y0 R45",
+        "G2 X10 Y0 I1 J5",
+        "G2 X10 Y0",
+        "G38.2 X5",
+        "G999",
+        "G81 X1 R1",
+    ];
+    for block in refused {
+        let program = std::format!("G0 X1 Y1 Z1\n{block}\n");
+        let failure = try_run("G0 X1\n", &program, slack(0.1, 0.0, 0.1)).unwrap_err();
+        assert_eq!((failure.source, failure.refusal.line), (Source::Rewritten, 2), "{block}");
+        assert!(!failure.refusal.reason.way_out().is_empty());
+    }
+    // What only concerns an axis without slack passes.
+    let program = "G0 X1 Y1 Z1\nG41 D1 X5\nG40 X6\nG1 Z0 F9\nX9\n";
+    assert!(try_run(program, program, slack(0.0, 0.0, 0.1)).is_ok());
+}
