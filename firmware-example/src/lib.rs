@@ -1,3 +1,21 @@
-//! A probe box around `takeup-core`, generic over `embedded-hal`.
+//! A probe box around `takeup-core`: pins in, numbers out, nothing that a host would need.
+//!
+//! - [`indicator`]: the dial indicator as the box sees it, one trait over different wires.
+//! - [`capture`]: readings of a reversal test taken through that trait, ready for the estimator.
+//! - [`rehearsal`]: a whole test on simulated pins, the same on a microcontroller and on a host.
+//!
+//! Generic over [`embedded_hal`]: the board's own crate brings the pins.
 #![no_std]
 #![forbid(unsafe_code)]
+#![deny(missing_docs)]
+#![cfg_attr(
+    not(test),
+    deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing)
+)]
+
+#[cfg(test)]
+extern crate std;
+
+pub mod capture;
+pub mod indicator;
+pub mod rehearsal;

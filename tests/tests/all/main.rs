@@ -1,4 +1,5 @@
 //! One binary of all checks across the crates, a module per theme.
 
 mod cli;
+mod firmware;
 mod measure;

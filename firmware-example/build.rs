@@ -1,0 +1,17 @@
+//! Puts the memory map of the board where the linker finds it; does nothing for a host.
+
+use std::{env, fs, path::PathBuf};
+
+fn main() {
+    println!("cargo::rerun-if-changed=boards");
+    if env::var("CARGO_CFG_TARGET_ARCH").as_deref() != Ok("arm") {
+        return;
+    }
+    let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo sets OUT_DIR"));
+    fs::copy("boards/mps2-an386.x", out.join("memory.x")).expect("the memory map can be copied");
+    println!("cargo::rustc-link-search={}", out.display());
+    // Start-up code and sections come from the script of cortex-m-rt.
+    println!("cargo::rustc-link-arg-bins=-Tlink.x");
+    // Sections at their own addresses, without padding to pages: nothing here is paged.
+    println!("cargo::rustc-link-arg-bins=--nmagic");
+}

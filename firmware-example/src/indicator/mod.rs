@@ -1,0 +1,41 @@
+//! The indicator as the box sees it: counts that arrive over wires.
+
+mod quadrature;
+
+use core::fmt;
+
+pub use quadrature::Quadrature;
+
+/// Where readings come from.
+pub trait Indicator {
+    /// Looks at the wires once. Call it more often than the wires change.
+    ///
+    /// Gives the position in the indicator's own counts, from wherever it stood at the start.
+    fn poll(&mut self) -> Result<i32, Fault>;
+
+    /// The length of one count in millimetres.
+    fn count_mm(&self) -> f64;
+}
+
+/// Why the indicator cannot be believed. It stays so until the indicator is set up again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// Both signals changed between two looks: at least one count was missed.
+    Missed,
+    /// More counts than can be held.
+    OutOfRange,
+    /// A pin could not be read.
+    Pin,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Fault::Missed => "a count of the indicator was missed: it moved faster than it is looked at",
+            Fault::OutOfRange => "the indicator left the range of its counter",
+            Fault::Pin => "a pin of the indicator cannot be read",
+        })
+    }
+}
+
+impl core::error::Error for Fault {}

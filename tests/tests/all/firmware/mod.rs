@@ -1,0 +1,4 @@
+//! The firmware on an emulated Cortex-M4 against the same code on the host.
+
+mod board;
+mod estimate;
