@@ -1,10 +1,13 @@
 //! The likely cause of lost motion, argued from evidence.
 //!
 //! Each cause that the readings could speak of is a model of them; its weight is the likelihood of
-//! the readings under it, with a penalty for each free parameter (the criterion of G. Schwarz, Annals
-//! of Statistics 6, 1978), times how common the cause is. Weights add up to 1.
+//! the readings under it, its unknown sizes integrated out (R. E. Kass and A. E. Raftery, "Bayes
+//! factors", Journal of the American Statistical Association 90, 1995), times how common it is. Weights add up to 1.
+//!
+//! The usual sizes below are common practice, no source.
 
 use crate::measure::reversal::Assessment;
+use crate::measure::uncertainty::Source;
 use crate::measure::{Estimate, Kind, Setup};
 use heapless::Vec;
 
@@ -38,6 +41,21 @@ pub enum Name {
 }
 
 impl Name {
+    /// All causes.
+    pub const ALL: [Name; 11] = [
+        Name::Clearance,
+        Name::WindUp,
+        Name::Slip,
+        Name::WornTravel,
+        Name::LeadError,
+        Name::Periodic,
+        Name::Thermal,
+        Name::Sticking,
+        Name::IndicatorSetup,
+        Name::OverCorrected,
+        Name::NoneShown,
+    ];
+
     /// The name in documents.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -150,37 +168,214 @@ pub struct Cause {
 pub type Causes = Vec<Cause, 11>;
 
 /// The likely causes as far as a reversal test can tell.
+///
+/// The readings are compared under every pair of a *shape* of lost motion (none, the same everywhere,
+/// different along the travel, negative) and a *manner* of wandering (steady, growing, slipping, the
+/// indicator). A cause has the weight of all pairs that hold it; where a pair holds two, each has half.
 #[must_use]
 pub fn of_reversal<const S: usize>(result: &Assessment<S>, setup: &Setup) -> Causes {
-    let lost = result.lost_motion;
-    let z = if lost.standard_uncertainty > 0.0 { lost.value / lost.standard_uncertainty } else { 0.0 };
-    let shown = libm::fabs(lost.value) > lost.expanded_95();
-    let mut causes = Causes::new();
-    let against_zero = libm::exp(-0.5 * libm::fmin(z * z, 1400.0));
-    let mut add = |cause, weight: f64, evidence: &[Evidence], next| {
-        let evidence = evidence.iter().copied().take(4).collect();
-        // Eleven causes, room for eleven.
-        let _ = causes.push(Cause { cause, weight, evidence, next });
-    };
-    let repeats = Evidence::Repeats { s_mm: result.repeatability_mm };
-    let _ = setup;
-    if lost.value >= 0.0 {
-        let first = if shown { Evidence::LostMotionShown(lost) } else { Evidence::LostMotionNotShown(lost) };
-        add(
-            Name::Clearance,
-            0.6,
-            &[first, repeats, Evidence::NotTold { from: Name::WindUp }],
-            Some(Kind::SmallSteps),
-        );
-        add(Name::WindUp, 0.1, &[first, Evidence::NotTold { from: Name::Clearance }], Some(Kind::SmallSteps));
-    } else {
-        add(Name::OverCorrected, 0.7, &[Evidence::NegativeLostMotion(lost), repeats], None);
+    let shapes = shapes(result, setup);
+    let manners = manners(result, setup);
+    let mut weights = [(Name::NoneShown, 0.0); 11];
+    for (slot, name) in weights.iter_mut().zip(Name::ALL) {
+        slot.0 = name;
     }
-    add(Name::NoneShown, 4.0 * against_zero, &[Evidence::LostMotionNotShown(lost)], None);
-    let sum: f64 = causes.iter().map(|c| c.weight).sum();
-    for cause in &mut causes {
-        cause.weight /= sum;
+    let highest = |list: &[(Name, f64)]| list.iter().map(|l| l.1).fold(f64::NEG_INFINITY, f64::max);
+    let top = highest(&shapes) + highest(&manners);
+    let mut total = 0.0;
+    for &(shape, shape_log) in &shapes {
+        for &(manner, manner_log) in &manners {
+            let weight = libm::exp(shape_log + manner_log - top);
+            total += weight;
+            let faults = if shape == Name::NoneShown || manner == Name::NoneShown { 1.0 } else { 2.0 };
+            let sound = shape == Name::NoneShown && manner == Name::NoneShown;
+            for slot in &mut weights {
+                let held = slot.0 == shape || slot.0 == manner;
+                if held && (slot.0 != Name::NoneShown || sound) {
+                    slot.1 += weight / faults;
+                }
+            }
+        }
+    }
+    let mut causes = Causes::new();
+    for (name, weight) in weights {
+        if weight > 0.0 {
+            let (evidence, next) = argue(name, result, setup);
+            // Eleven causes, room for eleven.
+            let _ = causes.push(Cause { cause: name, weight: weight / total, evidence, next });
+        }
     }
     causes.sort_unstable_by(|a, b| b.weight.total_cmp(&a.weight));
     causes
+}
+
+/// Lost motion worth looking at lies between these, any size as likely as any other in proportion, mm.
+const SIZES_MM: (f64, f64) = (0.001, 1.0);
+/// How much lost motion differs along a worn travel, mm.
+const WEAR_MM: [f64; 4] = [0.01, 0.03, 0.1, 0.3];
+/// What a machine grows from one reading to the next while a test is taken, mm.
+const GROWTH_STEP_MM: f64 = 0.001;
+/// What a slipping drive loses from one reading to the next, mm.
+const SLIP_STEP_MM: f64 = 0.02;
+/// What a sound axis and a good indicator scatter by, mm, and the spread of that as a factor e^x.
+const SOUND_SCATTER_MM: f64 = 0.002;
+const SOUND_SPREAD: f64 = 0.6;
+/// The same where something is loose.
+const LOOSE_SCATTER_MM: f64 = 0.02;
+const LOOSE_SPREAD: f64 = 0.8;
+
+/// The shapes of lost motion with the log likelihood of the stations under each.
+fn shapes<const S: usize>(result: &Assessment<S>, setup: &Setup) -> [(Name, f64); 5] {
+    // What does not differ from station to station.
+    let shared = result
+        .budget
+        .iter()
+        .filter(|p| matches!(p.source, Source::IndicatorError | Source::IndicatorHysteresis))
+        .map(|p| p.standard_uncertainty * p.standard_uncertainty)
+        .sum::<f64>();
+    let resolution = 0.3 * setup.resolution_mm;
+    let own = |repeatability: f64| {
+        // A t distribution has wider tails than a normal one of its scale.
+        let wide = result.repeatability_dof / libm::fmax(result.repeatability_dof - 2.0, 0.5);
+        repeatability * repeatability * libm::fmax(wide, 1.0) + resolution * resolution + 1e-8
+    };
+    let (mut weight, mut sum, mut logs) = (0.0, 0.0, 0.0);
+    for station in &result.stations {
+        let w = 1.0 / own(station.repeatability_mm);
+        weight += w;
+        sum += w * station.lost_motion.value;
+        logs += 0.5 * libm::log(w);
+    }
+    let centre = sum / weight;
+    let chi2 = |about: f64| {
+        result
+            .stations
+            .iter()
+            .map(|s| (s.lost_motion.value - about) * (s.lost_motion.value - about) / own(s.repeatability_mm))
+            .sum::<f64>()
+    };
+    // The same everywhere: the common value integrated over any size in proportion.
+    let variance = 1.0 / weight + shared;
+    let sizes = libm::log(SIZES_MM.1 / SIZES_MM.0);
+    let integrated = |sign: f64| {
+        let size = libm::fmax(sign * centre, SIZES_MM.0);
+        let miss = sign * centre - size;
+        -0.5 * miss * miss / variance - libm::log(size * sizes) + 0.5 * libm::log(6.3 * variance)
+    };
+    let same = logs - 0.5 * chi2(centre);
+    let none = same - 0.5 * centre * centre / variance + 0.5 * libm::log(variance * weight);
+    let mut worn = f64::NEG_INFINITY;
+    if result.stations.len() > 1 {
+        for wear in WEAR_MM {
+            let log: f64 = result
+                .stations
+                .iter()
+                .map(|s| {
+                    let v = own(s.repeatability_mm) + wear * wear;
+                    let away = s.lost_motion.value - centre;
+                    -0.5 * (away * away / v + libm::log(v))
+                })
+                .sum();
+            worn = libm::fmax(worn, log - libm::log(WEAR_MM.len() as f64) + integrated(1.0));
+        }
+    }
+    [
+        (Name::NoneShown, none + 1.0),
+        (Name::Clearance, same + integrated(1.0)),
+        // A reversal test sees the same; a gap is the commoner of the two (common practice, no source).
+        (Name::WindUp, same + integrated(1.0) - 1.5),
+        (Name::OverCorrected, same + integrated(-1.0) - 0.7),
+        (Name::WornTravel, worn - 1.0),
+    ]
+}
+
+/// The manners of wandering with the log likelihood of drift and scatter under each.
+fn manners<const S: usize>(result: &Assessment<S>, setup: &Setup) -> [(Name, f64); 4] {
+    let drift = result.drift;
+    let u = drift.per_reading.standard_uncertainty;
+    let rate = |spread: f64| {
+        let v = u * u + spread * spread + 1e-12;
+        -0.5 * (drift.per_reading.value * drift.per_reading.value / v + libm::log(v))
+    };
+    let s2 = result.repeatability_mm * result.repeatability_mm;
+    let walk2 = drift.wander_mm * drift.wander_mm;
+    let least = 0.3 * setup.resolution_mm + 1e-4;
+    let size = libm::log(libm::sqrt(s2 + walk2) + least);
+    let scatter = |usual: f64, spread: f64| {
+        let z = (size - libm::log(usual + least)) / spread;
+        -0.5 * z * z - libm::log(spread)
+    };
+    let sound = scatter(SOUND_SCATTER_MM, SOUND_SPREAD);
+    let loose = scatter(LOOSE_SCATTER_MM, LOOSE_SPREAD);
+    let walking = (walk2 + 1e-8) / (s2 + walk2 + 2e-8);
+    let out = result.set_aside.len() as f64;
+    let misread = |share: f64| out * libm::log(share) + f64::from(result.used) * libm::log(1.0 - share);
+    [
+        (Name::NoneShown, rate(0.0) + sound + misread(0.05) + 2.0),
+        (Name::Thermal, rate(GROWTH_STEP_MM) + sound + misread(0.05) + 1.0),
+        (
+            Name::Slip,
+            libm::fmax(rate(SLIP_STEP_MM) + sound, rate(SLIP_STEP_MM) + loose + libm::log(2.0 * walking))
+                + misread(0.05),
+        ),
+        (
+            Name::IndicatorSetup,
+            rate(0.0)
+                + libm::fmax(loose + libm::log(2.0 * (1.0 - walking)) + misread(0.05), sound + misread(0.3))
+                - 0.5,
+        ),
+    ]
+}
+
+/// The numbers that speak for a cause, and the test that would tell most.
+fn argue<const S: usize>(
+    name: Name,
+    result: &Assessment<S>,
+    setup: &Setup,
+) -> (Vec<Evidence, 4>, Option<Kind>) {
+    let lost = result.lost_motion;
+    let shown = libm::fabs(lost.value) > lost.expanded_95();
+    let seen = if shown { Evidence::LostMotionShown(lost) } else { Evidence::LostMotionNotShown(lost) };
+    let s_mm = result.repeatability_mm;
+    let repeats = Evidence::Repeats { s_mm };
+    let scatters = Evidence::DoesNotRepeat { s_mm, indicator_mm: 0.3 * setup.resolution_mm };
+    let (least, most) = result
+        .stations
+        .iter()
+        .map(|s| s.lost_motion.value)
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (libm::fmin(a, v), libm::fmax(b, v)));
+    let widest = result.stations.iter().map(|s| s.lost_motion.expanded_95()).fold(0.0, f64::max);
+    let expanded_mm = widest * core::f64::consts::SQRT_2;
+    let difference_mm = most - least;
+    let along = (result.stations.len() > 1).then_some(if difference_mm > expanded_mm {
+        Evidence::DiffersAlongTravel { difference_mm, expanded_mm }
+    } else {
+        Evidence::SameAlongTravel { difference_mm, expanded_mm }
+    });
+    let drifted = Evidence::Drifted { over_test_mm: result.drift.over_test_mm };
+    let hysteresis = (setup.hysteresis_mm > 0.0)
+        .then_some(Evidence::WithinHysteresis { hysteresis_mm: setup.hysteresis_mm });
+    let count = result.set_aside.len() as u32;
+    let out = (count > 0).then_some(Evidence::SetAside { count, of: result.used.saturating_add(count) });
+    let (list, next) = match name {
+        Name::Clearance => (
+            [Some(seen), Some(repeats), along, Some(Evidence::NotTold { from: Name::WindUp })],
+            Some(Kind::SmallSteps),
+        ),
+        Name::WindUp => (
+            [Some(seen), Some(Evidence::NotTold { from: Name::Clearance }), None, None],
+            Some(Kind::SmallSteps),
+        ),
+        Name::WornTravel => ([Some(seen), along, Some(repeats), None], Some(Kind::Positioning)),
+        Name::OverCorrected => {
+            let negative = (lost.value < 0.0).then_some(Evidence::NegativeLostMotion(lost));
+            ([negative, Some(repeats), along, None], None)
+        }
+        Name::Slip => ([Some(drifted), Some(scatters), None, None], Some(Kind::Return)),
+        Name::Thermal => ([Some(drifted), Some(repeats), None, None], Some(Kind::WarmUp)),
+        Name::IndicatorSetup => ([Some(scatters), out, hysteresis, None], Some(Kind::Indicator)),
+        Name::NoneShown => ([Some(seen), Some(repeats), hysteresis.filter(|_| !shown), None], None),
+        Name::LeadError | Name::Periodic | Name::Sticking => ([None; 4], None),
+    };
+    (list.into_iter().flatten().collect(), next)
 }

@@ -106,21 +106,14 @@ pub struct AlongTravel {
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Drift {
-    /// The mean steady drift in millimetres per [`Drift::per`].
-    pub rate: Estimate,
-    /// What the rate counts by.
-    pub per: DriftUnit,
-}
-
-/// What a drift rate counts by.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum DriftUnit {
-    /// From one reading to the next: not every reading had a time.
-    Reading,
-    /// A second.
-    Second,
+    /// The mean steady drift from one reading to the next, in millimetres.
+    pub per_reading: Estimate,
+    /// The steady drift from the first reading to the last, in millimetres.
+    pub over_test_mm: f64,
+    /// The standard deviation of a random step from one reading to the next, in millimetres.
+    pub wander_mm: f64,
+    /// The mean time from one reading to the next, if every reading had a time.
+    pub step_s: Option<f64>,
 }
 
 /// What a reading that was set aside probably is.
@@ -350,9 +343,12 @@ pub fn assess<const S: usize>(
     let used = readings.count().saturating_sub(set_aside.len());
     let along_travel = along_travel(&stations, systematic.resolution, dof);
     let decision = setup.limit_mm.map(|limit| decision::decide(limit, &stations));
-    let drift = match step_s {
-        Some(step) => Drift { rate: averages.rate.scaled(1.0 / step), per: DriftUnit::Second },
-        None => Drift { rate: averages.rate, per: DriftUnit::Reading },
+    let per_reading = model::common_rate(&sitting, &stations).unwrap_or(Estimate::ZERO);
+    let drift = Drift {
+        per_reading,
+        over_test_mm: per_reading.value * (readings.count() as f64 - 1.0),
+        wander_mm: libm::sqrt(averages.walk),
+        step_s,
     };
     Ok(Assessment {
         along_travel,

@@ -270,8 +270,56 @@ pub(super) struct Averages {
     pub mean: (f64, f64),
     /// The variance of one reading, and its degrees of freedom.
     pub noise: (f64, f64),
-    /// Drift from one reading to the next.
-    pub rate: Estimate,
+    /// The variance of the walk from one reading to the next.
+    pub walk: f64,
+}
+
+/// Steady drift from one reading to the next, the same at all stations, averaged over the walks.
+pub(super) fn common_rate<R: Series + ?Sized, U: Fn(usize) -> bool>(
+    sitting: &Sitting<'_, R, U>,
+    stations: &[Station],
+) -> Option<Estimate> {
+    // So wide a spread leaves each station's own rate as it is.
+    const FREE: f64 = 1e6;
+    let mut highest = f64::NEG_INFINITY;
+    let (mut total, mut mean, mut square, mut dof) = (0.0, 0.0, 0.0, 1.0);
+    'walks: for walk in WALKS {
+        let mut sum = Evidence::default();
+        let (mut weight, mut rate, mut rates) = (0.0, 0.0, 0.0);
+        for station in stations {
+            let Some(fit) = sitting.condense(station.target, walk).fit(FREE) else { continue 'walks };
+            let w = 1.0 / fit.rate_cofactor;
+            weight += w;
+            rate += w * fit.rate;
+            rates += w * fit.rate * fit.rate;
+            sum = sum.plus(fit.evidence);
+            sum.log_determinant -= libm::log(w);
+        }
+        let value = rate / weight;
+        sum.residual_sum += libm::fmax(rates - weight * value * value, 0.0);
+        sum.log_determinant += libm::log(weight);
+        sum.drift_dof = 1.0;
+        let (variance, own_dof) = sum.noise();
+        let log = sum.log_likelihood(sitting.least_variance) + log_prior(Ratios { walk, drift: 0.0 }, &sum);
+        if log > highest {
+            let shrink = libm::exp(highest - log);
+            highest = log;
+            total *= shrink;
+            mean *= shrink;
+            square *= shrink;
+        }
+        let likely = libm::exp(log - highest);
+        total += likely;
+        mean += likely * value;
+        square += likely * (variance / weight + value * value);
+        dof = own_dof;
+    }
+    if total <= 0.0 {
+        return None;
+    }
+    let value = mean / total;
+    let variance = libm::fmax(square / total - value * value, 0.0);
+    Some(Estimate { value, standard_uncertainty: libm::sqrt(variance), dof })
 }
 
 /// Fits all stations; leaves in each its reversal value (as the negative of lost motion) and the
@@ -287,7 +335,7 @@ pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
     let mut total = 0.0;
     let mut mean = (0.0, 0.0);
     let mut noise = (0.0, 0.0);
-    let mut rate = (0.0, 0.0);
+    let mut walked = (0.0, 0.0);
     for station in stations.iter_mut() {
         station.lost_motion = Estimate::ZERO;
     }
@@ -312,7 +360,7 @@ pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
             let shrink = libm::exp(highest - best);
             highest = best;
             total *= shrink;
-            for pair in [&mut mean, &mut noise, &mut rate] {
+            for pair in [&mut mean, &mut noise, &mut walked] {
                 pair.0 *= shrink;
                 pair.1 *= shrink;
             }
@@ -333,8 +381,6 @@ pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
                 station.lost_motion.standard_uncertainty += weight * (own + fit.reversal * fit.reversal);
                 at_mean.0 += fit.reversal / count;
                 at_mean.1 += own / (count * count);
-                rate.0 += weight * fit.rate / count;
-                rate.1 += weight * (fit.rate_cofactor * variance) / count;
             }
         }
         for ((sum, drift), (value, variance)) in sums.iter().zip(DRIFTS).zip(at_mean) {
@@ -346,6 +392,7 @@ pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
             mean.1 += weight * (variance + value * value);
             noise.0 += weight * s2;
             noise.1 += weight * dof;
+            walked.0 += weight * walk * s2;
         }
     }
     if total <= 0.0 {
@@ -362,10 +409,6 @@ pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
     Some(Averages {
         mean: (value, libm::fmax(mean.1 / total - value * value, 0.0)),
         noise: (noise.0 / total, dof),
-        rate: Estimate {
-            value: rate.0 / total,
-            standard_uncertainty: libm::sqrt(rate.1 / total / count),
-            dof,
-        },
+        walk: walked.0 / total,
     })
 }

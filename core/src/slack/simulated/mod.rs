@@ -29,6 +29,8 @@ pub struct Faults {
     pub worn: Worn,
     /// Wind-up of the drive.
     pub wind_up_mm: f64,
+    /// What the control adds to every command away from the reference seat, to make up for lost motion.
+    pub compensation_mm: f64,
     /// Motion lost for good each time the drive turns from `-` to `+`, as at a lift.
     pub slip_mm: f64,
     /// Standard deviation of that slip from one lift to the next.
@@ -71,6 +73,7 @@ impl Default for Faults {
             clearance_mm: 0.0,
             worn: Worn { extra_mm: 0.0, centre_mm: 0.0, reach_mm: 1.0 },
             wind_up_mm: 0.0,
+            compensation_mm: 0.0,
             slip_mm: 0.0,
             slip_scatter_mm: 0.0,
             drift_mm_per_s: 0.0,
@@ -94,10 +97,10 @@ impl Faults {
         self.clearance_mm + self.worn.extra_mm * libm::fmax(1.0 - away, 0.0)
     }
 
-    /// The lost motion after a long travel from the other side.
+    /// The lost motion after a long travel from the other side; negative if the control adds too much.
     #[must_use]
     pub fn lost_motion_at_mm(&self, place_mm: f64) -> f64 {
-        self.clearance_at_mm(place_mm) + self.wind_up_mm
+        self.clearance_at_mm(place_mm) + self.wind_up_mm - self.compensation_mm
     }
 }
 
@@ -167,7 +170,7 @@ impl SimulatedAxis {
             self.last_direction = direction;
         }
         self.command = command;
-        let drive = command - self.slipped;
+        let drive = self.drive();
         let width = self.faults.clearance_at_mm(drive);
         let (low, high) = match self.faults.reference {
             Direction::Minus => (drive - width, drive),
@@ -182,6 +185,13 @@ impl SimulatedAxis {
         self.position_mm()
     }
 
+    /// Where the drive stands for the present command.
+    fn drive(&self) -> f64 {
+        let away = self.last_direction != self.faults.reference;
+        let added = if away { self.last_direction.signum() * self.faults.compensation_mm } else { 0.0 };
+        self.command + added - self.slipped
+    }
+
     /// Lets time pass, the drive holding, and answers where the table then is (mm).
     pub fn wait_until(&mut self, time_s: f64) -> f64 {
         self.time = time_s;
@@ -193,7 +203,7 @@ impl SimulatedAxis {
     pub fn push(&mut self, force_n: f64) -> f64 {
         self.force = force_n;
         if force_n != 0.0 {
-            let drive = self.command - self.slipped;
+            let drive = self.drive();
             let width = self.faults.clearance_at_mm(drive);
             let (low, high) = match self.faults.reference {
                 Direction::Minus => (drive - width, drive),

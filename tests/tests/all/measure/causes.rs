@@ -1,0 +1,95 @@
+//! The cause argued from a reversal test, over simulated axes with one fault or two.
+
+use takeup_core::axis::Direction;
+use takeup_core::length::Length;
+use takeup_core::measure::Setup;
+use takeup_core::measure::cause::{Name, of_reversal};
+use takeup_core::measure::reversal::{Reading, assess};
+use takeup_core::measure::routine::{ReversalPlan, Step};
+use takeup_core::slack::simulated::{Dial, Faults, Noise, SimulatedAxis, Worn};
+
+/// A reversal test at four stations, five cycles, on an axis with faults.
+fn readings(faults: Faults, dial: Dial, seed: u64) -> Vec<Reading> {
+    let mut noise = Noise::new(seed);
+    let mut dial = dial;
+    let stations = [0.0, -40.0, -80.0, -120.0].map(|mm| Length::from_mm(mm).unwrap());
+    let plan = ReversalPlan::new(&stations, 5, Length::from_mm(1.0).unwrap()).unwrap();
+    let mut axis = SimulatedAxis::new(faults, 10.0, Direction::Minus);
+    let mut time = 0.0;
+    let mut taken = Vec::new();
+    for step in plan.steps() {
+        match step {
+            Step::Move { to, .. } => {
+                time += 4.0;
+                axis.move_to_mm(to.as_mm(), time, &mut noise);
+                dial.watch(axis.position_mm());
+            }
+            Step::Read(stop) => {
+                let value_mm = dial.read_mm(axis.position_mm(), &mut noise);
+                taken.push(Reading {
+                    target: stop.target,
+                    cycle: stop.cycle,
+                    approach: stop.approach,
+                    value_mm,
+                    time_s: None,
+                });
+            }
+        }
+    }
+    taken
+}
+
+fn tally(faults: Faults, dial: Dial, wanted: &[Name]) -> f64 {
+    let seeds = 200;
+    let setup = Setup { resolution_mm: dial.resolution_mm, ..Setup::default() };
+    let mut right = 0.0;
+    let mut wrong = std::collections::BTreeMap::new();
+    for seed in 0..seeds {
+        let result = assess::<4>(&readings(faults, dial, seed)[..], &setup).unwrap();
+        let causes = of_reversal(&result, &setup);
+        assert!((causes.iter().map(|c| c.weight).sum::<f64>() - 1.0).abs() < 1e-9, "seed {seed}: {causes:?}");
+        let first: Vec<Name> = causes.iter().take(wanted.len()).map(|c| c.cause).collect();
+        if wanted.iter().all(|w| first.contains(w)) {
+            right += 1.0;
+        } else {
+            *wrong.entry(format!("{first:?}")).or_insert(0) += 1;
+        }
+    }
+    println!("{wanted:?}: {right} of {seeds}, else {wrong:?}");
+    right / seeds as f64
+}
+
+#[test]
+fn one_fault_is_named() {
+    let dial = Dial { resolution_mm: 0.001, noise_mm: 0.002, ..Dial::default() };
+    let sound = Faults { reference: Direction::Minus, ..Faults::default() };
+    assert!(tally(sound, dial, &[Name::NoneShown]) >= 0.97);
+    for clearance_mm in [0.02, 0.1, 0.3] {
+        assert!(tally(Faults { clearance_mm, ..sound }, dial, &[Name::Clearance]) >= 0.95);
+    }
+    for compensation_mm in [0.02, 0.1] {
+        assert!(tally(Faults { compensation_mm, ..sound }, dial, &[Name::OverCorrected]) >= 0.95);
+    }
+    for extra_mm in [0.05, 0.2] {
+        let worn = Worn { extra_mm, centre_mm: -40.0, reach_mm: 60.0 };
+        assert!(tally(Faults { clearance_mm: 0.02, worn, ..sound }, dial, &[Name::WornTravel]) >= 0.95);
+    }
+    for slip_mm in [0.02, 0.1] {
+        let slipping = Faults { slip_mm, slip_scatter_mm: 0.5 * slip_mm, ..sound };
+        assert!(tally(slipping, dial, &[Name::Slip]) >= 0.95);
+    }
+    // The test takes 320 s: 0.03 mm of growth fall within it.
+    let growing = Faults { growth_mm: 0.07, growth_time_s: 600.0, ..sound };
+    assert!(tally(growing, dial, &[Name::Thermal]) >= 0.95);
+    let loose_stand = Dial { noise_mm: 0.03, ..dial };
+    assert!(tally(sound, loose_stand, &[Name::IndicatorSetup]) >= 0.95);
+}
+
+#[test]
+fn two_faults_are_both_named() {
+    let dial = Dial { resolution_mm: 0.001, noise_mm: 0.002, ..Dial::default() };
+    let both = Faults { clearance_mm: 0.1, slip_mm: 0.04, slip_scatter_mm: 0.02, ..Faults::default() };
+    assert!(tally(both, dial, &[Name::Clearance, Name::Slip]) >= 0.9);
+    let both = Faults { clearance_mm: 0.1, growth_mm: 0.05, growth_time_s: 600.0, ..Faults::default() };
+    assert!(tally(both, dial, &[Name::Clearance, Name::Thermal]) >= 0.9);
+}
