@@ -7,6 +7,7 @@
 //! - [`context`]: what holds for every command: units, `--json`, the terminal, standard input;
 //! - [`exit`] and [`refusal`]: how a command ends;
 //! - [`input`] and [`output`]: files in, and files out that appear whole or not at all;
+//! - [`readings`]: the readings file;
 //! - [`units`]: lengths as people write and read them;
 //! - [`slack_args`]: the slack of a machine on the command line;
 //! - [`table_file`] and [`measured`]: compensation tables and assessments in files;
@@ -20,6 +21,7 @@ pub mod exit;
 pub mod input;
 pub mod measured;
 pub mod output;
+pub mod readings;
 pub mod refusal;
 pub mod screen;
 pub mod slack_args;
