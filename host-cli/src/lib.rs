@@ -8,6 +8,7 @@
 //! - [`exit`] and [`refusal`]: how a command ends;
 //! - [`input`] and [`output`]: files in, and files out that appear whole or not at all;
 //! - [`readings`]: the readings file;
+//! - [`assessment`]: the assessment of readings, as a document and as a slip for people;
 //! - [`units`]: lengths as people write and read them;
 //! - [`slack_args`]: the slack of a machine on the command line;
 //! - [`table_file`] and [`measured`]: compensation tables and assessments in files;
@@ -15,6 +16,7 @@
 #![forbid(unsafe_code)]
 
 pub mod args;
+pub mod assessment;
 pub mod commands;
 pub mod context;
 pub mod exit;

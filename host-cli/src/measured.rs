@@ -3,7 +3,7 @@
 use serde::Deserialize;
 use takeup_core::{axis::Axis, correct::build::Measured, length::Length, length::Unit, measure::Estimate};
 
-use crate::refusal::Refusal;
+use crate::{assessment::Reversal, refusal::Refusal};
 
 /// The schema of assessments.
 pub const SCHEMA: &str = "takeup.assessment/1";
@@ -19,6 +19,24 @@ pub struct AxisResult {
     pub scatter: (f64, f64),
     /// The likeliest cause, if it cannot be corrected by software.
     pub not_correctable: Option<String>,
+}
+
+impl From<&Reversal> for AxisResult {
+    fn from(reversal: &Reversal) -> Self {
+        let result = &reversal.result;
+        let stations = result.stations.iter();
+        let (s, dof) = (result.repeatability_mm, result.repeatability_dof);
+        Self {
+            axis: reversal.axis,
+            stations: stations.map(|s| Measured { position: s.target, lost: s.lost_motion }).collect(),
+            scatter: (dof * s * s, dof),
+            not_correctable: reversal
+                .causes
+                .first()
+                .filter(|likely| !likely.cause.correctable())
+                .map(|likely| likely.cause.name().to_owned()),
+        }
+    }
 }
 
 #[derive(Deserialize)]

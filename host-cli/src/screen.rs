@@ -76,3 +76,23 @@ impl Screen {
         textwrap::fill(text, textwrap::Options::new(width).subsequent_indent(indent).break_words(false))
     }
 }
+
+/// A table without rules: headings and numbers to the right, the first column to the left.
+#[must_use]
+pub fn table(head: &[&str], rows: Vec<Vec<String>>) -> String {
+    use comfy_table::{CellAlignment, Table, presets};
+    let mut table = Table::new();
+    table.load_style(presets::NOTHING);
+    table.set_header(head.to_vec());
+    table.add_rows(rows);
+    for column in table.column_iter_mut().skip(1) {
+        column.set_cell_alignment(CellAlignment::Right);
+    }
+    let mut text = String::new();
+    for line in table.lines() {
+        text.push(' ');
+        text.push_str(line.trim_end());
+        text.push('\n');
+    }
+    text
+}

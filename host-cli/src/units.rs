@@ -92,6 +92,15 @@ impl Print {
         format!("{} {}", self.length(mm), self.unit)
     }
 
+    /// The name of the unit in running text, where `in` would be read as the word.
+    #[must_use]
+    pub fn unit_name(self) -> &'static str {
+        match self.unit {
+            Unit::Mm => "mm",
+            Unit::Inch => "inches",
+        }
+    }
+
     /// A length as short as it can be written without loss of a program step: `-40`, `0.5`.
     #[must_use]
     pub fn short(self, mm: f64) -> String {

@@ -1,6 +1,8 @@
 //! The commands, one file each: its `Args` and `run(&Args, &Context) -> Result<Outcome, Refusal>`.
 
+pub mod assess;
 pub mod completions;
+pub mod routine;
 pub mod table;
 
 use crate::context::Context;
@@ -10,6 +12,10 @@ use crate::refusal::Refusal;
 /// A command with its arguments.
 #[derive(Debug, clap::Subcommand)]
 pub enum Command {
+    /// Test program for the machine and reading sheet for the person
+    Routine(routine::Args),
+    /// Readings into lost motion, uncertainty, cause and decision
+    Assess(assess::Args),
     /// Compensation tables: build, show, export
     Table(table::Args),
     /// Completions for a shell, or the manual page
@@ -23,6 +29,8 @@ impl Command {
     /// When it is not done.
     pub fn run(&self, ctx: &Context) -> Result<Outcome, Refusal> {
         match self {
+            Command::Routine(args) => routine::run(args, ctx),
+            Command::Assess(args) => assess::run(args, ctx),
             Command::Table(args) => table::run(args, ctx),
             Command::Completions(args) => completions::run(args, ctx),
         }

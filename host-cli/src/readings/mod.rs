@@ -92,15 +92,15 @@ impl Sheet {
         while let Some(record) = records.next_record()? {
             let Record::Fields { line, fields } = record else { continue };
             let row = header.row(line, &fields, units)?;
-            if let (Some(time), Some(earlier)) = (row.time_s, rows.iter().rev().find_map(|row| row.time_s)) {
-                if time < earlier {
-                    return Err(Refusal::new(
-                        format!("time {time} is before the time {earlier} of a row above"),
-                        "Give seconds that do not decrease, in the order in which readings were taken.",
-                    )
-                    .line(line)
-                    .word("time"));
-                }
+            if let (Some(time), Some(earlier)) = (row.time_s, rows.iter().rev().find_map(|row| row.time_s))
+                && time < earlier
+            {
+                return Err(Refusal::new(
+                    format!("{time} is before the time {earlier} of a row above"),
+                    "Give seconds that do not decrease, in the order in which readings were taken.",
+                )
+                .line(line)
+                .word("time"));
             }
             rows.push(row);
         }
@@ -197,7 +197,8 @@ impl Sheet {
 }
 
 fn empty_cell(column: &str) -> Refusal {
-    Refusal::new("nothing is filled in, a value was expected", "Fill it in, or take the row out.").word(column)
+    Refusal::new("nothing is filled in, a value was expected", "Fill it in, or take the row out.")
+        .word(column)
 }
 
 /// The header: which column is where.

@@ -48,8 +48,11 @@ impl<'a> Records<'a> {
             match byte {
                 b'\n' => (line, start) = (line + 1, index + 1),
                 0 => {
-                    return Err(Refusal::new("this is not text: it has a zero byte", "Name a readings file.")
-                        .line(line));
+                    return Err(Refusal::new(
+                        "this is not text: it has a zero byte",
+                        "Name a readings file.",
+                    )
+                    .line(line));
                 }
                 _ if index - start >= LONGEST_LINE => {
                     return Err(Refusal::new(
@@ -67,7 +70,10 @@ impl<'a> Records<'a> {
         })?;
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         if text.trim().is_empty() {
-            return Err(Refusal::new("the file is empty", "Start from a sheet that \"takeup routine\" writes."));
+            return Err(Refusal::new(
+                "the file is empty",
+                "Start from a sheet that \"takeup routine\" writes.",
+            ));
         }
         Ok(Self { lines: text.split('\n'), line: 0 })
     }
@@ -96,9 +102,11 @@ impl<'a> Records<'a> {
             let mut text = first.to_owned();
             while quote_is_open(&text) {
                 let Some(more) = self.next_line() else {
-                    return Err(
-                        Refusal::new("a quote is opened and never closed", "Close it, or take it out.").line(line)
-                    );
+                    return Err(Refusal::new(
+                        "a quote is opened and never closed",
+                        "Close it, or take it out.",
+                    )
+                    .line(line));
                 };
                 text.push('\n');
                 text.push_str(more);
@@ -115,8 +123,7 @@ impl<'a> Records<'a> {
 }
 
 fn split(text: &str, line: u64) -> Result<Vec<String>, Refusal> {
-    let mut reader =
-        csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(text.as_bytes());
+    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(text.as_bytes());
     let mut record = csv::StringRecord::new();
     reader
         .read_record(&mut record)

@@ -69,7 +69,7 @@ fn what_cannot_be_meant_is_refused_with_its_line() {
     refused("cycle,reading\n1.5,0\n", "a.csv:2: cycle: ");
     refused("cycle,reading\n0,0\n", "a.csv:2: cycle: ");
     refused("cycle,reading\n1,0\n,0\n", "a.csv:3: cycle: empty");
-    refused("time,reading\n10,0\n9,0\n", "a.csv:3: time: time 9 is before");
+    refused("time,reading\n10,0\n9,0\n", "a.csv:3: time: 9 is before");
     refused("note,reading\n\"open,0\n1,1\n", "a.csv:2: a quote is opened");
     refused("target;reading\n0;1\n", "a.csv:1: column \"reading\" is missing");
 }

@@ -12,11 +12,13 @@ use takeup_core::{
 };
 
 use crate::{
+    assessment,
     context::Context,
     exit::Outcome,
     input,
     measured::{self, AxisResult},
     output,
+    readings::keys::Keys,
     refusal::Refusal,
     slack_args::{AxisValue, per_axis},
     table_file,
@@ -94,8 +96,13 @@ fn output_is_stdout(args: &Args) -> bool {
 }
 
 /// An assessment in JSON, or readings that are assessed on the spot.
-fn read(found: &[u8], name: &str, _ctx: &Context) -> Result<AxisResult, Refusal> {
-    measured::from_json(found).map_err(|refusal| refusal.file(name))
+fn read(found: &[u8], name: &str, ctx: &Context) -> Result<AxisResult, Refusal> {
+    // A document begins with a brace, which no readings file does.
+    if found.trim_ascii_start().starts_with(b"{") {
+        return measured::from_json(found).map_err(|refusal| refusal.file(name));
+    }
+    let reversal = assessment::of_bytes(found, name, |_| Ok(Keys::default()), ctx)?;
+    Ok(AxisResult::from(&reversal))
 }
 
 fn machine(name: &str) -> Result<heapless::String<MAX_MACHINE>, Refusal> {

@@ -1,0 +1,145 @@
+//! Evidence, misreads and decisions in words, with their numbers in the units of the person.
+
+use crate::units::{Print, decimals};
+use takeup_core::measure::Estimate;
+use takeup_core::measure::cause::Evidence;
+use takeup_core::measure::decision::{Answer, Decision, More};
+use takeup_core::measure::reversal::{Misread, Station};
+
+/// What a reading that was set aside probably is.
+#[must_use]
+pub fn misread(probably: Misread, print: Print) -> String {
+    let off = |micrometres: i32| {
+        let mm = f64::from(micrometres) / 1000.0;
+        format!("{}{} {}", if mm > 0.0 { "+" } else { "" }, print.length(mm), print.unit)
+    };
+    match probably {
+        Misread::Sign => "far from its fellows; with the other sign it would fit".to_owned(),
+        Misread::Digit { off_um } => format!("far from its fellows; one digit seems off, by {}", off(off_um)),
+        Misread::Revolution { off_um } => {
+            format!("far from its fellows; the revolutions of the dial seem miscounted, by {}", off(off_um))
+        }
+        Misread::Swapped { with } => {
+            format!("far from its fellows; it would fit exchanged with row {}", u32::from(with) + 1)
+        }
+        Misread::Unexplained => "far from its fellows".to_owned(),
+    }
+}
+
+fn with_interval(estimate: &Estimate, print: Print) -> String {
+    format!(
+        "{} {} (95 %: {} to {})",
+        print.length(estimate.value),
+        print.unit,
+        print.length(estimate.low_95()),
+        print.length(estimate.high_95())
+    )
+}
+
+/// A piece of evidence, in numbers that a person can check.
+#[must_use]
+pub fn evidence(evidence: &Evidence, print: Print) -> String {
+    let fine = |mm: f64| format!("{} {}", print.fine(mm), print.unit);
+    match *evidence {
+        Evidence::LostMotionShown(lost) => {
+            format!("lost motion is shown: {}, the interval leaves out 0", with_interval(&lost, print))
+        }
+        Evidence::LostMotionNotShown(lost) => {
+            format!("lost motion is not shown: {}, the interval holds 0", with_interval(&lost, print))
+        }
+        Evidence::NegativeLostMotion(lost) => {
+            format!(
+                "lost motion is negative: {}; after a reversal the axis moves too far",
+                with_interval(&lost, print)
+            )
+        }
+        Evidence::Repeats { s_mm } => format!("readings repeat: standard deviation {}", fine(s_mm)),
+        Evidence::DoesNotRepeat { s_mm, indicator_mm } => format!(
+            "readings do not repeat: standard deviation {}, of which the indicator explains {}",
+            fine(s_mm),
+            fine(indicator_mm)
+        ),
+        Evidence::SameAlongTravel { difference_mm, expanded_mm } => format!(
+            "the same along the travel: stations differ by {}, up to {} could be chance",
+            fine(difference_mm),
+            fine(expanded_mm)
+        ),
+        Evidence::DiffersAlongTravel { difference_mm, expanded_mm } => format!(
+            "differs along the travel: stations differ by {}, only {} could be chance",
+            fine(difference_mm),
+            fine(expanded_mm)
+        ),
+        Evidence::Drifted { over_test_mm } => {
+            format!("the place drifted by {} from the first reading to the last", fine(over_test_mm))
+        }
+        Evidence::WithinHysteresis { hysteresis_mm } => {
+            format!("the indicator's own hysteresis of {} could explain it", fine(hysteresis_mm))
+        }
+        Evidence::SetAside { count, of } => format!("{count} of {of} readings were set aside as misread"),
+        Evidence::NotTold { from } => format!("this test cannot tell it from {}", from.name()),
+    }
+}
+
+/// Why a decision is as it is.
+#[must_use]
+pub fn why(decision: &Decision, stations: &[Station], print: Print) -> String {
+    let size = |station: &Station| station.lost_motion.value.abs();
+    let unit = print.unit;
+    let limit = print.length(decision.limit_mm);
+    let about = |station: &Station, sign: char| {
+        format!(
+            "at {} the size {} {sign} U {}",
+            print.short(station.target.as_mm()),
+            print.length(size(station)),
+            print.fine(station.lost_motion.expanded_95())
+        )
+    };
+    match decision.answer {
+        Answer::Over => stations
+            .iter()
+            .max_by(|a, b| {
+                let low = |s: &Station| size(s) - s.lost_motion.expanded_95();
+                low(a).total_cmp(&low(b))
+            })
+            .map_or_else(String::new, |worst| {
+                format!("{} is above the limit {limit} {unit}", about(worst, '-'))
+            }),
+        Answer::Within => stations
+            .iter()
+            .max_by(|a, b| {
+                let high = |s: &Station| size(s) + s.lost_motion.expanded_95();
+                high(a).total_cmp(&high(b))
+            })
+            .map_or_else(String::new, |worst| {
+                format!("{} does not exceed the limit {limit} {unit}", about(worst, '+'))
+            }),
+        Answer::Undecided => undecided(decision, print),
+    }
+}
+
+fn undecided(decision: &Decision, print: Print) -> String {
+    let limit = format!("{} {}", print.length(decision.limit_mm), print.unit);
+    match decision.more {
+        Some(More::Cycles(1)) => {
+            format!("the limit {limit} lies inside the interval; one more cycle is expected to decide")
+        }
+        Some(More::Cycles(cycles)) => {
+            format!("the limit {limit} lies inside the interval; {cycles} more cycles are expected to decide")
+        }
+        Some(More::IndicatorTooCoarse { target, distance_mm, remaining_mm }) => format!(
+            "more cycles cannot decide: at {} the limit is {} {} away, but ± {} of the indicator and its set-up \
+             would remain however often it is read",
+            print.short(target.as_mm()),
+            print.fine(distance_mm),
+            print.unit,
+            print.fine(remaining_mm)
+        ),
+        Some(More::TooCloseToLimit { target, distance_mm }) => format!(
+            "at {} the value is only {} {} from the limit {limit}: more cycles than anybody would take",
+            print.short(target.as_mm()),
+            decimals(print.value(distance_mm), 6),
+            print.unit
+        ),
+        None => format!("the limit {limit} lies inside the interval"),
+    }
+}
