@@ -1,3 +1,6 @@
 //! The command line, driven from outside.
 
+mod files;
+mod readings;
+mod routine;
 mod usage;

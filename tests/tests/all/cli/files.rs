@@ -1,0 +1,76 @@
+//! Outputs appear whole or not at all, and inputs are never touched.
+
+use super::readings::sheet;
+use std::fs;
+use std::path::Path;
+use takeup_tests::Folder;
+
+#[test]
+fn an_output_is_never_an_input() {
+    let folder = Folder::new();
+    folder.write("a.csv", sheet());
+    folder.takeup("table build a.csv -o a.csv").done().refused(&["a.csv", "same file"]);
+    folder.takeup("table build a.csv -o ./a.csv").done().refused(&["same file"]);
+    fs::hard_link(folder.file("a.csv"), folder.file("b.csv")).expect("a link");
+    folder.takeup("table build a.csv -o b.csv").done().refused(&["same file"]);
+    assert_eq!(folder.read("a.csv"), sheet());
+}
+
+#[test]
+fn an_output_replaces_its_target_in_one_step() {
+    let folder = Folder::new();
+    folder.write("a.csv", sheet());
+    folder.write("mill.table", "an older one");
+    folder.takeup("table build a.csv -o mill.table").done().exit(0);
+    folder.takeup("table show mill.table").done().exit(0);
+    // A target that cannot be built leaves the old one alone.
+    let before = fs::read(folder.file("mill.table")).expect("the table");
+    folder.write("none.csv", sheet().replace("0.20", "0.25").replace("0.19", "0.24"));
+    folder.takeup("table build none.csv -o mill.table").done().refused(&["none.csv"]);
+    assert_eq!(fs::read(folder.file("mill.table")).expect("the table"), before);
+    assert_eq!(folder.names(), ["a.csv", "mill.table", "none.csv"]);
+}
+
+#[test]
+fn places_that_cannot_be_written_are_named() {
+    let folder = Folder::new();
+    folder.write("a.csv", sheet());
+    fs::create_dir(folder.file("sub")).expect("a folder");
+    folder.takeup("table build a.csv -o sub").done().refused(&["sub", "folder"]);
+    folder.takeup("table build a.csv -o absent/mill.table").done().refused(&["absent/mill.table", "no such"]);
+    folder
+        .takeup("routine reversal --axis z --station 0 -o a.nc --sheet absent/a.csv")
+        .done()
+        .refused(&["absent"]);
+    assert_eq!(folder.names(), ["a.csv", "sub"], "a program without its sheet");
+    folder.takeup("assess -").stdin("").done().refused(&["standard input", "empty"]);
+    folder.takeup("table build - - -o mill.table").stdin(sheet()).done().refused(&["read only once"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn permissions_and_links_of_the_target_are_kept() {
+    use std::os::unix::fs::{PermissionsExt, symlink};
+    let folder = Folder::new();
+    folder.write("a.csv", sheet());
+    let target = folder.write("real.table", "an older one");
+    fs::set_permissions(&target, fs::Permissions::from_mode(0o640)).expect("a mode");
+    symlink("real.table", folder.file("link.table")).expect("a link");
+    folder.takeup("table build a.csv -o link.table").done().exit(0);
+    assert!(fs::symlink_metadata(folder.file("link.table")).expect("the link").is_symlink());
+    assert_eq!(fs::metadata(&target).expect("the table").permissions().mode() & 0o777, 0o640);
+    fs::set_permissions(&target, fs::Permissions::from_mode(0o440)).expect("a mode");
+    folder.takeup("table build a.csv -o real.table").done().refused(&["read-only"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_full_disk_and_a_device_are_no_surprise() {
+    let folder = Folder::new();
+    folder.write("a.csv", sheet());
+    if Path::new("/dev/full").exists() {
+        folder.takeup("table build a.csv -o /dev/full").done().refused(&["/dev/full", "cannot write"]);
+    }
+    folder.takeup("table build a.csv -o /dev/null").done().exit(0);
+    assert!(!fs::metadata("/dev/null").expect("the device").is_file());
+}
