@@ -1,6 +1,8 @@
 //! The measurements against published values, independent code, and simulated truth.
 
 mod causes;
+mod decisions;
+mod misreads;
 mod published;
 mod refusals;
 mod truth;
