@@ -12,6 +12,8 @@
 //! - [`units`]: lengths as people write and read them;
 //! - [`slack_args`]: the slack of a machine on the command line;
 //! - [`table_file`] and [`measured`]: compensation tables and assessments in files;
+//! - [`program_args`]: how a program is read, and lines of programs from files;
+//! - [`plan_view`]: cuts seen from above, as SVG;
 //! - [`screen`]: emphasis and line width on a terminal.
 #![forbid(unsafe_code)]
 
@@ -24,6 +26,8 @@ pub mod input;
 pub mod measured;
 pub mod output;
 pub mod readings;
+pub mod plan_view;
+pub mod program_args;
 pub mod refusal;
 pub mod screen;
 pub mod slack_args;

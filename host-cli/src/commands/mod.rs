@@ -3,6 +3,7 @@
 pub mod assess;
 pub mod completions;
 pub mod routine;
+pub mod replay;
 pub mod table;
 
 use crate::context::Context;
@@ -18,6 +19,8 @@ pub enum Command {
     Assess(assess::Args),
     /// Compensation tables: build, show, export
     Table(table::Args),
+    /// Prove a rewritten program: deviation of the tool before and after, on the slack machine
+    Replay(replay::Args),
     /// Completions for a shell, or the manual page
     Completions(completions::Args),
 }
@@ -32,6 +35,7 @@ impl Command {
             Command::Routine(args) => routine::run(args, ctx),
             Command::Assess(args) => assess::run(args, ctx),
             Command::Table(args) => table::run(args, ctx),
+            Command::Replay(args) => replay::run(args, ctx),
             Command::Completions(args) => completions::run(args, ctx),
         }
     }

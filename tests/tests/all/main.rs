@@ -3,3 +3,4 @@
 mod cli;
 mod firmware;
 mod measure;
+mod replay;

@@ -10,7 +10,7 @@ use super::{
     refusal::Refusal,
     track::{Intent, Judged, Path, Track},
 };
-use crate::{axis::Axis, program::Integers};
+use crate::{axis::Axis, length::Unit, program::Integers};
 use heapless::{Deque, Vec};
 
 /// One of the two programs.
@@ -45,15 +45,17 @@ pub struct Failure {
 pub struct Settings {
     /// The slack of the machine.
     pub slack: Slack,
+    /// Unit of a program that names none.
+    pub unit: Unit,
     /// Meaning of words without a decimal point.
     pub integers: Integers,
 }
 
 impl Settings {
-    /// A machine with a slack; whole units in words without a point.
+    /// A machine with a slack; millimetres, and whole units in words without a point.
     #[must_use]
     pub const fn new(slack: Slack) -> Self {
-        Self { slack, integers: Integers::Units }
+        Self { slack, unit: Unit::Mm, integers: Integers::Units }
     }
 }
 
@@ -68,6 +70,8 @@ pub struct Sample {
     pub deviation_mm: Option<f64>,
     /// The line of the original.
     pub line: u64,
+    /// A cut begins here.
+    pub begins: bool,
 }
 
 /// The answer.
@@ -156,8 +160,8 @@ impl Replay {
     /// At the start of both programs.
     #[must_use]
     pub fn new(settings: Settings) -> Self {
-        let Settings { slack, integers } = settings;
-        let reading = Reading { integers, slack: slack.map(|axis| !axis.is_none()) };
+        let Settings { slack, unit, integers } = settings;
+        let reading = Reading { unit, integers, slack: slack.map(|axis| !axis.is_none()) };
         let clearances = slack.iter().map(|(_, axis)| axis.widest_mm()).sum();
         let widest_z = slack.z.widest_mm();
         let machine = Machine::new(slack, &Point::default());
@@ -406,6 +410,7 @@ impl Replay {
 
 fn judged(source: Source, sample: &mut impl FnMut(Sample)) -> impl FnMut(Judged) {
     move |judged| {
-        sample(Sample { source, at: judged.at, deviation_mm: judged.deviation_mm, line: judged.line })
+        let Judged { at, deviation_mm, line, begins } = judged;
+        sample(Sample { source, at, deviation_mm, line, begins });
     }
 }

@@ -99,6 +99,8 @@ enum Distance {
 /// What the person knows about the program and the machine.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Reading {
+    /// Unit of a program that names none.
+    pub unit: Unit,
     /// Meaning of words without a decimal point.
     pub integers: Integers,
     /// The axes with slack: constructs that cannot be followed are refused only where they matter.
@@ -141,7 +143,7 @@ impl Interpreter {
             ended: false,
             mode: Mode::Line,
             plane: Plane::Xy,
-            unit: Unit::Mm,
+            unit: reading.unit,
             distance: Distance::Absolute,
             centres: Distance::Incremental,
             offset: g(54),

@@ -89,6 +89,7 @@ struct Wanted {
     line: u64,
     nearest: f64,
     seated: bool,
+    begins: bool,
 }
 
 /// A judged place, for plots.
@@ -100,6 +101,8 @@ pub struct Judged {
     pub deviation_mm: Option<f64>,
     /// The line of the original.
     pub line: u64,
+    /// A cut begins here.
+    pub begins: bool,
 }
 
 /// The comparison of one tool path.
@@ -257,7 +260,7 @@ impl Track {
             if !motion.cuts() || motion.begins > limit {
                 return;
             }
-            let Some((along, weight)) = place(motion.length, self.near, self.next.1) else {
+            let Some((along, weight)) = place(motion.length, self.near, parts(motion), self.next.1) else {
                 self.next = (self.next.0.saturating_add(1), 0);
                 continue;
             };
@@ -270,6 +273,7 @@ impl Track {
             let t = if motion.length > 0.0 { along / motion.length } else { 0.0 };
             let at = motion.curve.at(t);
             self.next.1 = self.next.1.saturating_add(1);
+            let begins = after_rapid(path, motion) && along == 0.0;
             if self.began_below(path, motion, &at, tool) {
                 continue;
             }
@@ -280,6 +284,7 @@ impl Track {
                 line: motion.line,
                 nearest: distance(&at, tool),
                 seated: true,
+                begins,
             });
         }
     }
@@ -289,8 +294,7 @@ impl Track {
     fn began_below(&self, path: &Path, motion: &Intent, at: &Point, tool: &Point) -> bool {
         let (start, end) = (&motion.curve.start, &motion.curve.end);
         let plunge = start.x == end.x && start.y == end.y && end.z < start.z;
-        let after_rapid = motion.number.checked_sub(1).and_then(|n| path.get(n)).is_none_or(|m| !m.cuts());
-        plunge && after_rapid && self.along <= motion.begins && tool.z < at.z
+        plunge && after_rapid(path, motion) && self.along <= motion.begins && tool.z < at.z
     }
 
     fn settle(&mut self, limit: f64, judged: &mut impl FnMut(Judged)) {
@@ -305,17 +309,27 @@ impl Track {
             self.found.add(wanted.nearest, wanted.weight, wanted.line, wanted.at);
         }
         let deviation_mm = wanted.seated.then_some(wanted.nearest);
-        judged(Judged { at: wanted.at, deviation_mm, line: wanted.line });
+        judged(Judged { at: wanted.at, deviation_mm, line: wanted.line, begins: wanted.begins });
     }
 }
 
+/// Whether a cut begins with a motion.
+fn after_rapid(path: &Path, motion: &Intent) -> bool {
+    motion.number.checked_sub(1).and_then(|n| path.get(n)).is_none_or(|earlier| !earlier.cuts())
+}
+
+/// Into how many parts the middle of a long motion is divided: more on arcs, which plots show.
+fn parts(motion: &Intent) -> u32 {
+    motion.curve.chords(0.05).clamp(14, 200)
+}
+
 /// The `k`-th place of a motion that is waited for, and the length it stands for: close together
-/// within `near` of the ends, where a lag shows, and sixteen parts in between.
-fn place(length: f64, near: f64, k: u32) -> Option<(f64, f64)> {
+/// within `near` of the ends, where a lag shows, and `parts` parts in between.
+fn place(length: f64, near: f64, parts: u32, k: u32) -> Option<(f64, f64)> {
     let knot = |k: i64| -> Option<f64> {
         if length <= 8.0 * near {
-            let parts = libm::ceil(length / (near / 2.0)).max(1.0);
-            return (k >= 0 && k as f64 <= parts).then(|| length * k as f64 / parts);
+            let count = libm::ceil(length / (near / 2.0)).max(1.0);
+            return (k >= 0 && k as f64 <= count).then(|| length * k as f64 / count);
         }
         let end = |k: i64| match k {
             0 => 0.0,
@@ -323,11 +337,13 @@ fn place(length: f64, near: f64, k: u32) -> Option<(f64, f64)> {
             2 => near / 4.0,
             _ => near / 2.0,
         };
+        // Four places at either end, and the ends of the parts between them.
+        let last = i64::from(parts).saturating_add(8);
         match k {
+            _ if k < 0 || k > last => None,
             0..=3 => Some(end(k)),
-            4..=18 => Some(near + (length - 2.0 * near) * (k.saturating_sub(4)) as f64 / 14.0),
-            19..=22 => Some(length - end(22_i64.saturating_sub(k))),
-            _ => None,
+            _ if k > last.saturating_sub(4) => Some(length - end(last.saturating_sub(k))),
+            _ => Some(near + (length - 2.0 * near) * k.saturating_sub(4) as f64 / f64::from(parts)),
         }
     };
     let here = knot(i64::from(k))?;
@@ -343,7 +359,7 @@ mod tests {
     #[test]
     fn the_places_of_a_motion_stand_for_its_whole_length() {
         for length in [1e-4, 0.1, 1.0, 3.0, 4.0, 100.0] {
-            let places: std::vec::Vec<_> = (0..).map_while(|k| place(length, 0.4, k)).collect();
+            let places: std::vec::Vec<_> = (0..).map_while(|k| place(length, 0.4, 14, k)).collect();
             let sum: f64 = places.iter().map(|p| p.1).sum();
             assert!((sum - length).abs() < 1e-9 * length, "{length}: {sum}");
             assert!(places.windows(2).all(|w| w[0].0 <= w[1].0));

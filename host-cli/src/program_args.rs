@@ -1,0 +1,132 @@
+//! How a program is read: flags that commands on programs share, lines from files, slack for replay.
+
+use std::io::BufRead;
+use std::path::Path;
+
+use takeup_core::axis::{Axis, Direction};
+use takeup_core::length::Length;
+use takeup_core::program::Integers;
+use takeup_core::program::replay::{self, AxisSlack, SeatStation, Slack};
+use takeup_core::program::words::LONGEST_LINE;
+
+use crate::context::Context;
+use crate::input::{self, LineError};
+use crate::refusal::Refusal;
+use crate::slack_args::SlackArgs;
+use crate::table_file;
+use crate::units::LengthArg;
+
+/// What words without a decimal point mean.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub enum IntegersArg {
+    /// Whole millimetres or inches
+    #[default]
+    Unit,
+    /// Least increments, 0.001 mm or 0.0001 in
+    Increment,
+}
+
+impl From<IntegersArg> for Integers {
+    fn from(arg: IntegersArg) -> Self {
+        match arg {
+            IntegersArg::Unit => Integers::Units,
+            IntegersArg::Increment => Integers::Increments,
+        }
+    }
+}
+
+/// Where the work lies along the travel, for tables that change along it.
+#[derive(Clone, Debug, clap::Args)]
+pub struct WorkOffset {
+    /// Position of the program's zero in the table's coordinates, such as x=120,z=-85 [default: 0]
+    #[arg(long, value_name = "AXIS=PLACE", value_delimiter = ',', requires = "table")]
+    pub work_offset: Vec<crate::slack_args::AxisValue<LengthArg>>,
+}
+
+/// The slack of the machine, from `--table` or `--play`.
+///
+/// # Errors
+/// When neither is given, or the table cannot be read.
+pub fn slack(args: &SlackArgs, offset: &WorkOffset, ctx: &Context) -> Result<Slack, Refusal> {
+    if let Some(path) = &args.table {
+        let table = table_file::read(path, ctx)?;
+        let mut slack = Slack { x: AxisSlack::NONE, y: AxisSlack::NONE, z: AxisSlack::NONE };
+        for axis in Axis::ALL {
+            let Some(corrections) = table.axes.get(axis) else { continue };
+            let at = offset.work_offset.iter().find(|entry| entry.axis == axis);
+            let offset_mm = at.map_or(0.0, |entry| entry.value.mm(ctx.units()));
+            let stations = corrections.stations().iter().map(|station| SeatStation {
+                position_mm: station.position.as_mm(),
+                plus_mm: station.on(Direction::Plus).as_mm(),
+                minus_mm: station.on(Direction::Minus).as_mm(),
+            });
+            *slack.get_mut(axis) = AxisSlack::of_stations(stations, offset_mm).ok_or_else(|| {
+                Refusal::new(
+                    format!("the corrections of {axis} cannot be followed"),
+                    "Build the table again.",
+                )
+                .path(path)
+            })?;
+        }
+        return Ok(slack);
+    }
+    let clearances = args.clearances(ctx)?.ok_or_else(SlackArgs::none_given)?;
+    Ok(Slack::from_fn(|axis| match clearances.play(axis) {
+        Some(play) if *clearances.width.get(axis) > Length::ZERO => AxisSlack::of_play(&play),
+        _ => AxisSlack::NONE,
+    }))
+}
+
+/// The lines of a program, one after another.
+pub struct Lines {
+    name: String,
+    reader: Box<dyn BufRead>,
+    line: Vec<u8>,
+    number: u64,
+}
+
+impl Lines {
+    /// Opens a program.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn open(path: &Path, ctx: &Context) -> Result<Self, Refusal> {
+        let reader = input::open(path, ctx)?;
+        Ok(Self { name: input::name(path), reader, line: Vec::new(), number: 0 })
+    }
+
+    /// The next line, `None` behind the last one.
+    ///
+    /// # Errors
+    /// When it cannot be read, or is too long for a line of a program.
+    pub fn read(&mut self) -> Result<Option<&[u8]>, Refusal> {
+        self.number += 1;
+        match input::read_line(&mut *self.reader, &mut self.line, LONGEST_LINE + 2) {
+            Ok(true) => Ok(Some(&self.line)),
+            Ok(false) => Ok(None),
+            Err(LineError::TooLong(most)) => Err(Refusal::new(
+                format!("the line is longer than {most} bytes"),
+                "Check that this file is a program.",
+            )
+            .file(&self.name)
+            .line(self.number)),
+            Err(LineError::Io(error)) => Err(Refusal::io(&self.name, "read", &error)),
+        }
+    }
+
+    /// Lines read so far.
+    #[must_use]
+    pub fn count(&self) -> u64 {
+        self.number.saturating_sub(1)
+    }
+
+    /// The refusal of the line read last.
+    #[must_use]
+    pub fn refusal(&self, refusal: &replay::Refusal) -> Refusal {
+        let said = Refusal::new(refusal.reason.to_string(), refusal.reason.way_out())
+            .file(&self.name)
+            .line(refusal.line);
+        let word = refusal.word.of(&self.line);
+        if word.is_empty() { said } else { said.word(String::from_utf8_lossy(word)) }
+    }
+}

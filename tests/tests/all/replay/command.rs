@@ -1,0 +1,104 @@
+//! The command `replay`: documents, exit codes, refusals, drawings.
+
+use takeup_tests::Folder;
+
+const ORIGINAL: &str =
+    "%\nO1 (core box)\nG21 G90 G17\nG0 Z5\nX0 Y0\nG1 Z-1 F200\nX10 Z0\nX20 Z-1\nG0 Z5\nM30\n%\n";
+/// Corrected by hand for a Z that loses 0.12 mm on its way up.
+const CORRECTED: &str = "%\nO1 (core box)\nG21 G90 G17\nG0 Z5\nX0 Y0\nG1 Z-1 F200\nZ-0.88\nX10 Z0.12\nZ0\nX20 Z-1\nG0 Z5\nM30\n%\n";
+
+fn folder() -> Folder {
+    let folder = Folder::new();
+    folder.write("original.nc", ORIGINAL);
+    folder.write("corrected.nc", CORRECTED);
+    folder
+}
+
+#[test]
+fn a_corrected_program_is_good_and_the_original_is_not() {
+    let folder = folder();
+    let good = folder.takeup("replay original.nc corrected.nc --play z=0.12 --json").done();
+    assert_eq!(good.status.code(), Some(0), "{good:?}");
+    let document = good.json();
+    assert_eq!(document["schema"], "takeup.replay/1");
+    assert_eq!(document["answer"], "good");
+    assert_eq!(document["units"], "mm");
+    assert_eq!(document["tolerance"], 0.005);
+    let number = |document: &serde_json::Value, path: &str| {
+        document
+            .pointer(path)
+            .and_then(serde_json::Value::as_f64)
+            .unwrap_or_else(|| panic!("{path}: {document}"))
+    };
+    assert!((number(&document, "/before/max") - 0.12).abs() < 1e-6, "{good:?}");
+    assert!(number(&document, "/after/max") < 1e-6, "{good:?}");
+    for figure in ["/before/mean", "/before/p99", "/after/mean", "/after/p99", "/unseated_length"] {
+        assert!(number(&document, figure) >= 0.0);
+    }
+
+    let same = folder.takeup("replay original.nc original.nc --play z=0.12 --json").done();
+    assert_eq!(same.status.code(), Some(1), "{same:?}");
+    let document = same.json();
+    assert_eq!((&document["answer"], &document["before"]), (&"beyond-tolerance".into(), &document["after"]));
+    assert_eq!(document["worst"][0]["line"], 7);
+    assert_eq!(document["worst"][0]["at"].as_array().map(Vec::len), Some(3));
+
+    let inches = folder.takeup("replay original.nc corrected.nc --play z=0.12mm --units in --json").done();
+    let document = inches.json();
+    assert!((number(&document, "/before/max") - 0.12 / 25.4).abs() < 1e-6, "{inches:?}");
+    assert!((number(&document, "/tolerance") - 0.005 / 25.4).abs() < 1e-9);
+}
+
+#[test]
+fn the_answer_comes_first_in_one_line() {
+    let folder = folder();
+    let good = folder.takeup("replay original.nc corrected.nc --play z=0.12").done();
+    assert!(good.stdout.starts_with("Good: "), "{good:?}");
+    assert!(good.stdout.contains("single block"), "{good:?}");
+    let bad = folder.takeup("replay original.nc original.nc --play z=0.12").done();
+    assert!(bad.stdout.starts_with("Beyond tolerance: ") && bad.stdout.contains("line 7"), "{bad:?}");
+}
+
+#[test]
+fn a_table_says_the_same_as_a_width() {
+    let folder = folder();
+    let from = |slack: &str| {
+        let run = folder.takeup(&format!("replay original.nc original.nc {slack} --json")).done();
+        run.json()["before"].clone()
+    };
+    assert_eq!(from("--play z=0.12 --seat z=-"), from("--play z=0.12"));
+    assert_ne!(from("--play z=0.12 --seat z=+"), from("--play z=0.12"));
+}
+
+#[test]
+fn a_program_that_cannot_be_followed_is_refused_by_line_and_word() {
+    let folder = folder();
+    folder.write("loop.nc", "G0 X1\nM98 P1000\n");
+    let run = folder.takeup("replay original.nc loop.nc --play z=0.12 --json --plot view.svg").done();
+    assert_eq!(run.status.code(), Some(2), "{run:?}");
+    let document = run.json();
+    assert_eq!(document["schema"], "takeup.refusal/1");
+    assert_eq!((&document["line"], &document["word"]), (&2.into(), &"M98".into()));
+    assert!(!folder.names().contains(&"view.svg".to_owned()));
+    for (arguments, said) in [
+        ("replay original.nc corrected.nc", "slack"),
+        ("replay original.nc missing.nc --play z=0.1", "missing.nc"),
+        ("replay original.nc corrected.nc --play z=0.1 --tolerance=-1", "tolerance"),
+        ("replay original.nc corrected.nc --play z=0.1 --plot original.nc", "original.nc"),
+    ] {
+        let run = folder.takeup(arguments).done();
+        assert_eq!(run.status.code(), Some(2), "{run:?}");
+        assert!(run.stderr.contains(said), "{run:?}");
+    }
+}
+
+#[test]
+fn the_plan_view_has_its_words_as_text() {
+    let folder = folder();
+    let run = folder.takeup("replay original.nc original.nc --play z=0.12 --plot view.svg").done();
+    assert_eq!(run.status.code(), Some(1), "{run:?}");
+    let svg = folder.read("view.svg");
+    for part in ["<title", "<desc", "role=\"img\"", "beyond 0.02 mm", "line 7: 0.120 mm", "<path"] {
+        assert!(svg.contains(part), "{part}\n{svg}");
+    }
+}

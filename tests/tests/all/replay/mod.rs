@@ -1,0 +1,3 @@
+//! Replay, driven from outside.
+
+mod command;
