@@ -2,8 +2,8 @@
 
 pub mod assess;
 pub mod completions;
-pub mod routine;
 pub mod replay;
+pub mod routine;
 pub mod table;
 
 use crate::context::Context;
