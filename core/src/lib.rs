@@ -11,6 +11,7 @@
 //! - [`measure`]: dial readings in; lost motion, its uncertainty, a decision and a likely cause out.
 //! - [`correct`]: the compensation table, and set-points corrected inside a motion controller.
 //! - [`program`]: milling programs read, rewritten for the lost motion that remains, and replayed.
+//! - `link` (feature `serde`): messages and frames between a host and a probe box.
 //!
 //! Signs, as everywhere in this project: `+` and `-` are the machine's own directions. The
 //! *reversal value* is the mean deviation approached `+` minus the mean deviation approached `-`
@@ -36,6 +37,8 @@ extern crate std;
 pub mod axis;
 pub mod correct;
 pub mod length;
+#[cfg(feature = "serde")]
+pub mod link;
 pub mod measure;
 pub mod program;
 pub mod slack;

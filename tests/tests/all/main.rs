@@ -2,5 +2,6 @@
 
 mod cli;
 mod firmware;
+mod link;
 mod measure;
 mod replay;

@@ -1,0 +1,3 @@
+//! The link on a line that flips, loses, doubles and delays bytes.
+
+mod faults;
