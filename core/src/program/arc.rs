@@ -1,0 +1,160 @@
+//! Arcs: their centre, and where an axis turns round inside them.
+//!
+//! Centre and radius form as in NISTIR 6556, section 3.5.3. Places are in counts of 0.1 nm as
+//! floats, which are exact far beyond any machine.
+
+use heapless::Vec;
+
+/// The sense of an arc in its plane, seen from the positive third axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Sense {
+    /// G2.
+    Clockwise,
+    /// G3.
+    Counterclockwise,
+}
+
+/// A place in the plane of an arc.
+pub type Place = (f64, f64);
+
+/// An arc.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Arc {
+    /// Where it starts.
+    pub start: Place,
+    /// Where it ends; where it starts for a full circle.
+    pub end: Place,
+    /// Its centre.
+    pub centre: Place,
+    /// Its sense.
+    pub sense: Sense,
+}
+
+/// The end of a part of an arc, and what share of the whole sweep the part is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Part {
+    /// Where the part ends.
+    pub end: Place,
+    /// Its share of the sweep.
+    pub share: f64,
+}
+
+/// The centre of an arc in radius form; a negative radius means the longer way round. `None` if
+/// the ends coincide or lie further apart than the diameter allows (by a hundredth of it).
+#[must_use]
+pub fn centre_of_radius(start: Place, end: Place, radius: f64, sense: Sense) -> Option<Place> {
+    let (dx, dy) = (end.0 - start.0, end.1 - start.1);
+    let distance = libm::hypot(dx, dy);
+    if distance <= 0.0 || distance / 2.0 > libm::fabs(radius) * 1.01 {
+        return None;
+    }
+    let height = libm::sqrt((radius * radius - distance * distance / 4.0).max(0.0));
+    // Counterclockwise the shorter way has its centre on the left of the chord.
+    let left = matches!(sense, Sense::Counterclockwise) == (radius > 0.0);
+    let side = if left { height } else { -height };
+    Some(((start.0 + end.0) / 2.0 - dy / distance * side, (start.1 + end.1) / 2.0 + dx / distance * side))
+}
+
+impl Arc {
+    /// The angle swept, in radians, positive.
+    #[must_use]
+    pub fn sweep(&self) -> f64 {
+        let turn = 2.0 * core::f64::consts::PI;
+        if self.start == self.end {
+            return turn;
+        }
+        let from = libm::atan2(self.start.1 - self.centre.1, self.start.0 - self.centre.0);
+        let to = libm::atan2(self.end.1 - self.centre.1, self.end.0 - self.centre.0);
+        let sweep = match self.sense {
+            Sense::Clockwise => from - to,
+            Sense::Counterclockwise => to - from,
+        };
+        if sweep <= 0.0 { sweep + turn } else { sweep }
+    }
+
+    /// The parts in which the chosen axes of the plane do not turn round. A turn that goes less than
+    /// `least` beyond an end is left out: the path does not show it.
+    #[must_use]
+    pub fn parts(&self, first_axis: bool, second_axis: bool, least: f64) -> Vec<Part, 6> {
+        let quarter = core::f64::consts::FRAC_PI_2;
+        let (dx, dy) = (self.start.0 - self.centre.0, self.start.1 - self.centre.1);
+        let radius = libm::hypot(dx, dy);
+        let from = libm::atan2(dy, dx);
+        let sweep = self.sweep();
+        let mut parts = Vec::new();
+        let mut done = 0.0;
+        // Quarter directions passed on the way, in their order.
+        let first = match self.sense {
+            Sense::Counterclockwise => libm::floor(from / quarter) + 1.0,
+            Sense::Clockwise => libm::ceil(from / quarter) - 1.0,
+        };
+        for i in 0..4 {
+            let step = f64::from(i);
+            let (index, passed) = match self.sense {
+                Sense::Counterclockwise => (first + step, (first + step) * quarter - from),
+                Sense::Clockwise => (first - step, from - (first - step) * quarter),
+            };
+            if passed >= sweep {
+                break;
+            }
+            let direction = (index as i64).rem_euclid(4);
+            let (place, wanted, beyond) = match direction {
+                0 | 2 => {
+                    let x = self.centre.0 + if direction == 0 { radius } else { -radius };
+                    let beyond = libm::fabs(x - self.start.0).min(libm::fabs(x - self.end.0));
+                    ((x, self.centre.1), first_axis, beyond)
+                }
+                _ => {
+                    let y = self.centre.1 + if direction == 1 { radius } else { -radius };
+                    let beyond = libm::fabs(y - self.start.1).min(libm::fabs(y - self.end.1));
+                    ((self.centre.0, y), second_axis, beyond)
+                }
+            };
+            // Near the start or the end a turn is small; half way round it never is.
+            let near_end = passed < quarter || sweep - passed < quarter;
+            if !wanted || (near_end && beyond < least) {
+                continue;
+            }
+            let _ = parts.push(Part { end: place, share: (passed - done) / sweep });
+            done = passed;
+        }
+        let _ = parts.push(Part { end: self.end, share: (sweep - done) / sweep });
+        parts
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn radius_form_finds_the_centre_on_the_right_side() {
+        let find = |radius, sense| centre_of_radius((0.0, 0.0), (10.0, 10.0), radius, sense).unwrap();
+        let near = |a: Place, b: Place| (a.0 - b.0).abs() + (a.1 - b.1).abs() < 1e-9;
+        assert!(near(find(10.0, Sense::Clockwise), (10.0, 0.0)));
+        assert!(near(find(10.0, Sense::Counterclockwise), (0.0, 10.0)));
+        assert!(near(find(-10.0, Sense::Clockwise), (0.0, 10.0)));
+        assert_eq!(centre_of_radius((0.0, 0.0), (10.0, 0.0), 4.0, Sense::Clockwise), None);
+    }
+
+    #[test]
+    fn a_full_circle_has_its_four_turns() {
+        for sense in [Sense::Clockwise, Sense::Counterclockwise] {
+            let arc = Arc { start: (3.0, 4.0), end: (3.0, 4.0), centre: (0.0, 0.0), sense };
+            let parts = arc.parts(true, true, 0.01);
+            assert_eq!(parts.len(), 5);
+            let first = if sense == Sense::Clockwise { (5.0, 0.0) } else { (0.0, 5.0) };
+            assert_eq!(parts[0].end, first);
+            assert!((parts.iter().map(|part| part.share).sum::<f64>() - 1.0).abs() < 1e-12);
+            assert_eq!(arc.parts(true, false, 0.01).len(), 3);
+        }
+    }
+
+    #[test]
+    fn a_circle_from_a_quarter_point_is_not_split_at_its_start() {
+        let arc = Arc { start: (5.0, 0.0), end: (5.0, 0.0), centre: (0.0, 0.0), sense: Sense::Clockwise };
+        assert_eq!(arc.parts(true, true, 0.01).len(), 4);
+        assert_eq!(arc.parts(true, false, 0.01).len(), 2);
+    }
+}

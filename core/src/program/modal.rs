@@ -1,0 +1,152 @@
+//! The modal state of a program, as far as a rewriter needs it.
+//!
+//! Groups and their words follow NISTIR 6556 (RS274/NGC), table 4.
+
+use super::number::Integers;
+use crate::length::Unit;
+
+/// What a block of axis words does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Motion {
+    /// Nothing was chosen yet, or the last cycle was cancelled (G80).
+    None,
+    /// G0.
+    Rapid,
+    /// G1.
+    Line,
+    /// G2.
+    ArcClockwise,
+    /// G3.
+    ArcCounterclockwise,
+    /// G73, G81 to G89; the tenths of its code.
+    Cycle(u16),
+}
+
+impl Motion {
+    /// Whether the motion removes material.
+    #[must_use]
+    pub const fn cuts(self) -> bool {
+        matches!(self, Motion::Line | Motion::ArcClockwise | Motion::ArcCounterclockwise)
+    }
+
+    /// Whether it is an arc.
+    #[must_use]
+    pub const fn is_arc(self) -> bool {
+        matches!(self, Motion::ArcClockwise | Motion::ArcCounterclockwise)
+    }
+
+    /// The word that chooses the motion, for those that inserted moves leave and come back to.
+    #[must_use]
+    pub const fn word(self) -> &'static [u8] {
+        match self {
+            Motion::Rapid => b"G0",
+            Motion::Line => b"G1",
+            Motion::ArcClockwise => b"G2",
+            Motion::ArcCounterclockwise => b"G3",
+            Motion::None | Motion::Cycle(_) => b"",
+        }
+    }
+}
+
+/// The plane of arcs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Plane {
+    /// G17.
+    Xy,
+    /// G18.
+    Zx,
+    /// G19.
+    Yz,
+}
+
+/// Absolute or incremental.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Distance {
+    /// From the origin.
+    Absolute,
+    /// From where the axis is.
+    Incremental,
+}
+
+/// What F means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Feed {
+    /// G94.
+    PerMinute,
+    /// G95.
+    PerRevolution,
+    /// G93: the reciprocal of the minutes that the block takes.
+    InverseTime,
+}
+
+/// The modal state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Modal {
+    /// The motion of blocks without a motion word.
+    pub motion: Motion,
+    /// The plane of arcs.
+    pub plane: Plane,
+    /// The unit of lengths.
+    pub unit: Unit,
+    /// What words without a point mean.
+    pub integers: Integers,
+    /// What axis words mean.
+    pub distance: Distance,
+    /// What I, J and K mean.
+    pub centre: Distance,
+    /// What F means.
+    pub feed: Feed,
+    /// Whether cycles return to the R plane (G99) rather than to the initial level (G98).
+    pub to_r_plane: bool,
+}
+
+impl Modal {
+    /// The state at the start of a program: what NISTIR 6556 gives as defaults, in the unit that
+    /// is passed.
+    #[must_use]
+    pub const fn new(unit: Unit, integers: Integers) -> Self {
+        Self {
+            motion: Motion::None,
+            plane: Plane::Xy,
+            unit,
+            integers,
+            distance: Distance::Absolute,
+            centre: Distance::Incremental,
+            feed: Feed::PerMinute,
+            to_r_plane: false,
+        }
+    }
+
+    /// Applies the modal effect of a G word given in tenths; `false` if the word has none here.
+    pub fn apply(&mut self, tenths: i64) -> bool {
+        match tenths {
+            0 => self.motion = Motion::Rapid,
+            10 => self.motion = Motion::Line,
+            20 => self.motion = Motion::ArcClockwise,
+            30 => self.motion = Motion::ArcCounterclockwise,
+            730 | 810..=890 if tenths % 10 == 0 => self.motion = Motion::Cycle(tenths as u16),
+            800 => self.motion = Motion::None,
+            170 => self.plane = Plane::Xy,
+            180 => self.plane = Plane::Zx,
+            190 => self.plane = Plane::Yz,
+            200 | 700 => self.unit = Unit::Inch,
+            210 | 710 => self.unit = Unit::Mm,
+            900 => self.distance = Distance::Absolute,
+            910 => self.distance = Distance::Incremental,
+            901 => self.centre = Distance::Absolute,
+            911 => self.centre = Distance::Incremental,
+            930 => self.feed = Feed::InverseTime,
+            940 => self.feed = Feed::PerMinute,
+            950 => self.feed = Feed::PerRevolution,
+            980 => self.to_r_plane = false,
+            990 => self.to_r_plane = true,
+            _ => return false,
+        }
+        true
+    }
+}

@@ -1,0 +1,163 @@
+//! Words and lines written: numbers in the style of the program, patches of a line, inserted lines.
+
+use crate::length::{Length, Unit};
+use crate::program::modal::Modal;
+use crate::program::number::{Integers, Number, Point, power_of_ten};
+use crate::program::words::Span;
+use heapless::Vec;
+
+/// A word: letter, sign, nineteen digits, point, eighteen decimals and a blank at most.
+pub(super) type Text = Vec<u8, 48>;
+/// An inserted line: its mode words, a motion word, three axes, three centres and a feed at most.
+pub(super) type Inserted = Vec<u8, 384>;
+
+/// Adds bytes; the sizes above make room for all that is ever added.
+pub(super) fn put<const N: usize>(text: &mut Vec<u8, N>, bytes: &[u8]) {
+    let _ = text.extend_from_slice(bytes);
+}
+
+/// The decimals that words are written with at least: 0.001 mm, 0.00001 in.
+const fn fine_decimals(unit: Unit) -> u8 {
+    match unit {
+        Unit::Mm => 3,
+        Unit::Inch => 5,
+    }
+}
+
+/// Half of the last digit that words are written with at least.
+pub(super) const fn half_resolution(unit: Unit) -> Length {
+    match unit {
+        Unit::Mm => Length::from_counts(5_000),
+        Unit::Inch => Length::from_counts(1_270),
+    }
+}
+
+/// Writes digits of a whole number with at least `width` digits.
+fn digits<const N: usize>(text: &mut Vec<u8, N>, number: u128, width: u8) {
+    let mut buffer = [b'0'; 40];
+    let (mut left, mut count) = (number, 0_usize);
+    for slot in buffer.iter_mut().rev() {
+        if left == 0 {
+            break;
+        }
+        *slot = (left % 10) as u8 | b'0';
+        left /= 10;
+        count = count.saturating_add(1);
+    }
+    let shown = count.max(usize::from(width)).min(buffer.len());
+    put(text, buffer.get(buffer.len().saturating_sub(shown)..).unwrap_or(&[]));
+}
+
+/// A quotient of whole numbers to the nearest, halves away from zero.
+fn nearest(numerator: i128, denominator: i128) -> i128 {
+    let half = (denominator / 2).saturating_mul(numerator.signum());
+    numerator.saturating_add(half).checked_div(denominator).unwrap_or(0)
+}
+
+/// Writes a word for a length in the style of the word it replaces, and says what it stands for:
+/// the length rounded to the decimals of the word, but no coarser than 0.001 mm or 0.00001 in
+/// (least increments where the program counts in those).
+pub(super) fn dimension<const N: usize>(
+    text: &mut Vec<u8, N>,
+    letter: u8,
+    length: Length,
+    style: Option<&Number>,
+    modal: &Modal,
+) -> Length {
+    let unit = i128::from(modal.unit.counts());
+    let whole_increments =
+        modal.integers == Integers::Increments && style.is_some_and(|number| number.point() == Point::Absent);
+    let written = style.map_or(0, Number::decimals);
+    let decimals = match (whole_increments, modal.unit) {
+        (true, Unit::Mm) => 3,
+        (true, Unit::Inch) => 4,
+        (false, unit) => written.max(fine_decimals(unit)),
+    };
+    let scale = i128::from(power_of_ten(decimals));
+    let rounded = nearest(i128::from(length.counts()).saturating_mul(scale), unit);
+    let value = nearest(rounded.saturating_mul(unit), scale);
+    put(text, &[letter]);
+    if rounded < 0 {
+        put(text, b"-");
+    }
+    let size = rounded.unsigned_abs();
+    if whole_increments {
+        digits(text, size, 1);
+    } else {
+        let scale = scale.unsigned_abs().max(1);
+        let (whole, mut fraction) =
+            (size.checked_div(scale).unwrap_or(0), size.checked_rem(scale).unwrap_or(0));
+        let bare = whole == 0 && style.is_some_and(|number| number.whole_digits() == 0);
+        digits(text, whole, if bare { 0 } else { 1 });
+        put(text, b".");
+        let mut shown = decimals;
+        let fewest = if bare { written.max(1) } else { written };
+        while shown > fewest && fraction % 10 == 0 {
+            fraction /= 10;
+            shown = shown.saturating_sub(1);
+        }
+        if shown > 0 {
+            digits(text, fraction, shown);
+        }
+    }
+    Length::from_counts(i64::try_from(value).unwrap_or(0))
+}
+
+/// Writes an F word with up to six decimals.
+pub(super) fn feed<const N: usize>(text: &mut Vec<u8, N>, value: f64) {
+    let micro = libm::round(libm::fabs(value) * 1e6) as u128;
+    put(text, b"F");
+    digits(text, micro / 1_000_000, 1);
+    put(text, b".");
+    digits(text, micro % 1_000_000, 6);
+}
+
+/// Changes of a line: ranges of bytes and what stands there instead.
+#[derive(Debug, Default)]
+pub(super) struct Patches(Vec<(usize, usize, Text), 16>);
+
+impl Patches {
+    /// No changes.
+    pub const fn new() -> Self {
+        Self(Vec::new())
+    }
+
+    /// Puts a text in the place of a word.
+    pub fn replace(&mut self, span: Span, text: Text) {
+        let _ = self.0.push((span.start, span.end, text));
+    }
+
+    /// Puts a text before a place.
+    pub fn insert(&mut self, at: usize, text: &[u8]) {
+        let mut copy = Text::new();
+        put(&mut copy, text);
+        let _ = self.0.push((at, at, copy));
+    }
+
+    /// Whether nothing changes.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// Writes the line with its changes.
+    pub fn write(&self, line: &[u8], sink: &mut impl FnMut(&[u8])) {
+        let mut done = 0;
+        // Few changes: the next one to the right is found by looking at all; what is put before a
+        // word comes before its change, in the order in which it was made.
+        let mut taken = [false; 16];
+        loop {
+            let next = self.0.iter().enumerate().filter(|(i, _)| taken.get(*i) == Some(&false));
+            let Some((index, (start, end, text))) = next.min_by_key(|(i, change)| (change.0, change.1, *i))
+            else {
+                break;
+            };
+            sink(line.get(done..*start).unwrap_or(&[]));
+            sink(text);
+            done = *end;
+            if let Some(slot) = taken.get_mut(index) {
+                *slot = true;
+            }
+        }
+        sink(line.get(done..).unwrap_or(&[]));
+    }
+}

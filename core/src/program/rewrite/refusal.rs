@@ -1,0 +1,154 @@
+//! Why a program is not rewritten, and the way out.
+
+use crate::axis::Axis;
+use crate::program::words::{Fault, FaultKind, Span};
+use core::fmt;
+
+/// What the rewriter will not do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Reason {
+    /// The line cannot be read.
+    Unreadable(FaultKind),
+    /// The program carries the mark of a corrected one.
+    AlreadyCorrected,
+    /// A word whose meaning is not known.
+    UnknownCode,
+    /// The same letter twice in a block.
+    Twice,
+    /// A subprogram call or return.
+    Subprogram,
+    /// Cutter compensation that covers a corrected axis.
+    CutterCompensation,
+    /// Polar coordinates, scaling, rotation or mirror that cover a corrected axis.
+    Transformed,
+    /// Tool-point control with rotary axes.
+    ToolPoint,
+    /// Threading.
+    Threading,
+    /// A probing move or skip of a corrected axis.
+    Probing,
+    /// A spline that covers a corrected axis.
+    Spline,
+    /// An axis word before any word says how to move.
+    NoMotion,
+    /// A length beyond any machine.
+    OutOfRange,
+    /// An arc without centre or radius, or with a radius too short for its end.
+    Arc,
+    /// An arc from a place that the program has not named.
+    ArcFromUnknown,
+    /// An arc of a corrected axis with a correction that changes along the travel.
+    ArcAlongTravel,
+    /// An arc of several turns.
+    Turns,
+    /// A cycle in incremental distances, or repeated, or in another plane, with a corrected axis.
+    Cycle,
+    /// A block that may be skipped and moves a corrected axis incrementally.
+    Skipped,
+    /// A cut that begins before the seat is known.
+    Unseated(Axis),
+}
+
+impl Reason {
+    /// What to do about it.
+    #[must_use]
+    pub const fn way_out(self) -> &'static str {
+        match self {
+            Reason::Unreadable(FaultKind::Variable | FaultKind::Expression | FaultKind::Keyword) => {
+                "Post the program with plain numbers: without variables, expressions and flow."
+            }
+            Reason::Unreadable(_) => "Check that the file is a program and that the line is whole.",
+            Reason::AlreadyCorrected => "Rewrite the original program, not the corrected one.",
+            Reason::UnknownCode => {
+                "Take the word out, or correct only the axes that it does not concern (--play of the others 0)."
+            }
+            Reason::Twice => "Write each word once in a block.",
+            Reason::Subprogram => "Post the program in one piece, without subprograms.",
+            Reason::CutterCompensation => "Let the CAM system compensate the cutter radius.",
+            Reason::Transformed => "Post the program with the final coordinates.",
+            Reason::ToolPoint => "Post the program without tool-point control.",
+            Reason::Threading => "Keep threading in a program of its own.",
+            Reason::Probing => "Keep probing in a program of its own.",
+            Reason::Spline => "Post splines as lines or arcs.",
+            Reason::NoMotion => "Write G0 or G1 before the first axis word.",
+            Reason::OutOfRange => "Check the number and the unit (G20, G21).",
+            Reason::Arc => "Give the arc its centre (I, J, K) or a radius that reaches its end.",
+            Reason::ArcFromUnknown => "Go to the start of the arc with both axis words first.",
+            Reason::ArcAlongTravel => "Post arcs as lines, or give one clearance with --play.",
+            Reason::Turns => "Write one block for each turn.",
+            Reason::Cycle => "Post the holes in absolute coordinates, one block each, or as plain moves.",
+            Reason::Skipped => "Remove the / or post the block in absolute coordinates.",
+            Reason::Unseated(_) => "Move the axis in the clear before the cut, or leave out --strict.",
+        }
+    }
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Reason::Unreadable(kind) => kind.fmt(f),
+            Reason::AlreadyCorrected => f.write_str("the program was corrected already"),
+            Reason::UnknownCode => f.write_str("a word whose effect on the axes is not known"),
+            Reason::Twice => f.write_str("a word stands twice in the block"),
+            Reason::Subprogram => f.write_str("a subprogram call or return"),
+            Reason::CutterCompensation => f.write_str("cutter compensation in the plane of a corrected axis"),
+            Reason::Transformed => {
+                f.write_str("polar coordinates, scaling, rotation or mirror of a corrected axis")
+            }
+            Reason::ToolPoint => f.write_str("tool-point control with rotary axes"),
+            Reason::Threading => f.write_str("threading"),
+            Reason::Probing => f.write_str("a probing move"),
+            Reason::Spline => f.write_str("a spline of a corrected axis"),
+            Reason::NoMotion => f.write_str("an axis word before any motion word"),
+            Reason::OutOfRange => f.write_str("a length out of range"),
+            Reason::Arc => f.write_str("an arc whose centre or radius does not fit its ends"),
+            Reason::ArcFromUnknown => f.write_str("an arc from a place that is not known"),
+            Reason::ArcAlongTravel => {
+                f.write_str("an arc of an axis whose correction changes along the travel")
+            }
+            Reason::Turns => f.write_str("an arc of several turns"),
+            Reason::Cycle => f.write_str(
+                "a cycle in incremental coordinates, with repeats or outside G17 on a corrected axis",
+            ),
+            Reason::Skipped => {
+                f.write_str("a block that may be skipped moves a corrected axis incrementally")
+            }
+            Reason::Unseated(axis) => write!(f, "a cut begins while the seat of {axis} is unknown"),
+        }
+    }
+}
+
+/// A program that is not rewritten: where, and why.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Refusal {
+    /// The line, counted from 1.
+    pub line: u64,
+    /// The word in the line; absent if the whole line is meant.
+    pub word: Option<Span>,
+    /// Why.
+    pub reason: Reason,
+}
+
+impl fmt::Display for Refusal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "line {}", self.line)?;
+        if let Some(word) = self.word {
+            write!(f, ", column {}", word.start.saturating_add(1))?;
+        }
+        write!(f, ": {}. {}", self.reason, self.reason.way_out())
+    }
+}
+
+impl core::error::Error for Refusal {}
+
+/// A refusal of a line, before its number is known.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Stop(pub Option<Span>, pub Reason);
+
+impl From<Fault> for Stop {
+    fn from(fault: Fault) -> Self {
+        Stop(Some(fault.span), Reason::Unreadable(fault.kind))
+    }
+}
