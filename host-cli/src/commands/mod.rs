@@ -3,6 +3,7 @@
 pub mod assess;
 pub mod completions;
 pub mod replay;
+pub mod rewrite;
 pub mod routine;
 pub mod table;
 
@@ -21,6 +22,8 @@ pub enum Command {
     Table(table::Args),
     /// Prove a rewritten program: deviation of the tool before and after, on the slack machine
     Replay(replay::Args),
+    /// Correct a program for the lost motion of the machine
+    Rewrite(rewrite::Args),
     /// Completions for a shell, or the manual page
     Completions(completions::Args),
 }
@@ -36,6 +39,7 @@ impl Command {
             Command::Assess(args) => assess::run(args, ctx),
             Command::Table(args) => table::run(args, ctx),
             Command::Replay(args) => replay::run(args, ctx),
+            Command::Rewrite(args) => rewrite::run(args, ctx),
             Command::Completions(args) => completions::run(args, ctx),
         }
     }

@@ -120,16 +120,10 @@ impl Rewriter<'_> {
                 }
             }
             let upward = axis == Axis::Z && reference == Direction::Minus;
+            let aside = axis != Axis::Z && self.is_clear(self.axes.z.wanted);
             let absolute = self.modal.distance == Distance::Absolute;
-            if upward && (track.known || !absolute) {
-                let end = track.command(track.wanted, reference);
-                for place in [end.saturating_add(track.overrun()), end] {
-                    let mut text = self.inserted(block, b"G0 ");
-                    self.write_axis(&mut text, axis, place, None);
-                    self.insert_before(&text, sink);
-                }
-                self.axes.get_mut(axis).seat = Some(reference);
-                self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
+            if (upward || aside) && (track.known || !absolute) {
+                self.overrun(block, axis, sink);
                 inserted = true;
             } else if !track.told && track.seat.is_none() {
                 self.axes.get_mut(axis).told = true;
@@ -137,6 +131,26 @@ impl Rewriter<'_> {
             }
         }
         inserted
+    }
+
+    /// Overruns where an axis is, in rapid, and comes back from its reference direction.
+    pub(super) fn overrun(&mut self, block: &Block, axis: Axis, sink: &mut impl FnMut(&[u8])) {
+        let track = *self.axes.get(axis);
+        let reference = track.reference(axis);
+        let end = track.command(track.wanted, reference);
+        let past = match reference {
+            Direction::Plus => end.saturating_sub(track.overrun()),
+            Direction::Minus => end.saturating_add(track.overrun()),
+        };
+        for place in [past, end] {
+            let mut text = self.inserted(block, b"G0 ");
+            self.write_axis(&mut text, axis, place, None);
+            self.insert_before(&text, sink);
+        }
+        let track = self.axes.get_mut(axis);
+        track.seat = Some(reference);
+        track.told = false;
+        self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
     }
 
     /// Crosses the clearance of every axis that turns round, unless it moves alone. `true` if a line

@@ -7,11 +7,14 @@
 //! ([`Play`](crate::slack::Play)). Where an axis turns round in the cut a *take-up move* first crosses
 //! the clearance while the tool stands still; in rapid the shift alone is enough.
 //!
+//! Where X and Y may overrun is the person's word, or what a [`clear::Heights`] found in a first pass.
+//!
 //! Lines that need no change come out byte for byte. What is not understood is refused.
 //!
 //! Not for programs with subprograms, variables or flow: their order is not the order of their lines.
 
 mod block;
+pub mod clear;
 mod cut;
 mod emit;
 mod refusal;
@@ -475,6 +478,16 @@ impl<'t> Rewriter<'t> {
         self.after_cut = false;
         let height = self.target(block, Axis::Z)?;
         let clear = self.is_clear(height);
+        if !clear && self.is_clear(self.axes.z.wanted) {
+            // The last place in the clear before the work: what is unseated is seated here.
+            for axis in [Axis::X, Axis::Y] {
+                let track = self.axes.get(axis);
+                let here = track.known || self.modal.distance == Distance::Incremental;
+                if track.corrected() && track.seat.is_none() && here && block.axes.get(axis).is_none() {
+                    self.overrun(block, axis, sink);
+                }
+            }
+        }
         let mut patches = Patches::new();
         let mut back = PerAxis::from_fn(|_| None);
         for axis in Axis::ALL {

@@ -1,0 +1,308 @@
+//! `rewrite`: a program corrected for the lost motion of the machine.
+
+use crate::context::Context;
+use crate::exit::Outcome;
+use crate::input::{self, LineError};
+use crate::output;
+use crate::refusal::Refusal;
+use crate::slack_args::{AfterAxis, AxisValue, SlackArgs, per_axis};
+use crate::units::LengthArg;
+use clap::ValueEnum;
+use serde::Serialize;
+use std::fs::File;
+use std::io::{self, BufReader, Seek, Write};
+use std::path::PathBuf;
+use takeup_core::axis::{Axis, PerAxis};
+use takeup_core::length::Length;
+use takeup_core::program::Integers;
+use takeup_core::program::rewrite::clear::Heights;
+use takeup_core::program::rewrite::{self, Counts, Rewriter, Settings, Strategy, Unseated};
+use takeup_core::program::words::LONGEST_LINE;
+
+/// Arguments of `rewrite`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Run a corrected program first in the air, in single block, with soft limits on.\n\n\
+                        Example:\n  takeup rewrite core-box.nc -o core-box-corrected.nc --play z=0.12")]
+pub struct Args {
+    /// The program; "-" is standard input
+    #[arg(value_name = "PROGRAM")]
+    program: PathBuf,
+    /// The corrected program; "-" is standard output
+    #[arg(short, long, value_name = "OUT")]
+    output: PathBuf,
+    #[command(flatten)]
+    slack: SlackArgs,
+    /// How an axis is corrected, for all axes or as x=take-up: one-way, take-up or both [default: both]
+    #[arg(long, value_name = "[AXIS=]HOW", value_delimiter = ',')]
+    strategy: Vec<StrategyArg>,
+    /// Height at and above which X and Y may overrun to arrive one-way [in --units; default: found by
+    /// reading the program once before]
+    #[arg(long, value_name = "HEIGHT", allow_negative_numbers = true)]
+    clear_z: Option<LengthArg>,
+    /// Machine coordinate of the program's zero, such as z=-120, for tables that change along the travel
+    #[arg(long, value_name = "AXIS=PLACE", value_delimiter = ',')]
+    work_offset: Vec<AxisValue<LengthArg>>,
+    /// Refuse a program in which a cut begins while a seat is unknown
+    #[arg(long)]
+    strict: bool,
+    /// What numbers without a decimal point mean
+    #[arg(long, value_enum, default_value = "unit")]
+    integers: IntegersArg,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum IntegersArg {
+    /// Whole millimetres or inches
+    Unit,
+    /// Least increments: 0.001 mm or 0.0001 in
+    Increment,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Named(Strategy);
+
+impl AfterAxis for Named {
+    const EXPECTED: &'static str = "a strategy such as z=take-up";
+
+    fn read(text: &str) -> Result<Self, String> {
+        match text {
+            "one-way" => Ok(Named(Strategy::OneWay)),
+            "take-up" => Ok(Named(Strategy::TakeUp)),
+            "both" => Ok(Named(Strategy::Both)),
+            _ => Err(format!(
+                "\"{}\" is no strategy: one-way, take-up or both was expected",
+                crate::refusal::clip(text)
+            )),
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug)]
+enum StrategyArg {
+    All(Strategy),
+    One(AxisValue<Named>),
+}
+
+impl std::str::FromStr for StrategyArg {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text.contains('=') {
+            text.parse().map(StrategyArg::One)
+        } else {
+            Named::read(text.trim()).map(|Named(strategy)| StrategyArg::All(strategy))
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct Warning {
+    line: u64,
+    text: String,
+}
+
+#[derive(Serialize)]
+struct Document {
+    schema: &'static str,
+    lines_in: u64,
+    lines_out: u64,
+    lines_changed: u64,
+    take_ups: u64,
+    one_way_moves: u64,
+    arcs_split: u64,
+    unseated_cuts: Vec<u64>,
+    warnings: Vec<Warning>,
+}
+
+/// Places listed at most, so that memory stays bounded.
+const MOST_LISTED: usize = 10_000;
+
+/// Rewrites the program.
+///
+/// # Errors
+/// When the program cannot be read, is refused, or the output cannot be written.
+pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
+    let table = args.slack.to_table(ctx)?;
+    let mut settings = settings(args, ctx)?;
+    let mut inputs = vec![args.program.as_path()];
+    inputs.extend(args.slack.table.as_deref());
+    output::keep_apart(&[&args.output], &inputs)?;
+    let name = input::name(&args.program);
+    let mut reader = input::open(&args.program, ctx)?;
+    let sideways = [Axis::X, Axis::Y].iter().any(|axis| {
+        let law = table.axes.get(*axis).as_ref();
+        law.is_some_and(|law| !law.is_zero()) && *settings.strategy.get(*axis) != Strategy::TakeUp
+    });
+    if sideways && settings.clear.is_none() {
+        // Twice through the program: a stream is kept in a file without a name meanwhile.
+        let mut kept =
+            tempfile::tempfile().map_err(|error| Refusal::io("a temporary file", "open", &error))?;
+        let first = io::copy(&mut *reader, &mut kept);
+        first.map_err(|error| Refusal::io(&name, "read", &error))?;
+        settings.clear = clear_height(&mut kept, &settings)
+            .map_err(|error| Refusal::io("a temporary file", "read", &error))?;
+        kept.rewind().map_err(|error| Refusal::io("a temporary file", "read", &error))?;
+        reader = Box::new(BufReader::with_capacity(64 * 1024, kept));
+    }
+    let mut out = output::create(&args.output, ctx)?;
+    let mut rewriter = Rewriter::new(&table, &settings);
+    let mut found = Found::default();
+    let mut corrected = Vec::new();
+    let mut line = Vec::new();
+    loop {
+        match input::read_line(&mut *reader, &mut line, LONGEST_LINE) {
+            Ok(true) => {}
+            Ok(false) => break,
+            Err(LineError::Io(error)) => return Err(Refusal::io(&name, "read", &error)),
+            Err(LineError::TooLong(most)) => {
+                return Err(Refusal::new(
+                    format!("the line is longer than {most} bytes"),
+                    "Check that the file is a program and that its line ends are whole.",
+                )
+                .file(&name)
+                .line(rewriter.counts().lines_in + 1));
+            }
+        }
+        corrected.clear();
+        let note = rewriter
+            .line(&line, &mut |bytes| corrected.extend_from_slice(bytes))
+            .map_err(|refusal| refused(&refusal, &line).file(&name))?;
+        found.add(rewriter.counts().lines_in, &note);
+        out.write_all(&corrected).map_err(|error| out.refusal(&error))?;
+    }
+    let counts = *rewriter.counts();
+    if counts.lines_in == 0 {
+        return Err(Refusal::new("the program is empty", "Check that this is the file you mean.").file(&name));
+    }
+    if table.axes.iter().any(|(_, axis)| axis.as_ref().is_some_and(|axis| !axis.is_uniform()))
+        && args.work_offset.is_empty()
+    {
+        found.warn(
+            1,
+            "the correction changes along the travel and no --work-offset was given: program and table are \
+             taken to share their zero"
+                .to_owned(),
+        );
+    }
+    out.finish()?;
+    let document = document(&counts, found);
+    if input::is_dash(&args.output) {
+        ctx.note(&text(&document));
+        return Ok(Outcome::Good);
+    }
+    ctx.answer(&document, || text(&document), Outcome::Good)
+}
+
+/// The height above the work that a program shows. A line that is too long ends the search: the
+/// rewriting will refuse it.
+fn clear_height(kept: &mut File, settings: &Settings) -> io::Result<Option<Length>> {
+    kept.rewind()?;
+    let mut reader = BufReader::with_capacity(64 * 1024, kept);
+    let mut heights = Heights::new(settings);
+    let mut line = Vec::new();
+    loop {
+        match input::read_line(&mut reader, &mut line, LONGEST_LINE) {
+            Ok(true) => heights.line(&line),
+            Ok(false) | Err(LineError::TooLong(_)) => return Ok(heights.clear()),
+            Err(LineError::Io(error)) => return Err(error),
+        }
+    }
+}
+
+#[derive(Default)]
+struct Found {
+    unseated: Vec<u64>,
+    warnings: Vec<Warning>,
+}
+
+impl Found {
+    fn warn(&mut self, line: u64, text: String) {
+        if self.warnings.len() < MOST_LISTED {
+            self.warnings.push(Warning { line, text });
+        }
+    }
+
+    fn add(&mut self, line: u64, note: &rewrite::Note) {
+        if let Some(axis) = note.unseated {
+            if self.unseated.len() < MOST_LISTED {
+                self.unseated.push(line);
+            }
+            self.warn(line, format!("a cut begins while the seat of {axis} is unknown"));
+        }
+        if let Some(tolerance) = note.blending {
+            self.warn(
+                line,
+                format!(
+                    "path blending of {} mm is as wide as the clearance and may swallow a take-up move",
+                    tolerance.as_mm()
+                ),
+            );
+        }
+    }
+}
+
+fn settings(args: &Args, ctx: &Context) -> Result<Settings, Refusal> {
+    let mut settings = Settings { unit: ctx.units(), ..Settings::DEFAULT };
+    for argument in &args.strategy {
+        if let StrategyArg::All(strategy) = argument {
+            settings.strategy = PerAxis::from_fn(|_| *strategy);
+        }
+    }
+    for argument in &args.strategy {
+        if let StrategyArg::One(AxisValue { axis, value: Named(strategy) }) = argument {
+            *settings.strategy.get_mut(*axis) = *strategy;
+        }
+    }
+    settings.clear = args.clear_z.map(|height| height.length(ctx.units()));
+    settings.offset = per_axis("--work-offset", &args.work_offset, |place| place.length(ctx.units()))?
+        .map(|place| place.unwrap_or(Length::ZERO));
+    settings.integers = match args.integers {
+        IntegersArg::Unit => Integers::Units,
+        IntegersArg::Increment => Integers::Increments,
+    };
+    settings.unseated = if args.strict { Unseated::Refused } else { Unseated::Told };
+    Ok(settings)
+}
+
+fn refused(refusal: &rewrite::Refusal, line: &[u8]) -> Refusal {
+    let told = Refusal::new(refusal.reason.to_string(), refusal.reason.way_out()).line(refusal.line);
+    match refusal.word {
+        Some(word) => told.word(crate::refusal::clip(&String::from_utf8_lossy(word.of(line)))),
+        None => told,
+    }
+}
+
+fn document(counts: &Counts, found: Found) -> Document {
+    Document {
+        schema: "takeup.rewrite/1",
+        lines_in: counts.lines_in,
+        lines_out: counts.lines_out,
+        lines_changed: counts.lines_changed,
+        take_ups: counts.take_ups,
+        one_way_moves: counts.one_way_moves,
+        arcs_split: counts.arcs_split,
+        unseated_cuts: found.unseated,
+        warnings: found.warnings,
+    }
+}
+
+fn text(document: &Document) -> String {
+    let mut text = format!(
+        "{} lines in, {} lines out, {} changed: {} take-ups, {} one-way moves, {} arcs split.\n",
+        document.lines_in,
+        document.lines_out,
+        document.lines_changed,
+        document.take_ups,
+        document.one_way_moves,
+        document.arcs_split
+    );
+    const SHOWN: usize = 10;
+    for warning in document.warnings.iter().take(SHOWN) {
+        text += &format!("line {}: {}\n", warning.line, warning.text);
+    }
+    if let Some(more) = document.warnings.len().checked_sub(SHOWN).filter(|more| *more > 0) {
+        text += &format!("{more} more warnings: see --json.\n");
+    }
+    text += "Run it first in the air, in single block, with soft limits on.\n";
+    text
+}
