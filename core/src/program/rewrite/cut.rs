@@ -114,7 +114,7 @@ impl Rewriter<'_> {
                 let command = track.command(*targets.get(axis), towards);
                 let seats_itself = self.moves_alone(block, axis, targets)
                     && (towards == reference || track.takes_up())
-                    && track.seat_after(track.sent, command) == Some(towards);
+                    && track.seat_after(track.sent, command, Some(towards)) == Some(towards);
                 if seats_itself {
                     continue;
                 }
@@ -122,7 +122,7 @@ impl Rewriter<'_> {
             let upward = axis == Axis::Z && reference == Direction::Minus;
             let aside = axis != Axis::Z && self.is_clear(self.axes.z.wanted);
             let absolute = self.modal.distance == Distance::Absolute;
-            if (upward || aside) && (track.known || !absolute) {
+            if begins && (upward || aside) && (track.known || !absolute) {
                 self.overrun(block, axis, sink);
                 inserted = true;
             } else if !track.told && track.seat.is_none() {
@@ -166,7 +166,12 @@ impl Rewriter<'_> {
         for axis in Axis::ALL {
             let track = *self.axes.get(axis);
             let Some(towards) = self.heading(axis, *targets.get(axis)) else { continue };
-            if !track.takes_up() || track.seat.is_none() || track.seat == Some(towards) {
+            let command = track.command(track.wanted, towards);
+            // From an unknown seat the move brings the axis to its place, if it is long enough.
+            if !track.takes_up()
+                || track.seat == Some(towards)
+                || (track.seat.is_none() && command == track.sent)
+            {
                 continue;
             }
             self.counts.take_ups = self.counts.take_ups.saturating_add(1);
@@ -175,8 +180,8 @@ impl Rewriter<'_> {
             }
             let text = line.get_or_insert_with(|| self.inserted(block, b"G1"));
             put(text, b" ");
-            self.write_axis(text, axis, track.command(track.wanted, towards), None);
-            self.axes.get_mut(axis).seat = Some(towards);
+            self.write_axis(text, axis, command, None);
+            self.axes.get_mut(axis).seat = track.seat_after(track.sent, command, Some(towards));
         }
         let Some(mut text) = line else { return false };
         if self.modal.feed == Feed::InverseTime {
@@ -209,12 +214,13 @@ impl Rewriter<'_> {
                 continue;
             }
             let named = track.known || self.modal.distance == Distance::Incremental;
-            let command = match self.heading(axis, target) {
+            let towards = self.heading(axis, target);
+            let command = match towards {
                 Some(towards) => track.command(target, towards),
                 None if named => track.sent,
                 None => track.command(target, track.reference(axis)),
             };
-            let seat = if named { track.seat_after(track.sent, command) } else { None };
+            let seat = if named { track.seat_after(track.sent, command, towards) } else { None };
             self.patch_axis(block, axis, command, patches)?;
             self.settle(axis, target, seat);
         }
@@ -389,7 +395,7 @@ impl Rewriter<'_> {
             let command = towards.map_or(track.sent, |towards| track.command(end, towards));
             put(&mut text, b" ");
             self.write_axis(&mut text, axis, command, block.axes.get(axis).as_ref());
-            let seat = if track.corrected() { track.seat_after(track.sent, command) } else { None };
+            let seat = if track.corrected() { track.seat_after(track.sent, command, towards) } else { None };
             self.settle(axis, end, seat);
         }
         put(&mut text, &centres);
@@ -437,12 +443,13 @@ impl Rewriter<'_> {
                 self.arrive(block, axis, end)?;
                 continue;
             }
-            let command = match self.heading(axis, end) {
+            let towards = self.heading(axis, end);
+            let command = match towards {
                 Some(towards) => track.command(end, towards),
                 None if track.corrected() => track.sent,
                 None => end,
             };
-            let seat = if track.corrected() { track.seat_after(track.sent, command) } else { None };
+            let seat = if track.corrected() { track.seat_after(track.sent, command, towards) } else { None };
             self.patch_axis(block, axis, command, &mut patches)?;
             self.settle(axis, end, seat);
         }

@@ -505,7 +505,7 @@ impl<'t> Rewriter<'t> {
             let towards = if named_place { direction(track.wanted, target) } else { None };
             let overruns = axis != Axis::Z && clear && block.after.is_none() && track.enters_one_way();
             let arrives = towards == Some(reference)
-                && track.seat_after(track.sent, track.command(target, reference)) == Some(reference);
+                && track.seat_after(track.sent, track.command(target, reference), towards) == Some(reference);
             if overruns && !arrives && (!named_place || towards.is_some()) {
                 let end = track.command(target, reference);
                 let past = match reference {
@@ -523,7 +523,7 @@ impl<'t> Rewriter<'t> {
                 None if named_place => start,
                 None => track.command(target, reference),
             };
-            let seat = if named_place { track.seat_after(start, command) } else { None };
+            let seat = if named_place { track.seat_after(start, command, towards) } else { None };
             self.patch_axis(block, axis, command, &mut patches)?;
             self.settle(axis, target, seat);
         }
@@ -596,7 +596,7 @@ impl<'t> Rewriter<'t> {
                 None if named_place => start,
                 None => track.command(target, track.reference(axis)),
             };
-            let seat = if named_place { track.seat_after(start, command) } else { None };
+            let seat = if named_place { track.seat_after(start, command, towards) } else { None };
             self.patch_axis(block, axis, command, &mut patches)?;
             self.settle(axis, target, seat);
         }

@@ -93,16 +93,21 @@ impl<'t> Track<'t> {
         place.saturating_add(correction)
     }
 
-    /// The seat after a command that goes from one place to another.
-    pub fn seat_after(&self, from: Length, to: Length) -> Option<Direction> {
-        let moved = direction(from, to);
-        if moved.is_none() || moved == self.seat {
+    /// The seat after a move in a direction, by a command that goes from one place to another.
+    ///
+    /// The direction is the program's: a rounded command may tremble by a last digit against it.
+    pub fn seat_after(&self, from: Length, to: Length, towards: Option<Direction>) -> Option<Direction> {
+        if towards.is_none() || towards == self.seat {
             return self.seat;
         }
-        // A rounded command may fall short of the clearance by a last digit; the table has it to the count.
+        // Rounded, the command may fall short of the clearance by a last digit at either end.
         let travel = to.saturating_sub(from).saturating_abs();
-        let slack = Length::from_counts(20_000);
-        if travel.saturating_add(slack) >= self.width { moved } else { None }
+        let digits = Length::from_counts(20_000);
+        if travel.saturating_add(digits) >= self.width && direction(from, to) == towards {
+            towards
+        } else {
+            None
+        }
     }
 
     /// An overrun that crosses the clearance with certainty: twice its width, half a millimetre at least.
