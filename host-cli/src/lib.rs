@@ -14,6 +14,7 @@
 //! - [`table_file`] and [`measured`]: compensation tables and assessments in files;
 //! - [`program_args`]: how a program is read, and lines of programs from files;
 //! - [`plan_view`]: cuts seen from above, as SVG;
+//! - [`plan_args`]: a reversal test on the command line;
 //! - [`screen`]: emphasis and line width on a terminal.
 #![forbid(unsafe_code)]
 
@@ -27,6 +28,7 @@ pub mod measured;
 pub mod output;
 pub mod plan_view;
 pub mod program_args;
+pub mod plan_args;
 pub mod readings;
 pub mod refusal;
 pub mod screen;

@@ -210,6 +210,16 @@ impl Finished {
         run
     }
 
+    /// As [`Finished::refused`], of a command that had told the person something before.
+    #[track_caller]
+    pub fn refused_after_notes(self, words: &[&str]) -> Self {
+        let run = self.exit(2);
+        for word in words {
+            assert!(run.stderr.contains(word), "{word:?} is not in the message {run:?}");
+        }
+        run
+    }
+
     /// Checks exit code 2 and a refusal document (of a run with `--json`), and gives it.
     #[track_caller]
     pub fn refusal(self) -> Value {

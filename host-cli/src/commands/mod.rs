@@ -4,6 +4,7 @@ pub mod assess;
 pub mod completions;
 pub mod replay;
 pub mod rewrite;
+pub mod measure;
 pub mod routine;
 pub mod table;
 
@@ -16,6 +17,8 @@ use crate::refusal::Refusal;
 pub enum Command {
     /// Test program for the machine and reading sheet for the person
     Routine(routine::Args),
+    /// Take readings, guided; each is on disk before the next
+    Measure(measure::Args),
     /// Readings into lost motion, uncertainty, cause and decision
     Assess(assess::Args),
     /// Compensation tables: build, show, export
@@ -36,6 +39,7 @@ impl Command {
     pub fn run(&self, ctx: &Context) -> Result<Outcome, Refusal> {
         match self {
             Command::Routine(args) => routine::run(args, ctx),
+            Command::Measure(args) => measure::run(args, ctx),
             Command::Assess(args) => assess::run(args, ctx),
             Command::Table(args) => table::run(args, ctx),
             Command::Replay(args) => replay::run(args, ctx),

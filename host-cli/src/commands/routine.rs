@@ -1,18 +1,18 @@
 //! `routine`: the test program for the machine and the reading sheet for the person.
 
-use crate::commands::assess::axis;
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::output;
+use crate::plan_args::{PlanArgs, Planned, usual};
 use crate::refusal::Refusal;
 use crate::units::{LengthArg, Print, decimals, number};
 use serde::Serialize;
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use takeup_core::axis::{Axis, Direction};
+use takeup_core::axis::Direction;
 use takeup_core::length::{Length, Unit};
-use takeup_core::measure::routine::{BadPlan, Purpose, ReversalPlan, Step, Stop};
+use takeup_core::measure::routine::{Purpose, ReversalPlan, Step, Stop};
 
 /// Arguments of `routine`.
 #[derive(Debug, clap::Args)]
@@ -39,21 +39,9 @@ enum Kind {
     after_help = "Example:\n  takeup routine reversal --axis z --station 0 --station -40 -o z.nc --sheet z.csv"
 )]
 struct Reversal {
-    /// Axis to test: x, y or z
-    #[arg(long, value_parser = axis)]
-    axis: Axis,
-    /// Place to read at; repeat for several places along the travel
-    #[arg(long, value_name = "POSITION", required = true, allow_hyphen_values = true, value_delimiter = ',')]
-    station: Vec<LengthArg>,
-    /// Arrivals from each side at every station
-    #[arg(long, value_name = "COUNT", default_value_t = 5)]
-    cycles: u16,
-    /// Motion beyond the place before each arrival [default: 1 mm or 0.04 in]
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    overrun: Option<LengthArg>,
-    /// Largest lost motion expected; the overrun must be larger
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    expected: Option<LengthArg>,
+    /// Where and how often
+    #[command(flatten)]
+    plan: PlanArgs,
     /// Feed in --units per minute [default: 300 mm or 12 in]
     #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     feed: Option<LengthArg>,
@@ -79,12 +67,8 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
 
 /// A test that can be carried out.
 struct Test<'a> {
-    axis: Axis,
-    unit: Unit,
-    stations: &'a [Length],
+    planned: &'a Planned,
     plan: ReversalPlan<'a>,
-    cycles: u16,
-    overrun: Length,
     feed: Length,
     dwell: f64,
 }
@@ -110,17 +94,9 @@ struct Travel {
 }
 
 fn reversal(args: &Reversal, ctx: &Context) -> Result<Outcome, Refusal> {
-    let unit = ctx.units();
-    let default = |arg: Option<LengthArg>, mm: f64, inch: f64| {
-        let usual = match unit {
-            Unit::Mm => mm,
-            Unit::Inch => inch,
-        };
-        arg.map(|arg| arg.length(unit)).or_else(|| Length::from_unit(usual, unit)).unwrap_or_default()
-    };
-    let overrun = default(args.overrun, 1.0, 0.04);
-    let feed = default(args.feed, 300.0, 12.0);
-    let stations: Vec<Length> = args.station.iter().map(|arg| arg.length(unit)).collect();
+    let planned = args.plan.planned(ctx)?;
+    let unit = planned.unit;
+    let feed = args.feed.map_or_else(|| usual(unit, 300.0, 12.0), |feed| feed.length(unit));
     if feed <= Length::ZERO {
         return Err(Refusal::new("--feed must be above 0", "Give a slow feed, such as 300 mm a minute."));
     }
@@ -130,28 +106,7 @@ fn reversal(args: &Reversal, ctx: &Context) -> Result<Outcome, Refusal> {
             "Give the seconds that the axis needs to settle, such as 3.",
         ));
     }
-    if let Some(expected) = args.expected.map(|arg| arg.length(unit)).filter(|expected| overrun <= *expected)
-    {
-        return Err(Refusal::new(
-            format!(
-                "the overrun of {} {unit} is not larger than the lost motion expected, {} {unit}",
-                word(overrun, unit),
-                word(expected, unit)
-            ),
-            "Give a larger --overrun, several times the lost motion.",
-        ));
-    }
-    let plan = ReversalPlan::new(&stations, args.cycles, overrun).map_err(|bad| bad_plan(bad, unit))?;
-    let test = Test {
-        axis: args.axis,
-        unit,
-        stations: &stations,
-        plan,
-        cycles: args.cycles,
-        overrun,
-        feed,
-        dwell: args.dwell,
-    };
+    let test = Test { planned: &planned, plan: planned.plan()?, feed, dwell: args.dwell };
     let mut outputs = vec![args.output.as_path()];
     outputs.extend(args.sheet.as_deref());
     output::keep_apart(&outputs, &[])?;
@@ -171,56 +126,21 @@ fn reversal(args: &Reversal, ctx: &Context) -> Result<Outcome, Refusal> {
     ctx.answer(&test.document(), || test.summary(ctx, &args.output, args.sheet.as_deref()), Outcome::Good)
 }
 
-fn bad_plan(bad: BadPlan, unit: Unit) -> Refusal {
-    match bad {
-        BadPlan::NoStation => Refusal::new("no station is given", "Give --station once or more."),
-        BadPlan::SameStation(at) => Refusal::new(
-            format!("the station {} {unit} is given twice", word(at, unit)),
-            "Give each station once; --cycles says how often it is read.",
-        ),
-        BadPlan::TooFewCycles(cycles) => Refusal::new(
-            format!("--cycles is {cycles}, 2 or more are needed to see how well readings repeat"),
-            "Give --cycles 5.",
-        ),
-        BadPlan::NoOverrun => Refusal::new(
-            "--overrun must be above 0 and larger than any lost motion expected",
-            "Give several times the lost motion expected, such as 1 mm.",
-        ),
-        BadPlan::OutOfRange(at) => Refusal::new(
-            format!("the station {} {unit} is beyond any travel", word(at, unit)),
-            "Check the number.",
-        ),
-    }
-}
-
-/// A length as a word of a program: no digit lost that a control could use, none too many.
-fn word(length: Length, unit: Unit) -> String {
-    let text = decimals(length.as_unit(unit), 6);
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
 impl Test<'_> {
-    /// The lowest and the highest command.
-    fn travel(&self) -> (Length, Length) {
-        let low = self.stations.iter().min().copied().unwrap_or_default();
-        let high = self.stations.iter().max().copied().unwrap_or_default();
-        (low.saturating_sub(self.overrun), high.saturating_add(self.overrun))
-    }
-
     fn word(&self, length: Length) -> String {
-        word(length, self.unit)
+        self.planned.word(length)
     }
 
     /// The program, in words of ISO 6983 that every mill control of the common core knows.
     fn program(&self) -> String {
         let mut text = String::new();
-        let (axis, unit) = (self.axis, self.unit);
-        let (low, high) = self.travel();
+        let (axis, unit) = (self.planned.axis, self.planned.unit);
+        let (low, high) = self.planned.travel();
         let head = [
-            format!("REVERSAL TEST OF AXIS {axis}: {} CYCLES AT EACH STATION", self.cycles),
+            format!("REVERSAL TEST OF AXIS {axis}: {} CYCLES AT EACH STATION", self.planned.cycles),
             format!("UNITS: {}, ABSOLUTE POSITIONS", unit.symbol().to_uppercase()),
             format!("THE COMMAND RUNS FROM {axis}{} TO {axis}{}", self.word(low), self.word(high)),
-            format!("EACH PLACE IS OVERRUN BY {}, WHICH MUST EXCEED THE", self.word(self.overrun)),
+            format!("EACH PLACE IS OVERRUN BY {}, WHICH MUST EXCEED THE", self.word(self.planned.overrun)),
             "LOST MOTION EXPECTED".to_owned(),
             "CAUTIONS".to_owned(),
             "SPINDLE OFF AND LOCKED OUT. NO TOOL NEAR THE TABLE".to_owned(),
@@ -288,56 +208,50 @@ impl Test<'_> {
 
     /// The sheet to fill in.
     fn sheet(&self) -> String {
-        let mut text = String::new();
-        let mut put = |line: &str| {
-            let _ = writeln!(text, "{line}");
-        };
-        put("# Reading sheet: fill in the column reading; a note may stand beside it.");
-        put("# Caution: spindle off and locked out; read only while the axis stands still.");
-        put("# Fill in the keys that you know. One left empty counts as not given.");
-        put(&format!("# axis: {}", self.axis));
-        put("# routine: reversal");
-        put(&format!("# units: {}", self.unit));
-        put("# machine:");
-        put("# taken:");
-        put("# limit:");
-        put("# resolution:");
-        put("# indicator-error:");
-        put("# indicator-hysteresis:");
-        put("# sense: +");
-        put("row,cycle,target,approach,reading,note");
+        let mut text =
+            "# Reading sheet: fill in the column reading; a note may stand beside it.\n".to_owned();
+        text.push_str("# Caution: spindle off and locked out; read only while the axis stands still.\n");
+        text.push_str("# Fill in the keys that you know. One left empty counts as not given.\n");
+        text.push_str(&self.planned.keys());
+        text.push_str("# machine:\n# taken:\n# limit:\n# resolution:\n# indicator-error:\n");
+        text.push_str("# indicator-hysteresis:\n# sense: +\nrow,cycle,target,approach,reading,note\n");
         for stop in self.plan.stops() {
-            put(&format!("{},{},{},{},,", stop.row, stop.cycle, self.word(stop.target), stop.approach));
+            let _ = writeln!(text, "{},,", self.planned.row(stop));
         }
         text
     }
 
     fn document(&self) -> Document {
-        let (low, high) = self.travel();
+        let (low, high) = self.planned.travel();
         Document {
             schema: "takeup.routine/1",
-            axis: self.axis.to_string(),
+            axis: self.planned.axis.to_string(),
             routine: "reversal",
-            units: self.unit.symbol(),
-            stations: self.stations.iter().map(|station| station.as_unit(self.unit)).collect(),
-            cycles: self.cycles,
-            overrun: self.overrun.as_unit(self.unit),
+            units: self.planned.unit.symbol(),
+            stations: self
+                .planned
+                .stations
+                .iter()
+                .map(|station| station.as_unit(self.planned.unit))
+                .collect(),
+            cycles: self.planned.cycles,
+            overrun: self.planned.overrun.as_unit(self.planned.unit),
             readings: self.plan.stops().count(),
-            travel: Travel { low: low.as_unit(self.unit), high: high.as_unit(self.unit) },
+            travel: Travel { low: low.as_unit(self.planned.unit), high: high.as_unit(self.planned.unit) },
         }
     }
 
     fn summary(&self, ctx: &Context, program: &Path, sheet: Option<&Path>) -> String {
-        let print = Print { unit: self.unit };
-        let (low, high) = self.travel();
-        let stations: Vec<_> = self.stations.iter().map(|at| print.short(at.as_mm())).collect();
-        let (axis, unit) = (self.axis, self.unit);
+        let print = Print { unit: self.planned.unit };
+        let (low, high) = self.planned.travel();
+        let stations: Vec<_> = self.planned.stations.iter().map(|at| print.short(at.as_mm())).collect();
+        let (axis, unit) = (self.planned.axis, self.planned.unit);
         let mut text = format!(
             "Reversal test of {axis}: {} readings, {} cycles at {} {unit}.\n\
              The command runs from {axis}{} to {axis}{}: check that this travel is free.\n\
              Program: {}\n",
             self.plan.stops().count(),
-            self.cycles,
+            self.planned.cycles,
             stations.join(" and "),
             self.word(low),
             self.word(high),

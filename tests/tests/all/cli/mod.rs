@@ -1,6 +1,8 @@
 //! The command line, driven from outside.
 
 mod files;
+mod measure;
 mod readings;
 mod routine;
+mod tables;
 mod usage;

@@ -1,0 +1,140 @@
+//! A reversal test on the command line: where it is taken, and how often.
+
+use crate::commands::assess::axis;
+use crate::context::Context;
+use crate::refusal::Refusal;
+use crate::units::{LengthArg, decimals};
+use takeup_core::axis::Axis;
+use takeup_core::length::{Length, Unit};
+use takeup_core::measure::routine::{BadPlan, ReversalPlan, Stop};
+
+/// A reversal test, as typed; flatten it into the `Args` of a command.
+#[derive(Clone, Debug, clap::Args)]
+pub struct PlanArgs {
+    /// Axis to test: x, y or z
+    #[arg(long, value_parser = axis)]
+    axis: Axis,
+    /// Place to read at; repeat for several places along the travel
+    #[arg(long, value_name = "POSITION", required = true, allow_hyphen_values = true, value_delimiter = ',')]
+    station: Vec<LengthArg>,
+    /// Arrivals from each side at every station
+    #[arg(long, value_name = "COUNT", default_value_t = 5)]
+    cycles: u16,
+    /// Motion beyond the place before each arrival [default: 1 mm or 0.04 in]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    overrun: Option<LengthArg>,
+    /// Largest lost motion expected; the overrun must be larger
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    expected: Option<LengthArg>,
+}
+
+/// A reversal test that can be carried out.
+#[derive(Clone, Debug)]
+pub struct Planned {
+    /// The axis.
+    pub axis: Axis,
+    /// The unit in which the person thinks of it.
+    pub unit: Unit,
+    /// The stations, in the order in which they are visited.
+    pub stations: Vec<Length>,
+    /// Arrivals from each side at every station.
+    pub cycles: u16,
+    /// Motion beyond the place before each arrival.
+    pub overrun: Length,
+}
+
+/// What is usual in a unit, as people would round it.
+#[must_use]
+pub fn usual(unit: Unit, mm: f64, inch: f64) -> Length {
+    let value = match unit {
+        Unit::Mm => mm,
+        Unit::Inch => inch,
+    };
+    Length::from_unit(value, unit).unwrap_or_default()
+}
+
+impl PlanArgs {
+    /// The test, checked.
+    ///
+    /// # Errors
+    /// When it could not tell lost motion.
+    pub fn planned(&self, ctx: &Context) -> Result<Planned, Refusal> {
+        let unit = ctx.units();
+        let planned = Planned {
+            axis: self.axis,
+            unit,
+            stations: self.station.iter().map(|arg| arg.length(unit)).collect(),
+            cycles: self.cycles,
+            overrun: self.overrun.map_or_else(|| usual(unit, 1.0, 0.04), |overrun| overrun.length(unit)),
+        };
+        planned.plan()?;
+        match self.expected.map(|arg| arg.length(unit)) {
+            Some(expected) if planned.overrun <= expected => Err(Refusal::new(
+                format!(
+                    "the overrun of {} {unit} is not larger than the lost motion expected, {} {unit}",
+                    planned.word(planned.overrun),
+                    planned.word(expected)
+                ),
+                "Give a larger --overrun, several times the lost motion.",
+            )),
+            _ => Ok(planned),
+        }
+    }
+}
+
+impl Planned {
+    /// Its stops and moves.
+    ///
+    /// # Errors
+    /// When it could not tell lost motion.
+    pub fn plan(&self) -> Result<ReversalPlan<'_>, Refusal> {
+        let unit = self.unit;
+        ReversalPlan::new(&self.stations, self.cycles, self.overrun).map_err(|bad| match bad {
+            BadPlan::NoStation => Refusal::new("no station is given", "Give --station once or more."),
+            BadPlan::SameStation(at) => Refusal::new(
+                format!("the station {} {unit} is given twice", self.word(at)),
+                "Give each station once; --cycles says how often it is read.",
+            ),
+            BadPlan::TooFewCycles(cycles) => Refusal::new(
+                format!("--cycles is {cycles}, 2 or more are needed to see how well readings repeat"),
+                "Give --cycles 5.",
+            ),
+            BadPlan::NoOverrun => Refusal::new(
+                "--overrun must be above 0 and larger than any lost motion expected",
+                "Give several times the lost motion expected, such as 1 mm.",
+            ),
+            BadPlan::OutOfRange(at) => Refusal::new(
+                format!("the station {} {unit} is beyond any travel", self.word(at)),
+                "Check the number.",
+            ),
+        })
+    }
+
+    /// The lowest and the highest command.
+    #[must_use]
+    pub fn travel(&self) -> (Length, Length) {
+        let low = self.stations.iter().min().copied().unwrap_or_default();
+        let high = self.stations.iter().max().copied().unwrap_or_default();
+        (low.saturating_sub(self.overrun), high.saturating_add(self.overrun))
+    }
+
+    /// A length as a word of a program or a cell of a sheet: no digit lost that a control could use,
+    /// none too many.
+    #[must_use]
+    pub fn word(&self, length: Length) -> String {
+        let text = decimals(length.as_unit(self.unit), 6);
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    }
+
+    /// The keys that the plan knows, as lines of a readings file.
+    #[must_use]
+    pub fn keys(&self) -> String {
+        format!("# axis: {}\n# routine: reversal\n# units: {}\n", self.axis, self.unit)
+    }
+
+    /// The cells `row,cycle,target,approach` of a stop.
+    #[must_use]
+    pub fn row(&self, stop: Stop) -> String {
+        format!("{},{},{},{}", stop.row, stop.cycle, self.word(stop.target), stop.approach)
+    }
+}

@@ -1,0 +1,149 @@
+//! Guided measurement: every acknowledged reading is on disk, whatever happens next.
+
+use std::io::{BufRead, BufReader, Write};
+use std::process::{ChildStdin, Stdio};
+use takeup_core::slack::simulated::Noise;
+use takeup_tests::Folder;
+
+const PLAN: &str = "measure reversal --axis z --station 0 --station -40 --cycles 3 -o z.csv";
+
+/// The twelve readings of the plan, 0.05 mm lost.
+fn readings() -> Vec<String> {
+    (0..12).map(|i| if i % 2 == 0 { "0.200".to_owned() } else { format!("0.25{}", i % 3) }).collect()
+}
+
+fn rows(text: &str) -> Vec<&str> {
+    text.lines().filter(|line| line.starts_with(|c: char| c.is_ascii_digit())).collect()
+}
+
+fn values(text: &str) -> Vec<f64> {
+    rows(text)
+        .iter()
+        .map(|row| row.split(',').nth(4).expect("a reading").parse().expect("a number"))
+        .collect()
+}
+
+fn numbers(texts: &[String]) -> Vec<f64> {
+    texts.iter().map(|text| text.parse().expect("a number")).collect()
+}
+
+#[test]
+fn typed_readings_are_kept_and_assessed() {
+    let folder = Folder::new();
+    let typed = format!("0,2\nten\n\n9\nu\nu\n{}\n", readings().join("\n"));
+    let run = folder.takeup(&format!("{PLAN} --resolution 0.001 --json")).stdin(typed).done().exit(0);
+    assert_eq!(values(&folder.read("z.csv")), numbers(&readings()));
+    assert!(
+        run.stderr.contains("decimal comma") && run.stderr.contains("no reading to take back"),
+        "{run:?}"
+    );
+    assert!(run.stderr.contains("emergency stop"), "{run:?}");
+    let document = run.json();
+    assert!((document["lost_motion"]["value"].as_f64().unwrap() - 0.051).abs() < 0.001, "{run:?}");
+    let again = folder.takeup("assess z.csv --json").done().exit(0);
+    assert_eq!(again.json(), document);
+}
+
+#[test]
+fn a_pause_goes_on_where_it_was_and_another_plan_does_not() {
+    let folder = Folder::new();
+    let typed = readings();
+    let first = folder.takeup(PLAN).stdin(format!("{}\nq\n", typed[..5].join("\n"))).done();
+    first.refused_after_notes(&["paused: 5 of 12", "same command"]);
+    // A row that the power cut short was never acknowledged.
+    let torn = format!("{}6,3,0,-,0.2", folder.read("z.csv"));
+    folder.write("z.csv", &torn);
+    folder
+        .takeup(&PLAN.replace("--station 0", "--station 5"))
+        .stdin("q\n")
+        .done()
+        .refused_after_notes(&["another test"]);
+    let before = folder.read("z.csv");
+    folder
+        .takeup(&PLAN.replace("axis z", "axis x"))
+        .stdin("q\n")
+        .done()
+        .refused_after_notes(&["another test"]);
+    folder.takeup(&format!("{PLAN} --units in")).stdin("q\n").done().refused_after_notes(&["another test"]);
+    assert_eq!(folder.read("z.csv"), before, "a refused command changed the file");
+    folder.takeup(PLAN).stdin(format!("{}\n", typed[5..].join("\n"))).done().exit(0);
+    assert_eq!(values(&folder.read("z.csv")), numbers(&typed));
+    // Readings of something else are left alone.
+    folder.write("other.csv", super::readings::sheet());
+    folder
+        .takeup(&PLAN.replace("z.csv", "other.csv"))
+        .stdin("1\n")
+        .done()
+        .refused_after_notes(&["other.csv", "another test"]);
+    assert_eq!(folder.read("other.csv"), super::readings::sheet());
+}
+
+#[test]
+fn the_simulated_axis_is_found_out() {
+    let folder = Folder::new();
+    for (seed, loss) in [(1, 0.12), (2, 0.05), (3, 0.31)] {
+        let name = format!("{seed}.csv");
+        let command = format!(
+            "measure reversal --axis z --station 0 -o {name} --simulate --simulated-loss {loss} --seed {seed} \
+             --resolution 0.001 --json"
+        );
+        let document = folder.takeup(&command).done().exit(0).json();
+        let lost = &document["lost_motion"];
+        let (low, high) = (lost["low_95"].as_f64().unwrap(), lost["high_95"].as_f64().unwrap());
+        // Three standard deviations: a 95 % interval misses the truth now and then.
+        let spare = 0.25 * (high - low);
+        assert!(low - spare < loss && loss < high + spare, "seed {seed}: {low} {loss} {high}");
+    }
+}
+
+/// Waits until a row is asked for; everything before it has then been acknowledged.
+fn wait_for_row(stderr: &mut impl BufRead, row: usize) {
+    let (mark, mut seen) = (format!("row {row}, "), Vec::new());
+    let mut byte = [0];
+    while !seen.ends_with(mark.as_bytes()) {
+        stderr.read_exact(&mut byte).unwrap_or_else(|error| {
+            panic!("row {row} is never asked for: {error} {}", String::from_utf8_lossy(&seen))
+        });
+        seen.push(byte[0]);
+    }
+}
+
+#[test]
+fn killed_at_random_moments_it_loses_no_acknowledged_reading() {
+    let typed = readings();
+    for seed in 0..70 {
+        let folder = Folder::new();
+        let mut noise = Noise::new(seed);
+        let mut acknowledged = 0;
+        for _kill in 0..3 {
+            let mut child = folder
+                .takeup(PLAN)
+                .command()
+                .stdin(Stdio::piped())
+                .stdout(Stdio::null())
+                .stderr(Stdio::piped())
+                .spawn()
+                .expect("takeup starts");
+            let mut stdin: ChildStdin = child.stdin.take().expect("a pipe");
+            let mut stderr = BufReader::new(child.stderr.take().expect("a pipe"));
+            let until = acknowledged + noise.between(0.0, 4.0) as usize;
+            for (row, text) in (1..).zip(&typed).skip(acknowledged).take(until - acknowledged) {
+                wait_for_row(&mut stderr, row);
+                writeln!(stdin, "{text}").expect("typed");
+            }
+            wait_for_row(&mut stderr, until + 1);
+            // One more is typed and may or may not arrive before the end.
+            writeln!(stdin, "{}", typed[until]).expect("typed");
+            std::thread::sleep(std::time::Duration::from_micros(noise.between(0.0, 3000.0) as u64));
+            child.kill().expect("it can be killed");
+            child.wait().expect("an end");
+            let kept = values(&folder.read("z.csv"));
+            assert!(kept.len() == until || kept.len() == until + 1, "seed {seed}: {} of {until}", kept.len());
+            assert_eq!(kept, numbers(&typed[..kept.len()]), "seed {seed}");
+            acknowledged = kept.len();
+        }
+        let rest = format!("{}\n", typed[acknowledged..].join("\n"));
+        folder.takeup(PLAN).stdin(rest).done().exit(0);
+        assert_eq!(values(&folder.read("z.csv")), numbers(&typed), "seed {seed}");
+    }
+}
