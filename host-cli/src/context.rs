@@ -132,7 +132,7 @@ impl Context {
     /// Tells the person something that is neither the answer nor an error (on standard error).
     pub fn note(&self, text: &str) {
         // Nobody can be told that standard error is gone.
-        let _ = writeln!(io::stderr(), "takeup: {}", self.for_stderr(text, "        "));
+        let _ = writeln!(io::stderr(), "{}", self.for_stderr(&format!("takeup: {text}"), "        "));
     }
 
     /// Says why the command was not done.
@@ -146,7 +146,7 @@ impl Context {
         }
         self.note(&refusal.to_string());
         if let Some(way_out) = refusal.way_out() {
-            let _ = writeln!(io::stderr(), "        {}", self.for_stderr(way_out, "        "));
+            let _ = writeln!(io::stderr(), "{}", self.for_stderr(&format!("        {way_out}"), "        "));
         }
     }
 

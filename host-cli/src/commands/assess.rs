@@ -13,17 +13,17 @@ use takeup_core::length::Unit;
 use takeup_core::measure::Kind;
 use takeup_core::measure::decision::Answer;
 
+/// The long help.
+pub(super) const LONG_ABOUT: &str = "Readings into lost motion, its uncertainty, the likely cause and a \
+    decision.\n\n\
+    READINGS is a CSV file with the columns target, approach and reading; keys such as \"# axis: Z\" and \
+    \"# units: in\" stand above its header. Options override keys; lengths without a unit are in --units, else \
+    in the units of the file. The decision follows the rule of ISO 14253-1: within only if value + U does not \
+    exceed the limit, over only if value - U does. Exit code 1 only for over.";
+
 /// Arguments of `assess`.
 #[derive(Debug, clap::Args)]
-#[command(
-    long_about = "Readings into lost motion, its uncertainty, the likely cause and a decision.\n\n\
-        READINGS is a CSV file with the columns target, approach and reading; keys such as\n\
-        \"# axis: Z\" and \"# units: in\" stand above its header. Options override keys; lengths\n\
-        without a unit are in --units, else in the units of the file. The decision follows the\n\
-        rule of ISO 14253-1: within only if value + U does not exceed the limit, over only if\n\
-        value - U does. Exit code 1 only for over.",
-    after_help = "Example:\n  takeup assess z-reversal.csv --limit 0.05 --resolution 0.01"
-)]
+#[command(after_help = "Example:\n  takeup assess z-reversal.csv --limit 0.05 --resolution 0.01")]
 pub struct Args {
     /// Readings file, or - for standard input
     readings: PathBuf,

@@ -35,16 +35,19 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Kind {
     /// At each station, arrive from + and from - in turn
+    #[command(long_about = LONG_ABOUT)]
     Reversal(Reversal),
 }
+
+const LONG_ABOUT: &str = "Take the readings of a reversal test, one after another.\n\n\
+    For each reading it says where to move the axis and waits for a number, in --units. \"u\" takes the last \
+    reading back, \"q\" pauses; the same command goes on where it was, after a crash too. Every reading is on \
+    disk before the next is asked for. At the end they are assessed.";
 
 /// Arguments of `measure reversal`.
 #[derive(Debug, clap::Args)]
 #[command(
-    long_about = "Take the readings of a reversal test, one after another.\n\n\
-        For each it says where to move and waits for a number, in --units. \"u\" takes the last\n\
-        reading back, \"q\" pauses; the same command goes on where it was, after a crash too.\n\
-        Every reading is on disk before the next is asked for. At the end they are assessed.",
+    override_usage = "takeup measure reversal --axis <AXIS> --station <AT>... -o <FILE> [OPTIONS]",
     after_help = "Example:\n  takeup measure reversal --axis z --station 0 --station -40 -o z.csv"
 )]
 struct Reversal {
@@ -136,6 +139,9 @@ fn head(args: &Reversal, planned: &Planned) -> String {
     head
 }
 
+/// What can be typed, whatever is asked for.
+const KEYS: &str = "type each reading; u takes the last one back, q pauses";
+
 fn begin(record: &Record, planned: &Planned, all: usize, ctx: &Context) {
     let (low, high) = planned.travel();
     let axis = planned.axis;
@@ -146,6 +152,7 @@ fn begin(record: &Record, planned: &Planned, all: usize, ctx: &Context) {
         planned.unit
     ));
     ctx.note("caution: spindle off and locked out, hand on the emergency stop, nobody reaches in");
+    ctx.note(KEYS);
     if record.taken() > 0 {
         ctx.note(&format!("going on after {} readings in {}", record.taken(), record.name));
     }
@@ -380,7 +387,7 @@ fn typed(stop: Stop, planned: &Planned, ctx: &Context) -> Result<Entry, Refusal>
     loop {
         let _ = write!(
             io::stderr(),
-            "row {}, cycle {}: {axis}{} then {axis}{}, arriving from {side}. Reading in {}, u, q: ",
+            "row {}, cycle {}: {axis}{} then {axis}{}, arriving from {side}. Reading ({}): ",
             stop.row,
             stop.cycle,
             planned.word(beyond),

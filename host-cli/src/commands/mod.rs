@@ -2,9 +2,9 @@
 
 pub mod assess;
 pub mod completions;
+pub mod measure;
 pub mod replay;
 pub mod rewrite;
-pub mod measure;
 pub mod routine;
 pub mod table;
 
@@ -20,6 +20,7 @@ pub enum Command {
     /// Take readings, guided; each is on disk before the next
     Measure(measure::Args),
     /// Readings into lost motion, uncertainty, cause and decision
+    #[command(long_about = assess::LONG_ABOUT)]
     Assess(assess::Args),
     /// Compensation tables: build, show, export
     Table(table::Args),

@@ -25,18 +25,20 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Kind {
     /// At each station, arrive from + and from - in turn
+    #[command(long_about = LONG_ABOUT)]
     Reversal(Reversal),
 }
+
+const LONG_ABOUT: &str = "The reversal test: at each station the axis arrives from + and from - in turn.\n\n\
+    The program moves at a feed only, with the spindle stopped, and at each place to be read makes a dwell and \
+    an optional stop (M1). Before each arrival the axis overruns the place; the overrun must be larger than any \
+    lost motion expected. Lengths without a unit are in --units, the feed in --units per minute.";
 
 /// Arguments of `routine reversal`.
 #[derive(Debug, clap::Args)]
 #[command(
-    long_about = "The reversal test: at each station the axis arrives from + and from - in turn.\n\n\
-        The program moves at a feed only, with the spindle stopped, and stops at each place\n\
-        to be read: a dwell, then an optional stop (M1). Before each arrival the axis overruns\n\
-        the place; the overrun must be larger than any lost motion expected. Lengths without\n\
-        a unit are in --units, the feed in --units per minute.",
-    after_help = "Example:\n  takeup routine reversal --axis z --station 0 --station -40 -o z.nc --sheet z.csv"
+    override_usage = "takeup routine reversal --axis <AXIS> --station <AT>... -o <FILE> [OPTIONS]",
+    after_help = "Example:\n  takeup routine reversal --axis z --station 0,-40 -o z.nc --sheet z.csv"
 )]
 struct Reversal {
     /// Where and how often

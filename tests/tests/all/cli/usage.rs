@@ -41,3 +41,17 @@ fn a_reader_that_goes_away_is_no_error() {
     assert_eq!(child.wait().expect("an end").code(), Some(0));
     assert_eq!(stderr, "");
 }
+
+#[test]
+fn the_help_of_every_command_fits_the_screen() {
+    let folder = Folder::new();
+    for command in
+        ["routine reversal", "measure reversal", "assess", "table build", "table export", "completions"]
+    {
+        let help = folder.takeup(&format!("{command} --help")).done().exit(0);
+        assert!(help.stdout.contains("Example"), "no example {help:?}");
+        for line in help.stdout.lines() {
+            assert!(line.chars().count() <= 80, "{line:?} {help:?}");
+        }
+    }
+}
