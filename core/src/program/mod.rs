@@ -6,12 +6,14 @@
 //!
 //! - [`number`]: the numbers of words, exact and with the style they were written in.
 //! - [`words`]: a line taken apart into words, comments and marks.
+//! - [`exposure`]: what a given slack would do to a program.
 //! - [`replay`]: two programs on a slack machine, and how far the tool is from the path intended.
 //! - [`modal`] and [`arc`]: the modal state and the arcs of the rewriter, which `replay` does not share.
 //! - [`rewrite`]: a program corrected for the lost motion of the machine.
 
 pub mod arc;
 pub mod modal;
+pub mod exposure;
 pub mod number;
 pub mod replay;
 pub mod rewrite;

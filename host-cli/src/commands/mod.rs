@@ -3,6 +3,7 @@
 pub mod assess;
 pub mod completions;
 pub mod measure;
+pub mod exposure;
 pub mod replay;
 pub mod rewrite;
 pub mod routine;
@@ -24,6 +25,8 @@ pub enum Command {
     Assess(assess::Args),
     /// Compensation tables: build, show, export
     Table(table::Args),
+    /// Show what slack would do to a program: lifts, reversals, steps
+    Exposure(exposure::Args),
     /// Prove a rewritten program: deviation of the tool before and after, on the slack machine
     Replay(replay::Args),
     /// Correct a program for the lost motion of the machine
@@ -43,6 +46,7 @@ impl Command {
             Command::Measure(args) => measure::run(args, ctx),
             Command::Assess(args) => assess::run(args, ctx),
             Command::Table(args) => table::run(args, ctx),
+            Command::Exposure(args) => exposure::run(args, ctx),
             Command::Replay(args) => replay::run(args, ctx),
             Command::Rewrite(args) => rewrite::run(args, ctx),
             Command::Completions(args) => completions::run(args, ctx),

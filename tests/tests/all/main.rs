@@ -1,6 +1,7 @@
 //! One binary of all checks across the crates, a module per theme.
 
 mod cli;
+mod exposure;
 mod firmware;
 mod link;
 mod measure;

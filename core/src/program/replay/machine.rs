@@ -202,6 +202,14 @@ impl Machine {
         self.place.map(Range::middle)
     }
 
+    /// How far from its command an axis stands on the seat where the two agree best: none for a plain
+    /// clearance, whose reference seat this is (mm).
+    #[must_use]
+    pub fn reference_deviation(&self, axis: Axis, u: f64) -> f64 {
+        let (low, high) = self.slack.get(axis).possible_mm(u);
+        if libm::fabs(low - u) < libm::fabs(high - u) { low - u } else { high - u }
+    }
+
     /// Whether the seat of every axis is known.
     #[must_use]
     pub fn seated(&self) -> bool {

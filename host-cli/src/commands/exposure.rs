@@ -1,0 +1,307 @@
+//! `exposure`: what the slack of a machine would do to a program, before cutting it.
+
+use std::fmt::Write;
+use std::path::PathBuf;
+
+use comfy_table::{CellAlignment, presets};
+use serde::Serialize;
+use takeup_core::axis::{Axis, PerAxis};
+use takeup_core::program::exposure::{self, Exposed, Exposure, Settings};
+
+use crate::context::Context;
+use crate::exit::Outcome;
+use crate::output;
+use crate::plan_view::{CALM, Class, FAR, MILD, Mark, OFF, PlanView, Strokes};
+use crate::program_args::{self, IntegersArg, Lines, WorkOffset};
+use crate::refusal::Refusal;
+use crate::screen::Tone;
+use crate::slack_args::SlackArgs;
+use crate::units::LengthArg;
+
+/// Arguments of `exposure`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The program; "-" is standard input
+    #[arg(value_name = "PROGRAM")]
+    program: PathBuf,
+    #[command(flatten)]
+    slack: SlackArgs,
+    #[command(flatten)]
+    offset: WorkOffset,
+    /// A lift that comes back this near could be a link kept down
+    #[arg(long, value_name = "LENGTH", default_value = "6mm")]
+    near: LengthArg,
+    /// What words without a decimal point mean
+    #[arg(long, value_name = "HOW", default_value = "unit")]
+    integers: IntegersArg,
+    /// Draw cuts and lifts from above
+    #[arg(long, value_name = "FILE.svg")]
+    plot: Option<PathBuf>,
+}
+
+#[derive(Serialize)]
+struct Document {
+    schema: &'static str,
+    units: &'static str,
+    lines: u64,
+    cutting_moves: u64,
+    cutting_length: f64,
+    lifts: u64,
+    near_lifts: u64,
+    axes: serde_json::Map<String, serde_json::Value>,
+    worst: Vec<StepIn>,
+    advice: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct AxisIn {
+    reversals_in_cut: u64,
+    reversals_in_rapid: u64,
+    length_on_other_seat: f64,
+    largest_step: f64,
+}
+
+#[derive(Serialize)]
+struct StepIn {
+    line: u64,
+    axis: &'static str,
+    step: f64,
+    at: [f64; 3],
+}
+
+/// Looks at the program.
+///
+/// # Errors
+/// When the program cannot be read or followed, the slack is not given, or the plot cannot be written.
+pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
+    let near_mm = args.near.mm(ctx.units());
+    if near_mm < 0.0 {
+        return Err(Refusal::new("--near is negative", "Give a length of 0 or more."));
+    }
+    if let Some(plot) = &args.plot {
+        output::keep_apart(&[plot], &[&args.program])?;
+    }
+    let slack = program_args::slack(&args.slack, &args.offset, ctx)?;
+    let slack_axes = slack.map(|axis| !axis.is_none());
+    let widest = slack.iter().map(|(_, axis)| axis.widest_mm()).fold(0.0, f64::max);
+    let settings =
+        Settings { unit: ctx.units(), integers: args.integers.into(), near_mm, ..Settings::new(slack) };
+    let mut lines = Lines::open(&args.program, ctx)?;
+    let mut exposed = Box::new(Exposed::new(settings));
+    let (mut strokes, draw) = (Strokes::default(), args.plot.is_some());
+    let mut mark = |mark: exposure::Mark| {
+        if !draw {
+            return;
+        }
+        match mark {
+            exposure::Mark::Cut { at, begins, off_mm } => {
+                let class = if off_mm <= 1e-6 {
+                    0
+                } else if off_mm <= widest / 2.0 {
+                    1
+                } else {
+                    2
+                };
+                strokes.push(&at, class, begins);
+            }
+            exposure::Mark::Lift { from, to } => {
+                strokes.push(&from, 3, true);
+                strokes.push(&to, 3, false);
+            }
+        }
+    };
+    loop {
+        let refused = match lines.read()? {
+            None => break,
+            Some(line) => exposed.read(line, &mut mark).err(),
+        };
+        if let Some(refusal) = refused {
+            return Err(lines.refusal(&refusal));
+        }
+    }
+    let found = exposed.finish();
+    let advice = advice(&found, slack_axes, near_mm, ctx);
+    if let Some(path) = &args.plot {
+        output::write(path, drawing(&found, strokes, widest, ctx).svg().as_bytes(), ctx)?;
+    }
+    let document = document(&found, slack_axes, &advice, ctx);
+    ctx.answer(&document, || text(&found, slack_axes, &advice, ctx), Outcome::Good)
+}
+
+fn slack_of(slack: PerAxis<bool>) -> impl Iterator<Item = Axis> {
+    Axis::ALL.into_iter().filter(move |axis| *slack.get(*axis))
+}
+
+/// Advice in words, the most useful first.
+fn advice(found: &Exposure, slack: PerAxis<bool>, near_mm: f64, ctx: &Context) -> Vec<String> {
+    let show = ctx.lengths();
+    let mut advice = Vec::new();
+    if found.near_lifts > 0 {
+        advice.push(format!(
+            "{} of {} lifts {} within {} {}: keep the tool down there.",
+            found.near_lifts,
+            found.lifts,
+            if found.near_lifts == 1 { "rejoins" } else { "rejoin" },
+            show.short(near_mm),
+            show.unit.symbol()
+        ));
+    }
+    for axis in slack_of(slack) {
+        let exposed = found.axes.get(axis);
+        if exposed.reversals_in_cut > 0 {
+            advice.push(format!(
+                "{axis} reverses {} times in the cut, steps up to {}: rewrite the program for this slack, or \
+                 lay the cuts so that {axis} moves one way.",
+                exposed.reversals_in_cut,
+                show.with_unit(exposed.largest_step_mm)
+            ));
+        } else if exposed.largest_step_mm > 1e-6 {
+            advice.push(format!(
+                "{axis} leaves steps up to {} between cuts: rewrite the program so that {axis} arrives from one \
+                 side.",
+                show.with_unit(exposed.largest_step_mm)
+            ));
+        }
+    }
+    if advice.is_empty() {
+        advice.push("Nothing in this program brings the slack out.".to_owned());
+    }
+    advice
+}
+
+fn document(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context) -> Document {
+    let show = ctx.lengths();
+    let mut axes = serde_json::Map::new();
+    for axis in slack_of(slack) {
+        let exposed = found.axes.get(axis);
+        let value = serde_json::to_value(AxisIn {
+            reversals_in_cut: exposed.reversals_in_cut,
+            reversals_in_rapid: exposed.reversals_in_rapid,
+            length_on_other_seat: show.value(exposed.length_on_other_seat_mm),
+            largest_step: show.value(exposed.largest_step_mm),
+        });
+        axes.insert(axis.key().to_owned(), value.unwrap_or_default());
+    }
+    Document {
+        schema: "takeup.exposure/1",
+        units: show.unit.symbol(),
+        lines: found.lines,
+        cutting_moves: found.cutting_moves,
+        cutting_length: show.value(found.cutting_length_mm),
+        lifts: found.lifts,
+        near_lifts: found.near_lifts,
+        axes,
+        worst: found
+            .worst
+            .iter()
+            .map(|step| StepIn {
+                line: step.line,
+                axis: step.axis.key(),
+                step: show.value(step.step_mm),
+                at: [show.value(step.at.x), show.value(step.at.y), show.value(step.at.z)],
+            })
+            .collect(),
+        advice: advice.to_vec(),
+    }
+}
+
+fn text(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context) -> String {
+    let (show, screen) = (ctx.lengths(), ctx.screen());
+    let step = found.axes.iter().map(|(_, axis)| axis.largest_step_mm).fold(0.0, f64::max);
+    let reversals: u64 = slack_of(slack).map(|axis| found.axes.get(axis).reversals_in_cut).sum();
+    let (tone, answer) = if step > 1e-6 {
+        (
+            Tone::Caution,
+            format!(
+                "Exposed: steps up to {} are to be expected; {} lifts, {reversals} reversals in the cut.",
+                show.with_unit(step),
+                found.lifts
+            ),
+        )
+    } else {
+        (
+            Tone::Good,
+            format!("Not exposed: this slack leaves no step in this program; {} lifts.", found.lifts),
+        )
+    };
+    let mut text = String::new();
+    let _ = writeln!(text, "{}\n", screen.paint(tone, &screen.wrap(&answer, "")));
+    let _ = writeln!(
+        text,
+        "{} lines, {} cutting moves, {} cut.\n",
+        found.lines,
+        found.cutting_moves,
+        show.with_unit(found.cutting_length_mm)
+    );
+    let mut rows = comfy_table::Table::new();
+    rows.load_style(presets::NOTHING).set_header([
+        "axis",
+        "reversals in the cut",
+        "in rapids",
+        "cut on the other seat",
+        "largest step",
+    ]);
+    for axis in slack_of(slack) {
+        let exposed = found.axes.get(axis);
+        rows.add_row([
+            axis.to_string(),
+            exposed.reversals_in_cut.to_string(),
+            exposed.reversals_in_rapid.to_string(),
+            show.with_unit(exposed.length_on_other_seat_mm),
+            show.with_unit(exposed.largest_step_mm),
+        ]);
+    }
+    for column in rows.column_iter_mut().skip(1) {
+        column.set_cell_alignment(CellAlignment::Right);
+    }
+    let _ = writeln!(text, "{rows}");
+    if !found.worst.is_empty() {
+        let _ = writeln!(text, "\nLargest steps:");
+        for step in found.worst.iter().take(5) {
+            let at = [step.at.x, step.at.y, step.at.z].map(|mm| show.short(mm));
+            let size = show.with_unit(step.step_mm);
+            let _ = writeln!(
+                text,
+                "  line {}: {} {size} at X{} Y{} Z{}",
+                step.line, step.axis, at[0], at[1], at[2]
+            );
+        }
+    }
+    text.push('\n');
+    for line in advice {
+        let _ = writeln!(text, "{}", screen.wrap(line, ""));
+    }
+    text
+}
+
+fn drawing(found: &Exposure, strokes: Strokes, widest: f64, ctx: &Context) -> PlanView {
+    let show = ctx.lengths();
+    let classes = [
+        ("cut, tool at its command".to_owned(), CALM, 1.2),
+        (format!("cut, off by up to {}", show.with_unit(widest / 2.0)), MILD, 1.8),
+        ("cut, off by more".to_owned(), OFF, 2.6),
+        ("lift, from the cut left to the next".to_owned(), FAR, 1.0),
+    ];
+    PlanView {
+        title: "Exposure of the program to slack".to_owned(),
+        description: format!(
+            "Plan view of cuts and lifts: {} cutting moves, {} lifts, of which {} come back near. The {} largest \
+             steps are numbered.",
+            found.cutting_moves,
+            found.lifts,
+            found.near_lifts,
+            found.worst.len()
+        ),
+        classes: classes.into_iter().map(|(label, colour, width)| Class { label, colour, width }).collect(),
+        strokes,
+        marks: found
+            .worst
+            .iter()
+            .map(|step| Mark {
+                at: step.at,
+                text: format!("line {}: {} {}", step.line, step.axis, show.with_unit(step.step_mm)),
+            })
+            .collect(),
+        unit: (show.unit.symbol(), show.unit.as_mm()),
+    }
+}

@@ -1,0 +1,82 @@
+//! The command `exposure`: documents, advice, drawings, refusals.
+
+use takeup_tests::Folder;
+
+/// Fourteen cuts side by side, with a lift between each and the next; two of the ways are long.
+fn lifted() -> String {
+    let mut program = String::from("G21 G90\nG0 Z5\nX0 Y0\n");
+    for i in 0..14 {
+        let far = if i % 5 == 4 { 40 * i } else { 0 };
+        program += &format!("G0 X{far} Y{}\nG1 Z-1 F200\nX{}\nG0 Z5\n", 8 * i + far, far + 20);
+    }
+    program + "M30\n"
+}
+
+#[test]
+fn lifts_and_steps_are_told_in_the_document() {
+    let folder = Folder::new();
+    folder.write(
+        "wave.nc",
+        "G21 G90\nG0 Z5\nX0 Y0\nG1 Z-1 F200\nX10 Z0\nX20 Z-1\nG0 Z5\nX24\nG1 Z-1\nX30\nG0 Z5\nM30\n",
+    );
+    let run = folder.takeup("exposure wave.nc --play z=0.12 --json").done().exit(0);
+    let document = run.json();
+    assert_eq!(document["schema"], "takeup.exposure/1");
+    assert_eq!(document["units"], "mm");
+    assert_eq!((document["lines"].as_u64(), document["cutting_moves"].as_u64()), (Some(12), Some(5)));
+    assert_eq!((document["lifts"].as_u64(), document["near_lifts"].as_u64()), (Some(1), Some(1)));
+    let z = &document["axes"]["z"];
+    assert_eq!(
+        (z["reversals_in_cut"].as_u64(), z["reversals_in_rapid"].as_u64()),
+        (Some(2), Some(3)),
+        "{run:?}"
+    );
+    assert!((z["largest_step"].as_f64().unwrap() - 0.12).abs() < 1e-9, "{run:?}");
+    assert!(document["axes"].get("x").is_none());
+    assert_eq!(
+        (document["worst"][0]["line"].as_u64(), &document["worst"][0]["axis"]),
+        (Some(5), &"z".into())
+    );
+    assert_eq!(document["worst"][0]["at"].as_array().map(Vec::len), Some(3));
+}
+
+#[test]
+fn advice_names_the_lifts_that_could_be_kept_down() {
+    let folder = Folder::new();
+    folder.write("lifted.nc", lifted());
+    let advice = |near: &str| {
+        let run =
+            folder.takeup(&format!("exposure lifted.nc --play z=0.1 --near {near} --json")).done().exit(0);
+        run.json()["advice"].to_string()
+    };
+    assert!(advice("6mm").contains("Nothing in this program"), "{}", advice("6mm"));
+    assert!(advice("30mm").contains("lifts rejoin within 30 mm: keep the tool down there."));
+}
+
+#[test]
+fn of_two_programs_of_one_part_the_one_with_fewer_lifts_ranks_better() {
+    // Common practice, no source.
+    let folder = Folder::new();
+    folder.write("lifted.nc", lifted());
+    folder.write("linked.nc", lifted().replace("G0 Z5\nG0 X0 Y8\nG1 Z-1 F200\n", "Y8\n"));
+    let lifts = |name: &str| {
+        let run = folder.takeup(&format!("exposure {name} --play z=0.1 --json")).done().exit(0);
+        run.json()["lifts"].as_u64().unwrap()
+    };
+    assert_eq!((lifts("lifted.nc"), lifts("linked.nc")), (13, 12));
+}
+
+#[test]
+fn a_plan_view_is_drawn_and_a_refusal_draws_none() {
+    let folder = Folder::new();
+    folder.write("lifted.nc", lifted());
+    folder.takeup("exposure lifted.nc --play z=0.1 --plot view.svg").done().exit(0);
+    let svg = folder.read("view.svg");
+    for part in ["<title", "<desc", "13 lifts", "lift, from the cut left to the next"] {
+        assert!(svg.contains(part), "{part}\n{svg}");
+    }
+    folder.write("loop.nc", "G0 X1\nG1 X#2\n");
+    let refusal = folder.takeup("exposure loop.nc --play z=0.1 --json --plot none.svg").done().refusal();
+    assert_eq!(refusal["line"], 2);
+    assert!(!folder.names().contains(&"none.svg".to_owned()));
+}
