@@ -12,8 +12,8 @@
 //! - [`rewrite`]: a program corrected for the lost motion of the machine.
 
 pub mod arc;
-pub mod modal;
 pub mod exposure;
+pub mod modal;
 pub mod number;
 pub mod replay;
 pub mod rewrite;
