@@ -2,8 +2,8 @@
 
 pub mod assess;
 pub mod completions;
-pub mod measure;
 pub mod exposure;
+pub mod measure;
 pub mod replay;
 pub mod rewrite;
 pub mod routine;
