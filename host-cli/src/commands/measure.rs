@@ -47,7 +47,7 @@ const LONG_ABOUT: &str = "Take the readings of a reversal test, one after anothe
 /// Arguments of `measure reversal`.
 #[derive(Debug, clap::Args)]
 #[command(
-    override_usage = "takeup measure reversal --axis <AXIS> --station <AT>... -o <FILE> [OPTIONS]",
+    override_usage = "takeup measure reversal [OPTIONS] --axis <AXIS> --station <AT> -o <FILE>",
     after_help = "Example:\n  takeup measure reversal --axis z --station 0 --station -40 -o z.csv"
 )]
 struct Reversal {

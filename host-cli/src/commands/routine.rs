@@ -37,7 +37,7 @@ const LONG_ABOUT: &str = "The reversal test: at each station the axis arrives fr
 /// Arguments of `routine reversal`.
 #[derive(Debug, clap::Args)]
 #[command(
-    override_usage = "takeup routine reversal --axis <AXIS> --station <AT>... -o <FILE> [OPTIONS]",
+    override_usage = "takeup routine reversal [OPTIONS] --axis <AXIS> --station <AT> -o <FILE>",
     after_help = "Example:\n  takeup routine reversal --axis z --station 0,-40 -o z.nc --sheet z.csv"
 )]
 struct Reversal {

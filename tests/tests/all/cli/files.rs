@@ -74,3 +74,38 @@ fn a_full_disk_and_a_device_are_no_surprise() {
     folder.takeup("table build a.csv -o /dev/null").done().exit(0);
     assert!(!fs::metadata("/dev/null").expect("the device").is_file());
 }
+
+#[test]
+fn a_killed_command_leaves_nothing_behind() {
+    use std::io::Write;
+    use std::process::Stdio;
+    let folder = Folder::new();
+    for target in [None, Some("an older one")] {
+        if let Some(text) = target {
+            folder.write("out.nc", text);
+        }
+        let before = folder.names();
+        let mut child = folder
+            .takeup("rewrite - -o out.nc --play z=0.1")
+            .command()
+            .stdin(Stdio::piped())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("takeup starts");
+        let mut stdin = child.stdin.take().expect("a pipe");
+        // More than any buffer on the way, so that it is in the midst of writing; it may also wait for the whole
+        // program before it writes, which leaves nothing behind either.
+        let line = b"G1 X10 Y10 F300\n".repeat(200_000);
+        stdin
+            .write_all(b"G21 G90\nG0 Z5\n")
+            .and_then(|()| stdin.write_all(&line))
+            .expect("a program in the pipe");
+        child.kill().expect("it can be killed");
+        child.wait().expect("an end");
+        assert_eq!(folder.names(), before);
+        if let Some(text) = target {
+            assert_eq!(folder.read("out.nc"), text);
+        }
+    }
+}

@@ -55,3 +55,20 @@ fn the_help_of_every_command_fits_the_screen() {
         }
     }
 }
+
+#[test]
+fn an_adverse_answer_stands_even_if_nobody_reads_it() {
+    let folder = Folder::new();
+    folder.write("a.csv", super::readings::sheet());
+    let mut child = folder
+        .takeup("assess a.csv --limit 0.01")
+        .command()
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("takeup starts");
+    drop(child.stdout.take());
+    let mut stderr = String::new();
+    child.stderr.take().expect("a pipe").read_to_string(&mut stderr).expect("text");
+    assert_eq!((child.wait().expect("an end").code(), stderr.as_str()), (Some(1), ""));
+}
