@@ -2,6 +2,8 @@
 //!
 //! - [`indicator`]: the dial indicator as the box sees it, one trait over different wires.
 //! - [`capture`]: readings of a reversal test taken through that trait, ready for the estimator.
+//! - [`probe`]: the box: armed by the host, it moves the axis, runs a routine, and stops when it must.
+//! - [`simulated`]: an axis behind simulated pins, with faults that can be made while it runs.
 //! - [`rehearsal`]: a whole test on simulated pins, the same on a microcontroller and on a host.
 //!
 //! Generic over [`embedded_hal`]: the board's own crate brings the pins.
@@ -18,4 +20,6 @@ extern crate std;
 
 pub mod capture;
 pub mod indicator;
+pub mod probe;
 pub mod rehearsal;
+pub mod simulated;

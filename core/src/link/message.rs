@@ -156,4 +156,6 @@ pub enum Refusal {
     BadPlan,
     /// The bytes are not a table, or parts are missing.
     BadTable,
+    /// The indicator failed.
+    Indicator,
 }

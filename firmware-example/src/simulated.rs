@@ -1,0 +1,177 @@
+//! A simulated axis behind simulated pins, for tests and for the emulated board.
+//!
+//! Steps go in, edges of an incremental indicator come out; faults can be made while it runs.
+
+use core::cell::{Cell, RefCell};
+use core::convert::Infallible;
+use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
+use takeup_core::axis::{Axis, Direction};
+use takeup_core::length::Length;
+use takeup_core::link::Capabilities;
+use takeup_core::slack::simulated::{Faults, Noise, SimulatedAxis};
+
+use crate::indicator::Quadrature;
+use crate::probe::guard::Bounds;
+use crate::probe::{Pins, Probe, Settings};
+
+/// One step of the drive in millimetres.
+pub const STEP_MM: f64 = 0.0005;
+/// One count of the indicator in millimetres.
+pub const COUNT_MM: f64 = 0.001;
+
+/// What is wrong with the indicator.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wrong {
+    /// Nothing.
+    Nothing,
+    /// It stands still, whatever the table does.
+    Stuck,
+    /// It runs away, a count at every look.
+    RunningAway,
+}
+
+/// The axis, its wires, and a clock that whoever polls sets.
+pub struct World {
+    axis: RefCell<SimulatedAxis>,
+    noise: RefCell<Noise>,
+    steps: Cell<i64>,
+    forward: Cell<bool>,
+    counts: Cell<i64>,
+    /// The time in microseconds.
+    pub now_us: Cell<u64>,
+    /// When the last step was made.
+    pub last_step_us: Cell<u64>,
+    /// Whether the emergency stop is pressed.
+    pub emergency: Cell<bool>,
+    /// What is wrong with the indicator.
+    pub wrong: Cell<Wrong>,
+}
+
+impl World {
+    /// An axis with faults, seated `-` at 0.
+    pub fn new(faults: Faults, seed: u64) -> Self {
+        Self {
+            axis: RefCell::new(SimulatedAxis::new(faults, 0.0, Direction::Minus)),
+            noise: RefCell::new(Noise::new(seed)),
+            steps: Cell::new(0),
+            forward: Cell::new(false),
+            counts: Cell::new(0),
+            now_us: Cell::new(0),
+            last_step_us: Cell::new(0),
+            emergency: Cell::new(false),
+            wrong: Cell::new(Wrong::Nothing),
+        }
+    }
+
+    /// How many steps it has made, forward less backward.
+    pub fn steps(&self) -> i64 {
+        self.steps.get()
+    }
+
+    /// Lets the indicator move by a count at most, so that whoever polls in each turn sees every edge.
+    pub fn turn(&self) {
+        let aim = match self.wrong.get() {
+            Wrong::Nothing => self.axis.try_borrow().map_or(0.0, |axis| axis.position_mm()) / COUNT_MM,
+            Wrong::Stuck => return,
+            Wrong::RunningAway => f64::INFINITY,
+        };
+        let change = libm::round(aim) - self.counts.get() as f64;
+        self.counts.set(
+            self.counts.get().saturating_add((change > 0.0).into()).saturating_sub((change < 0.0).into()),
+        );
+    }
+
+    fn step(&self) {
+        let steps = self.steps.get().saturating_add(if self.forward.get() { 1 } else { -1 });
+        self.steps.set(steps);
+        self.last_step_us.set(self.now_us.get());
+        // One owner of pins, one thread: never borrowed twice.
+        if let (Ok(mut axis), Ok(mut noise)) = (self.axis.try_borrow_mut(), self.noise.try_borrow_mut()) {
+            let _ = axis.move_to_mm(steps as f64 * STEP_MM, self.now_us.get() as f64 * 1e-6, &mut noise);
+        }
+    }
+
+    /// The box joined to this axis.
+    pub fn probe(&self) -> Probe<Wire<'_>, Wire<'_>, Wire<'_>, Quadrature<Wire<'_>, Wire<'_>>> {
+        let wire = |what| Wire { world: self, what };
+        let pins = Pins {
+            step: wire(What::Step),
+            direction: wire(What::Direction),
+            emergency: wire(What::Emergency),
+            indicator: Quadrature::new(wire(What::A), wire(What::B), COUNT_MM),
+        };
+        Probe::new(pins, settings())
+    }
+}
+
+/// The settings of the simulated box: Z, ±50 mm, 20 mm/s.
+pub fn settings() -> Settings {
+    let mm = |v| Length::from_mm(v).unwrap_or(Length::ZERO);
+    Settings {
+        capabilities: Capabilities {
+            name: "simulated".try_into().unwrap_or_default(),
+            axis: Axis::Z,
+            low: mm(-50.0),
+            high: mm(50.0),
+            most_speed: mm(20.0).counts(),
+            count: mm(COUNT_MM),
+            most_readings: 200,
+        },
+        step_mm: STEP_MM,
+        acceleration_mm: 200.0,
+        bounds: Bounds { range_mm: 10.0, following_mm: 0.4 },
+    }
+}
+
+#[derive(Clone, Copy, Debug)]
+enum What {
+    Step,
+    Direction,
+    Emergency,
+    A,
+    B,
+}
+
+/// One simulated pin.
+pub struct Wire<'a> {
+    world: &'a World,
+    what: What,
+}
+
+impl ErrorType for Wire<'_> {
+    type Error = Infallible;
+}
+
+impl InputPin for Wire<'_> {
+    fn is_high(&mut self) -> Result<bool, Infallible> {
+        let quarter = self.world.counts.get().rem_euclid(4);
+        Ok(match self.what {
+            What::A => quarter == 1 || quarter == 2,
+            What::B => quarter >= 2,
+            What::Emergency => !self.world.emergency.get(),
+            What::Step | What::Direction => false,
+        })
+    }
+
+    fn is_low(&mut self) -> Result<bool, Infallible> {
+        self.is_high().map(|high| !high)
+    }
+}
+
+impl OutputPin for Wire<'_> {
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        match self.what {
+            What::Step => self.world.step(),
+            What::Direction => self.world.forward.set(true),
+            What::Emergency | What::A | What::B => {}
+        }
+        Ok(())
+    }
+
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        if matches!(self.what, What::Direction) {
+            self.world.forward.set(false);
+        }
+        Ok(())
+    }
+}
