@@ -103,6 +103,10 @@ impl Planned {
                 "--overrun must be above 0 and larger than any lost motion expected",
                 "Give several times the lost motion expected, such as 1 mm.",
             ),
+            BadPlan::NotRising(at) => Refusal::new(
+                format!("the target {} {unit} is not beyond the one before it", word(at, unit)),
+                "Give the targets by rising position.",
+            ),
             BadPlan::OutOfRange(at) => Refusal::new(
                 format!("the station {} {unit} is beyond any travel", self.word(at)),
                 "Check the number.",

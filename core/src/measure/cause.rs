@@ -6,6 +6,7 @@
 //!
 //! The usual sizes below are common practice, no source.
 
+use crate::measure::positioning::Positioning;
 use crate::measure::reversal::Assessment;
 use crate::measure::uncertainty::Source;
 use crate::measure::{Estimate, Kind, Setup};
@@ -143,6 +144,15 @@ pub enum Evidence {
         /// Of so many.
         of: u32,
     },
+    /// Length gained per length commanded, and the length over which it was seen.
+    LeadError {
+        /// A ratio.
+        per_length: Estimate,
+        /// From the first target to the last.
+        span_mm: f64,
+    },
+    /// The amplitude of an error that repeats with every turn of the screw.
+    PeriodicError(Estimate),
     /// A test of this kind cannot tell the cause from another.
     NotTold {
         /// The other cause.
@@ -207,6 +217,61 @@ pub fn of_reversal<const S: usize>(result: &Assessment<S>, setup: &Setup) -> Cau
     }
     causes.sort_unstable_by(|a, b| b.weight.total_cmp(&a.weight));
     causes
+}
+
+/// The usual size of a lead error over the span of a test, and of a periodic error, mm.
+const LEAD_MM: f64 = 0.05;
+const PERIODIC_MM: f64 = 0.02;
+
+/// The likely causes as far as a positioning test can tell: those of its reversal values, and with
+/// them the errors of the screw, each for itself there or not.
+#[must_use]
+pub fn of_positioning<const S: usize>(
+    result: &Assessment<S>,
+    positioning: &Positioning,
+    setup: &Setup,
+) -> Causes {
+    let mut causes = of_reversal(result, setup);
+    if let Some(per_length) = positioning.lead_error {
+        let span_mm = positioning.span_mm;
+        let log_odds = shown_log_odds(&per_length.scaled(span_mm), LEAD_MM);
+        admit(&mut causes, Name::LeadError, log_odds, Evidence::LeadError { per_length, span_mm });
+    }
+    if let Some(periodic) = positioning.periodic {
+        let log_odds = shown_log_odds(&periodic.amplitude, PERIODIC_MM);
+        admit(&mut causes, Name::Periodic, log_odds, Evidence::PeriodicError(periodic.amplitude));
+    }
+    causes.sort_unstable_by(|a, b| b.weight.total_cmp(&a.weight));
+    causes
+}
+
+/// How much likelier an effect of a usual size is than none, as a logarithm; few degrees of freedom make
+/// chance wider.
+fn shown_log_odds(effect: &Estimate, usual_mm: f64) -> f64 {
+    let wide = effect.dof / libm::fmax(effect.dof - 2.0, 0.5);
+    let u2 = effect.standard_uncertainty * effect.standard_uncertainty * libm::fmax(wide, 1.0) + 1e-8;
+    let w2 = usual_mm * usual_mm;
+    // The t distribution in place of the normal one: chance throws far values more often.
+    let nu = libm::fmax(effect.dof.min(1e6), 1.0);
+    let z2 = effect.value * effect.value / u2;
+    let chance = -0.5 * (nu + 1.0) * libm::log1p(z2 / nu) - 0.5 * libm::log(u2);
+    let usual = -0.5 * effect.value * effect.value / (u2 + w2) - 0.5 * libm::log(u2 + w2);
+    usual - chance - 1.5
+}
+
+/// Adds a cause that is there or not beside the others: where it is, it shares their weight by half, and
+/// takes that of nothing being shown.
+fn admit(causes: &mut Causes, name: Name, log_odds: f64, evidence: Evidence) {
+    let there = 1.0 / (1.0 + libm::exp(-log_odds));
+    let mut weight = 0.0;
+    for cause in causes.iter_mut() {
+        let taken = if cause.cause == Name::NoneShown { there } else { 0.5 * there } * cause.weight;
+        cause.weight -= taken;
+        weight += taken;
+    }
+    let evidence = [evidence].into_iter().collect();
+    // Eleven causes, room for eleven.
+    let _ = causes.push(Cause { cause: name, weight, evidence, next: None });
 }
 
 /// Lost motion worth looking at lies between these, any size as likely as any other in proportion, mm.

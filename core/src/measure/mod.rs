@@ -3,6 +3,7 @@
 //! - [`routine`]: the kinds of test, and the plan of moves and readings of each.
 //! - [`setup`]: what is known of the indicator, how it stands, and the limit to be met.
 //! - [`reversal`]: the reversal test: lost motion at stations, apart from drift and misreads.
+//! - [`positioning`]: the figures of ISO 230-2, lead error, and the error that repeats with the screw.
 //! - [`estimate`], [`uncertainty`], [`student`], [`regression`]: values with their uncertainty, how
 //!   uncertainties combine, the t distribution, and least squares.
 //! - [`decision`]: within, over, or not decided yet, and how many more cycles would decide.
@@ -13,6 +14,7 @@
 pub mod cause;
 pub mod decision;
 pub mod estimate;
+pub mod positioning;
 pub mod regression;
 pub mod reversal;
 pub mod routine;

@@ -124,6 +124,8 @@ pub enum BadPlan {
     NoOverrun,
     /// A station with its overrun is beyond every travel.
     OutOfRange(Length),
+    /// A target is not beyond the one before it.
+    NotRising(Length),
 }
 
 impl fmt::Display for BadPlan {
@@ -136,6 +138,9 @@ impl fmt::Display for BadPlan {
             }
             BadPlan::NoOverrun => {
                 f.write_str("the overrun must be above 0 and larger than any lost motion expected")
+            }
+            BadPlan::NotRising(at) => {
+                write!(f, "the target at {} mm is not beyond the one before it", at.as_mm())
             }
             BadPlan::OutOfRange(at) => write!(f, "the station at {} mm is out of range", at.as_mm()),
         }
@@ -216,6 +221,52 @@ impl<'a> ReversalPlan<'a> {
                 Step::Move { to: stop.target, purpose: Purpose::Arrival },
                 Step::Read(stop),
             ]
+        })
+    }
+}
+
+/// The plan of a positioning test: `runs` times up through the targets and down again.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PositioningPlan<'a> {
+    targets: &'a [Length],
+    runs: u16,
+    overrun: Length,
+}
+
+impl<'a> PositioningPlan<'a> {
+    /// A plan; targets by rising position, the overrun larger than any lost motion expected.
+    pub fn new(targets: &'a [Length], runs: u16, overrun: Length) -> Result<Self, BadPlan> {
+        ReversalPlan::new(targets, runs, overrun)?;
+        match targets.iter().zip(targets.iter().skip(1)).find(|(a, b)| a >= b) {
+            Some((_, &after)) => Err(BadPlan::NotRising(after)),
+            None => Ok(Self { targets, runs, overrun }),
+        }
+    }
+
+    /// The stops, in order.
+    pub fn stops(&self) -> impl Iterator<Item = Stop> + 'a {
+        let targets = self.targets;
+        let up = move |cycle| targets.iter().map(move |&target| (target, cycle, Direction::Plus));
+        let down = move |cycle| targets.iter().rev().map(move |&target| (target, cycle, Direction::Minus));
+        let places = (1..=self.runs).flat_map(move |cycle| up(cycle).chain(down(cycle)));
+        places.zip(1..).map(|((target, cycle, approach), row)| Stop { row, target, cycle, approach })
+    }
+
+    /// The steps, in order: an overrun before each run, then arrivals and readings without reversing.
+    pub fn steps(&self) -> impl Iterator<Item = Step> + 'a {
+        let overrun = self.overrun;
+        let ends = (self.targets.first().copied(), self.targets.last().copied());
+        self.stops().flat_map(move |stop| {
+            // `new` has checked that neither sum leaves the range.
+            let beyond = match stop.approach {
+                Direction::Plus => (Some(stop.target) == ends.0).then(|| stop.target.saturating_sub(overrun)),
+                Direction::Minus => {
+                    (Some(stop.target) == ends.1).then(|| stop.target.saturating_add(overrun))
+                }
+            };
+            let turn = beyond.map(|to| Step::Move { to, purpose: Purpose::Overrun });
+            let arrival = Step::Move { to: stop.target, purpose: Purpose::Arrival };
+            [turn, Some(arrival), Some(Step::Read(stop))].into_iter().flatten()
         })
     }
 }

@@ -5,6 +5,7 @@ use crate::units::Print;
 use serde::{Deserialize, Serialize};
 use takeup_core::measure::Estimate;
 use takeup_core::measure::decision::{Decision as CoreDecision, More};
+use takeup_core::measure::positioning::{EDITION, Positioning as CorePositioning};
 use takeup_core::measure::reversal::Group as CoreGroup;
 
 /// The document. Every part can be read back; unknown fields are passed over.
@@ -30,6 +31,8 @@ pub struct Document {
     pub along_travel: Option<AlongTravel>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub budget: Vec<Contribution>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub positioning: Option<Positioning>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub decision: Option<Decision>,
     #[serde(default)]
@@ -99,6 +102,75 @@ pub struct Value {
 pub struct AlongTravel {
     pub per_length: Value,
     pub shown: bool,
+}
+
+/// The figures of a positioning test.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct Positioning {
+    pub edition: String,
+    #[serde(rename = "B")]
+    pub b: f64,
+    #[serde(rename = "B_mean")]
+    pub b_mean: f64,
+    #[serde(rename = "R")]
+    pub r: f64,
+    #[serde(rename = "R_plus")]
+    pub r_plus: f64,
+    #[serde(rename = "R_minus")]
+    pub r_minus: f64,
+    #[serde(rename = "A")]
+    pub a: f64,
+    #[serde(rename = "A_plus")]
+    pub a_plus: f64,
+    #[serde(rename = "A_minus")]
+    pub a_minus: f64,
+    #[serde(rename = "E")]
+    pub e: f64,
+    #[serde(rename = "E_plus")]
+    pub e_plus: f64,
+    #[serde(rename = "E_minus")]
+    pub e_minus: f64,
+    #[serde(rename = "M")]
+    pub m: f64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lead_error_per_length: Option<Value>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub periodic: Option<Periodic>,
+}
+
+/// An error that repeats with every turn of the screw.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct Periodic {
+    pub amplitude: Value,
+    pub phase_deg: f64,
+}
+
+impl Positioning {
+    fn of(shown: &CorePositioning, print: Print) -> Self {
+        let figures = shown.figures;
+        Self {
+            edition: EDITION.to_owned(),
+            b: print.value(figures.b_mm),
+            b_mean: print.value(figures.b_mean_mm),
+            r: print.value(figures.r_mm),
+            r_plus: print.value(figures.r_plus_mm),
+            r_minus: print.value(figures.r_minus_mm),
+            a: print.value(figures.a_mm),
+            a_plus: print.value(figures.a_plus_mm),
+            a_minus: print.value(figures.a_minus_mm),
+            e: print.value(figures.e_mm),
+            e_plus: print.value(figures.e_plus_mm),
+            e_minus: print.value(figures.e_minus_mm),
+            m: print.value(figures.m_mm),
+            lead_error_per_length: shown.lead_error.as_ref().map(Value::of),
+            periodic: shown.periodic.map(|periodic| Periodic {
+                amplitude: Value::of_length(&periodic.amplitude, print),
+                phase_deg: periodic.phase_deg,
+            }),
+        }
+    }
 }
 
 /// One part of the budget.
@@ -174,7 +246,7 @@ impl Document {
         Self {
             schema: SCHEMA.to_owned(),
             axis: reversal.axis.to_string(),
-            routine: "reversal".to_owned(),
+            routine: reversal.kind.name().to_owned(),
             units: print.unit.to_string(),
             machine: reversal.keys.machine.clone(),
             taken: reversal.keys.taken.clone(),
@@ -218,6 +290,7 @@ impl Document {
                     dof: finite(part.dof),
                 })
                 .collect(),
+            positioning: reversal.positioning.as_ref().map(|shown| Positioning::of(shown, print)),
             decision: result.decision.as_ref().map(|decision| Decision {
                 limit: print.value(decision.limit_mm),
                 answer: decision.answer.name().to_owned(),

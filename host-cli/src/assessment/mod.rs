@@ -21,15 +21,18 @@ use std::path::Path;
 use takeup_core::axis::Axis;
 use takeup_core::length::{Length, Unit};
 use takeup_core::measure::cause::{self, Causes};
+use takeup_core::measure::positioning::{self, Positioning};
 use takeup_core::measure::reversal::{self, Assessment, NotEnough, Reading};
 use takeup_core::measure::{Kind, Setup};
 
 /// The most stations of one test.
 pub const MOST_STATIONS: usize = 64;
 
-/// A reversal test, assessed.
+/// A reversal or positioning test, assessed.
 #[derive(Clone, Debug)]
 pub struct Reversal {
+    /// The kind of test.
+    pub kind: Kind,
     /// The axis.
     pub axis: Axis,
     /// Where the readings come from.
@@ -44,6 +47,8 @@ pub struct Reversal {
     pub readings: Vec<Reading>,
     /// The numbers.
     pub result: Assessment<MOST_STATIONS>,
+    /// What a positioning test shows beyond its reversal values.
+    pub positioning: Option<Positioning>,
     /// The likely causes.
     pub causes: Causes,
 }
@@ -84,20 +89,29 @@ pub fn of_bytes(
     let axis = keys.axis.ok_or_else(|| missing("the axis", "axis: Z", "--axis z"))?;
     let kind =
         keys.routine.ok_or_else(|| missing("the kind of test", "routine: reversal", "--routine reversal"))?;
-    if kind != Kind::Reversal {
+    if !matches!(kind, Kind::Reversal | Kind::Positioning) {
         return Err(Refusal::new(
             format!("readings of the {kind} test cannot be assessed by this version"),
-            format!("Assess a reversal test; the kinds are {}.", kinds()),
+            format!("Assess a reversal or positioning test; the kinds are {}.", kinds()),
         )
         .file(file));
     }
     let readings = sheet.reversal_readings()?;
     let setup = keys.setup();
     let print = Print { unit: ctx.units_given().unwrap_or(sheet.units) };
-    let result = reversal::assess::<MOST_STATIONS>(&readings[..], &setup)
-        .map_err(|error| not_enough(error, &sheet, print))?;
-    let causes = cause::of_reversal(&result, &setup);
+    let why = |error| not_enough(error, &sheet, print);
+    let (result, positioning, causes) = if kind == Kind::Positioning {
+        let (result, shown) = positioning::assess::<MOST_STATIONS>(&readings[..], &setup).map_err(why)?;
+        let causes = cause::of_positioning(&result, &shown, &setup);
+        (result, Some(shown), causes)
+    } else {
+        let result = reversal::assess::<MOST_STATIONS>(&readings[..], &setup).map_err(why)?;
+        let causes = cause::of_reversal(&result, &setup);
+        (result, None, causes)
+    };
     Ok(Reversal {
+        kind,
+        positioning,
         axis,
         file: file.to_owned(),
         file_units: sheet.units,

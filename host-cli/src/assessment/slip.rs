@@ -7,6 +7,7 @@ use crate::units::{Print, decimals};
 use std::fmt::Write;
 use takeup_core::measure::cause::Name;
 use takeup_core::measure::decision::Answer;
+use takeup_core::measure::positioning::EDITION;
 
 /// The slip of a reversal test.
 #[must_use]
@@ -14,6 +15,7 @@ pub fn of_reversal(reversal: &Reversal, print: Print, screen: &Screen) -> String
     let mut slip = Slip { text: String::new(), print, screen, reversal };
     slip.answer();
     slip.stations();
+    slip.positioning();
     slip.set_aside();
     slip.budget();
     slip.causes();
@@ -133,6 +135,52 @@ impl Slip<'_> {
                 print.unit,
                 print.fine(slope.low_95()),
                 print.fine(slope.high_95())
+            );
+            self.item("  ", &text);
+        }
+    }
+
+    fn positioning(&mut self) {
+        let Some(shown) = &self.reversal.positioning else { return };
+        let (print, f) = (self.print, shown.figures);
+        self.heading(&format!(
+            "Positioning of {} by {EDITION}, in {}",
+            self.reversal.axis,
+            print.unit_name()
+        ));
+        let row = |name: &str, both: f64, up: Option<f64>, down: Option<f64>| {
+            let cell = |mm: Option<f64>| mm.map_or_else(|| "-".to_owned(), |mm| print.length(mm));
+            vec![name.to_owned(), print.length(both), cell(up), cell(down)]
+        };
+        let rows = vec![
+            row("accuracy A", f.a_mm, Some(f.a_plus_mm), Some(f.a_minus_mm)),
+            row("repeatability R", f.r_mm, Some(f.r_plus_mm), Some(f.r_minus_mm)),
+            row("systematic deviation E", f.e_mm, Some(f.e_plus_mm), Some(f.e_minus_mm)),
+            row("mean deviation M", f.m_mm, None, None),
+            row("reversal value B", f.b_mm, None, None),
+            row("mean reversal value", f.b_mean_mm, None, None),
+        ];
+        self.text.push_str(&table(&["figure", "both ways", "moving +", "moving -"], rows));
+        if let Some(lead) = shown.lead_error {
+            let over = lead.scaled(shown.span_mm);
+            let text = format!(
+                "Lead error: {} {} over {} (95 %: {} to {}).",
+                print.fine(over.value),
+                print.unit,
+                print.short(shown.span_mm),
+                print.fine(over.low_95()),
+                print.fine(over.high_95())
+            );
+            self.item("  ", &text);
+        }
+        if let Some(periodic) = shown.periodic {
+            let amplitude = periodic.amplitude;
+            let text = format!(
+                "Once a turn of the screw: ±{} {} (95 %: {} to {}).",
+                print.fine(amplitude.value),
+                print.unit,
+                print.fine(amplitude.low_95()),
+                print.fine(amplitude.high_95())
             );
             self.item("  ", &text);
         }

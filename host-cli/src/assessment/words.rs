@@ -76,6 +76,23 @@ pub fn evidence(evidence: &Evidence, print: Print) -> String {
             format!("the indicator's own hysteresis of {} could explain it", fine(hysteresis_mm))
         }
         Evidence::SetAside { count, of } => format!("{count} of {of} readings were set aside as misread"),
+        Evidence::LeadError { per_length, span_mm } => {
+            let over = per_length.scaled(span_mm);
+            format!(
+                "the axis gains {} over {} {} (95 %: {} to {})",
+                fine(over.value),
+                print.short(span_mm),
+                print.unit,
+                print.fine(over.low_95()),
+                print.fine(over.high_95())
+            )
+        }
+        Evidence::PeriodicError(amplitude) => format!(
+            "an error of ±{} repeats with every turn of the screw (95 %: {} to {})",
+            fine(amplitude.value),
+            print.fine(amplitude.low_95()),
+            print.fine(amplitude.high_95())
+        ),
         Evidence::NotTold { from } => format!("this test cannot tell it from {}", from.name()),
     }
 }

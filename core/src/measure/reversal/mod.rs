@@ -515,7 +515,7 @@ fn used_at<'a, R: Series + ?Sized>(
     all(readings).filter(move |(i, r)| same_station(r.target, target) && is_used(*i))
 }
 
-fn same_station(a: Length, b: Length) -> bool {
+pub(super) fn same_station(a: Length, b: Length) -> bool {
     a.saturating_sub(b).saturating_abs() < SAME_STATION
 }
 

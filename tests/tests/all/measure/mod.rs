@@ -3,6 +3,7 @@
 mod causes;
 mod decisions;
 mod misreads;
+mod positioning;
 mod published;
 mod refusals;
 mod truth;
