@@ -104,7 +104,7 @@ impl Planned {
                 "Give several times the lost motion expected, such as 1 mm.",
             ),
             BadPlan::NotRising(at) => Refusal::new(
-                format!("the target {} {unit} is not beyond the one before it", word(at, unit)),
+                format!("the target {} {unit} is not beyond the one before it", self.word(at)),
                 "Give the targets by rising position.",
             ),
             BadPlan::OutOfRange(at) => Refusal::new(
