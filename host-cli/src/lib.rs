@@ -24,6 +24,7 @@ pub mod commands;
 pub mod context;
 pub mod exit;
 pub mod input;
+pub mod log;
 pub mod measured;
 pub mod output;
 pub mod plan_args;

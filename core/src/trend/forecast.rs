@@ -1,7 +1,7 @@
 //! A straight line through the sessions since the last event, and when it reaches the limit.
 //!
-//! Weighted least squares; where the sessions scatter more than their uncertainties say, the uncertainties of the line
-//! grow with the ratio (R. T. Birge, Physical Review 40 (1932) 207-227). When the limit is reached follows by inverse
+//! Weighted least squares; the uncertainties of the line go with the ratio of the scatter found to the scatter
+//! expected (R. T. Birge, Physical Review 40 (1932) 207-227). When the limit is reached follows by inverse
 //! prediction: all times at which the band of the line contains it (E. C. Fieller, J. Royal Statistical Society B 16 (1954)
 //! 175-185). The answer is withheld where the data do not carry it, with what is missing.
 
@@ -180,9 +180,10 @@ impl Default for Line {
     }
 }
 
-/// The square of Birge's ratio, never below 1: sessions that happen to agree are not better than their uncertainty.
+/// The square of Birge's ratio. Below 1 too: part of a session's uncertainty is common to all and bends no line; but not
+/// below a quarter of the uncertainty, however well a few sessions happen to agree.
 fn scale<const P: usize>(fit: &Fit<P>) -> f64 {
-    fit.variance().max(1.0)
+    fit.variance().max(0.0625)
 }
 
 #[cfg(test)]

@@ -45,6 +45,25 @@ impl Design {
     }
 }
 
+/// The shift that the usual charts find soonest, in standard deviations of one session.
+pub const USUAL_SHIFT: f64 = 1.0;
+/// Sessions between false alarms of each usual chart on average, were the scatter of set-ups known. It has to be learned,
+/// which costs some: over three times what both charts together must keep to.
+pub const USUAL_RUN_LENGTH: f64 = 3000.0;
+/// What a fresh set-up of the indicator adds before anything is learned, one standard deviation in millimetres (common
+/// practice, no source).
+pub const USUAL_SET_UP_MM: f64 = 0.002;
+
+impl Design {
+    /// The design for lost motion in millimetres, measured once a week or so.
+    ///
+    /// # Errors
+    /// None: it is of one piece with [`Design::new`].
+    pub fn usual() -> Result<Self, DesignError> {
+        Self::new(USUAL_SHIFT, USUAL_RUN_LENGTH, USUAL_SET_UP_MM)
+    }
+}
+
 /// The chart that signalled.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Chart {

@@ -1,8 +1,10 @@
 //! The commands, one file each: its `Args` and `run(&Args, &Context) -> Result<Outcome, Refusal>`.
 
 pub mod assess;
+pub mod compare;
 pub mod completions;
 pub mod exposure;
+pub mod log;
 pub mod measure;
 pub mod replay;
 pub mod rewrite;
@@ -23,6 +25,8 @@ pub enum Command {
     /// Readings into lost motion, uncertainty, cause and decision
     #[command(long_about = assess::LONG_ABOUT)]
     Assess(assess::Args),
+    /// Did the repair change it, and is it good enough?
+    Compare(compare::Args),
     /// Compensation tables: build, show, export
     Table(table::Args),
     /// Show what slack would do to a program: lifts, reversals, steps
@@ -33,6 +37,8 @@ pub enum Command {
     Rewrite(rewrite::Args),
     /// Completions for a shell, or the manual page
     Completions(completions::Args),
+    /// Sessions of the machines over time: log, trend, alarm, forecast
+    Log(log::Args),
 }
 
 impl Command {
@@ -45,11 +51,13 @@ impl Command {
             Command::Routine(args) => routine::run(args, ctx),
             Command::Measure(args) => measure::run(args, ctx),
             Command::Assess(args) => assess::run(args, ctx),
+            Command::Compare(args) => compare::run(args, ctx),
             Command::Table(args) => table::run(args, ctx),
             Command::Exposure(args) => exposure::run(args, ctx),
             Command::Replay(args) => replay::run(args, ctx),
             Command::Rewrite(args) => rewrite::run(args, ctx),
             Command::Completions(args) => completions::run(args, ctx),
+            Command::Log(args) => log::run(args, ctx),
         }
     }
 }

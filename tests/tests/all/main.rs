@@ -4,5 +4,7 @@ mod cli;
 mod exposure;
 mod firmware;
 mod link;
+mod log;
 mod measure;
 mod replay;
+mod trend;

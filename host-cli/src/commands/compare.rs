@@ -1,0 +1,245 @@
+//! `compare`: did the repair change it, and is it good enough?
+
+use crate::context::Context;
+use crate::exit::Outcome;
+use crate::input;
+use crate::log::assessment::{Assessment, Station, load};
+use crate::refusal::Refusal;
+use crate::units::LengthArg;
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use takeup_core::measure::Estimate;
+use takeup_core::trend::compare::{self, Answer, Ratio};
+
+/// Stations closer than this are the same place.
+const SAME_PLACE_MM: f64 = 0.001;
+
+/// Arguments of `compare`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The assessment before, or its readings file
+    before: PathBuf,
+    /// The assessment after, or its readings file
+    after: PathBuf,
+    /// Lost motion allowed [default: the limit AFTER was assessed against]
+    #[arg(long, value_name = "LENGTH")]
+    limit: Option<LengthArg>,
+}
+
+/// What the comparison rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Basis {
+    /// The mean over the same stations in both.
+    SameStations,
+    /// Only the stations that both have, of more.
+    CommonStations(usize),
+    /// No station in common: the means over different places.
+    DifferentPlaces,
+}
+
+/// Runs it.
+///
+/// # Errors
+/// When a file cannot be read, or the two cannot be compared.
+pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
+    let before = load(&args.before, ctx)?.assessment;
+    let after = load(&args.after, ctx)?.assessment;
+    if before.axis() != after.axis() {
+        return Err(Refusal::new(
+            format!("before is axis {}, after is axis {}", before.axis(), after.axis()),
+            "Compare two assessments of the same axis.",
+        ));
+    }
+    let (b, a, basis) = pair(&before, &args.before, &after, &args.after)?;
+    let (change, answer) = (compare::change(b, a), compare::answer(b, a));
+    let ratio = match (before.repeatability_mm(), after.repeatability_mm()) {
+        (Some(before), Some(after)) => compare::repeatability_ratio(before, after),
+        _ => None,
+    };
+    let limit = args.limit.map(|limit| limit.mm(ctx.units())).or(after.limit_mm());
+    if let Some(limit) = args.limit.and(limit).filter(|limit| !limit.is_finite() || *limit < 0.0) {
+        return Err(Refusal::new(
+            format!("--limit {limit} is negative"),
+            "Give the lost motion allowed, such as 0.05.",
+        ));
+    }
+    let decision = limit.map(|limit| decide(limit, &after, a, ctx));
+    let over = decision.as_ref().is_some_and(|decision| decision["answer"] == "over");
+
+    let lengths = ctx.lengths();
+    let mut document = json!({
+        "schema": "takeup.comparison/1",
+        "axis": after.axis(),
+        "units": lengths.unit.symbol(),
+        "change": {
+            "value": lengths.value(change.value),
+            "low_95": lengths.value(change.low_95()),
+            "high_95": lengths.value(change.high_95()),
+            "standard_uncertainty": lengths.value(change.standard_uncertainty),
+            "dof": change.dof,
+        },
+        "change_answer": answer.name(),
+    });
+    if !change.dof.is_finite() {
+        // JSON has no infinity; a part that says nothing is absent.
+        if let Some(part) = document["change"].as_object_mut() {
+            part.remove("dof");
+        }
+    }
+    if let Some(ratio) = ratio {
+        document["repeatability_ratio"] =
+            json!({ "value": ratio.value, "low_95": ratio.low_95, "high_95": ratio.high_95 });
+    }
+    if let Some(decision) = &decision {
+        document["after"] = decision.clone();
+    }
+    let outcome = if over || answer == Answer::Increased { Outcome::Adverse } else { Outcome::Good };
+    ctx.answer(
+        &document,
+        || text(&after, (b, a), change, answer, ratio, limit, decision.as_ref(), basis, ctx),
+        outcome,
+    )
+}
+
+/// The two estimates to compare: over the same places wherever that can be, since the loss may vary along the travel.
+fn pair(
+    before: &Assessment,
+    before_path: &Path,
+    after: &Assessment,
+    after_path: &Path,
+) -> Result<(Estimate, Estimate, Basis), Refusal> {
+    let whole = |assessment: &Assessment, path: &Path| {
+        assessment.lost_motion_mm().ok_or_else(|| {
+            Refusal::new(
+                format!("routine {:?} gives no lost motion to compare", assessment.routine()),
+                "Compare assessments of routine reversal, positioning or small-steps.",
+            )
+            .file(input::name(path))
+        })
+    };
+    let (b, a) = (whole(before, before_path)?, whole(after, after_path)?);
+    let (places_b, places_a) = (before.stations(), after.stations());
+    let common: Vec<(Station, Station)> = places_b
+        .iter()
+        .filter_map(|s| {
+            places_a.iter().find(|t| (s.target_mm - t.target_mm).abs() < SAME_PLACE_MM).map(|t| (*s, *t))
+        })
+        .collect();
+    if common.len() == places_b.len() && common.len() == places_a.len() {
+        return Ok((b, a, Basis::SameStations));
+    }
+    if common.is_empty() {
+        return Ok((b, a, Basis::DifferentPlaces));
+    }
+    let mean = |pick: fn(&(Station, Station)) -> Estimate| {
+        let n = common.len() as f64;
+        let value = common.iter().map(|pair| pick(pair).value).sum::<f64>() / n;
+        // Stations share the indicator and its set-up, so their errors may be the same one: no credit for their number.
+        let widest =
+            common.iter().map(pick).max_by(|x, y| x.standard_uncertainty.total_cmp(&y.standard_uncertainty));
+        Estimate { value, ..widest.unwrap_or(Estimate::ZERO) }
+    };
+    Ok((
+        mean(|pair| pair.0.lost_motion_mm),
+        mean(|pair| pair.1.lost_motion_mm),
+        Basis::CommonStations(common.len()),
+    ))
+}
+
+/// Good enough after? The decision AFTER came with, if it was against the same limit; else the rule of ISO 14253-1 on its
+/// stations.
+fn decide(limit_mm: f64, after: &Assessment, mean: Estimate, ctx: &Context) -> Value {
+    let lengths = ctx.lengths();
+    let mut decision = after.document()["decision"].clone();
+    if decision["answer"].is_string() && after.limit_mm().is_some_and(|limit| (limit - limit_mm).abs() < 1e-9)
+    {
+        decision["limit"] = lengths.value(limit_mm).into();
+        return decision;
+    }
+    let mut stations: Vec<Estimate> = after.stations().iter().map(|station| station.lost_motion_mm).collect();
+    if stations.is_empty() {
+        stations.push(mean);
+    }
+    let answer = if stations.iter().any(|e| e.value.abs() - e.expanded_95() > limit_mm) {
+        "over"
+    } else if stations.iter().all(|e| e.value.abs() + e.expanded_95() <= limit_mm) {
+        "within"
+    } else {
+        "undecided"
+    };
+    let mut decision = json!({ "limit": lengths.value(limit_mm), "answer": answer });
+    if answer == "undecided" {
+        decision["why"] = "the limit lies inside a 95 % interval; assess AFTER with this limit to see how many more cycles would decide".into();
+    }
+    decision
+}
+
+#[allow(clippy::too_many_arguments, reason = "one paragraph for each part of the answer")]
+fn text(
+    after: &Assessment,
+    (b, a): (Estimate, Estimate),
+    change: Estimate,
+    answer: Answer,
+    ratio: Option<Ratio>,
+    limit_mm: Option<f64>,
+    decision: Option<&Value>,
+    basis: Basis,
+    ctx: &Context,
+) -> String {
+    let lengths = ctx.lengths();
+    let axis = after.axis();
+    let limit = limit_mm.map(|limit| lengths.with_unit(limit)).unwrap_or_default();
+    let head = match answer {
+        Answer::Reduced => "lost motion is reduced",
+        Answer::Increased => "lost motion has INCREASED",
+        Answer::NoChangeShown => "no change of lost motion is shown",
+    };
+    let good = match decision.and_then(|decision| decision["answer"].as_str()) {
+        Some("within") => format!(" and is now within the limit of {limit}"),
+        Some("over") => format!(", but it is OVER the limit of {limit}"),
+        Some(_) => format!("; whether it is within {limit} is not decided yet"),
+        None => String::new(),
+    };
+    let mut text = ctx.screen().wrap(&format!("Axis {axis}: {head}{good}."), "");
+    text.push_str("\n\n");
+    let line = |name: &str, e: Estimate| {
+        format!("  {name:<7} {:>10} ± {} (95 %)\n", lengths.with_unit(e.value), lengths.fine(e.expanded_95()))
+    };
+    text.push_str(&line("before", b));
+    text.push_str(&line("after", a));
+    text.push_str(&line("change", change));
+    if let Some(ratio) = ratio {
+        let words = if ratio.high_95 < 1.0 {
+            "it repeats better"
+        } else if ratio.low_95 > 1.0 {
+            "it repeats WORSE"
+        } else {
+            "no difference shown"
+        };
+        let _ = writeln!(
+            text,
+            "  scatter after over before: {:.2} ({:.2} to {:.2}, 95 %): {words}",
+            ratio.value, ratio.low_95, ratio.high_95
+        );
+    }
+    match basis {
+        Basis::SameStations => {}
+        Basis::CommonStations(n) => {
+            let _ = writeln!(text, "  compared at the {n} stations that both have");
+        }
+        Basis::DifferentPlaces => {
+            text.push_str("  caution: no station in common; if the loss varies along the travel, that is in the change\n");
+        }
+    }
+    let next = match (answer, decision.and_then(|decision| decision["answer"].as_str())) {
+        (Answer::Increased, _) => "Find the cause before the machine is used for close work.",
+        (_, Some("over")) => "Repair again, or correct programs for what remains; then measure again.",
+        (_, Some("undecided")) => "Take more cycles before you rely on it.",
+        (Answer::NoChangeShown, _) => "More cycles in both tests would show a smaller change.",
+        (_, Some(_)) => "Log this session, so that its return is seen early.",
+        (_, None) => "Give --limit to know whether it is good enough.",
+    };
+    let _ = writeln!(text, "\nNext: {next}");
+    text
+}

@@ -1,0 +1,94 @@
+//! `log`: sessions, notes, trend, alarm, forecast; bundles out and in.
+
+mod add;
+mod bundle;
+mod check;
+mod list;
+mod note;
+mod trend;
+
+use crate::context::Context;
+use crate::exit::Outcome;
+use crate::log::store::Store;
+use crate::refusal::Refusal;
+use std::path::PathBuf;
+
+/// The machine of sessions that name none.
+pub(crate) const USUAL_MACHINE: &str = "mill";
+
+/// Arguments of `log`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "The log only grows: correct a mistake by `takeup log note --corrects N`.")]
+pub struct Args {
+    #[command(flatten)]
+    place: Place,
+    #[command(subcommand)]
+    what: What,
+}
+
+/// Where the log is.
+#[derive(Clone, Debug, clap::Args)]
+pub struct Place {
+    /// The log's file [default: in the user's data folder]
+    #[arg(long = "log", global = true, value_name = "FILE")]
+    file: Option<PathBuf>,
+}
+
+impl Place {
+    /// The path of the log.
+    ///
+    /// # Errors
+    /// When none is named and the user has no data folder.
+    pub fn path(&self) -> Result<PathBuf, Refusal> {
+        self.file.clone().map_or_else(crate::log::default_path, Ok)
+    }
+
+    /// The log, for reading.
+    ///
+    /// # Errors
+    /// When there is none or it cannot be used.
+    pub fn open(&self) -> Result<Store, Refusal> {
+        Store::open(&self.path()?)
+    }
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum What {
+    /// Add sessions: readings files, or assessments of `assess --json`
+    Add(add::Args),
+    /// Note a repair or another event, or correct an entry
+    Note(note::Args),
+    /// List the entries
+    List(list::ListArgs),
+    /// Show one entry whole
+    Show(list::ShowArgs),
+    /// Lost motion of an axis over time: alarm and forecast
+    Trend(trend::Args),
+    /// Write a bundle of all entries
+    Export(bundle::ExportArgs),
+    /// Take the entries of a bundle; those already here are left as they are
+    Import(bundle::ImportArgs),
+    /// Check that the file is whole
+    Check,
+    /// Bring the log of an older program up to date
+    Migrate,
+}
+
+/// Runs it.
+///
+/// # Errors
+/// When it is not done.
+pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
+    let place = &args.place;
+    match &args.what {
+        What::Add(args) => add::run(args, place, ctx),
+        What::Note(args) => note::run(args, place, ctx),
+        What::List(args) => list::list(args, place, ctx),
+        What::Show(args) => list::show(args, place, ctx),
+        What::Trend(args) => trend::run(args, place, ctx),
+        What::Export(args) => bundle::export(args, place, ctx),
+        What::Import(args) => bundle::import(args, place, ctx),
+        What::Check => check::check(place, ctx),
+        What::Migrate => check::migrate(place, ctx),
+    }
+}

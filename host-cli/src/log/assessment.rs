@@ -1,0 +1,199 @@
+//! The document of `assess --json`, read back: what the log, the comparison and the report need of it.
+
+use crate::assessment::{document::Document, of_bytes};
+use crate::context::Context;
+use crate::input;
+use crate::readings::keys::Keys;
+use crate::refusal::Refusal;
+use crate::units::Print;
+use serde_json::Value;
+use std::path::Path;
+use takeup_core::measure::Estimate;
+use takeup_core::trend::compare::Repeatability;
+
+/// The name of the document.
+const SCHEMA: &str = "takeup.assessment/1";
+
+/// An assessment with the document it came from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Assessment {
+    document: Value,
+    axis: String,
+    factor: f64,
+    lost_motion_mm: Option<Estimate>,
+}
+
+/// An assessment as a command found it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Loaded {
+    /// The assessment.
+    pub assessment: Assessment,
+    /// The readings file it was made from, if that was given.
+    pub readings: Option<String>,
+}
+
+/// No assessment of a person's readings is longer.
+const MOST_BYTES: u64 = 50_000_000;
+
+/// Reads an assessment, or a readings file that is assessed on the spot.
+///
+/// # Errors
+/// When the file is neither, or cannot be assessed.
+pub fn load(path: &Path, ctx: &Context) -> Result<Loaded, Refusal> {
+    let bytes = input::read(path, MOST_BYTES, ctx)?;
+    let name = input::name(path);
+    let start = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
+    let json = start.iter().find(|byte| !byte.is_ascii_whitespace()).is_some_and(|byte| b"{[".contains(byte));
+    if json {
+        return Ok(Loaded { assessment: Assessment::from_bytes(start, &name)?, readings: None });
+    }
+    let reversal = of_bytes(&bytes, &name, |_| Ok(Keys::default()), ctx)?;
+    // In the units of the file, whatever is printed: the same file is the same session in every shop.
+    let document = Document::of_reversal(&reversal, Print { unit: reversal.file_units });
+    let document = serde_json::to_string(&document)
+        .and_then(|text| serde_json::from_str(&text))
+        .map_err(|error| error.to_string())
+        .and_then(Assessment::from_value)
+        .map_err(|error| {
+            Refusal::new(format!("cannot be assessed: {error}"), "Report this fault.").file(&name)
+        })?;
+    Ok(Loaded { assessment: document, readings: Some(String::from_utf8_lossy(&bytes).into_owned()) })
+}
+
+/// Lost motion at one station, in millimetres.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Station {
+    /// Where.
+    pub target_mm: f64,
+    /// How much.
+    pub lost_motion_mm: Estimate,
+    /// Scatter and count of the readings approached `+`.
+    pub plus: Option<Repeatability>,
+    /// Scatter and count of the readings approached `-`.
+    pub minus: Option<Repeatability>,
+}
+
+impl Assessment {
+    /// Reads a document.
+    ///
+    /// # Errors
+    /// In words: what is missing or wrong.
+    pub fn from_value(document: Value) -> Result<Self, String> {
+        match document["schema"].as_str() {
+            Some(SCHEMA) => {}
+            Some("takeup.refusal/1") => return Err("this is a refusal, not an assessment".into()),
+            Some(other) => return Err(format!("the document is a {other:?}, {SCHEMA:?} was expected")),
+            None => return Err(format!("there is no \"schema\": {SCHEMA:?} was expected")),
+        }
+        let axis = document["axis"].as_str().filter(|axis| ["X", "Y", "Z"].contains(axis));
+        let axis = axis.ok_or("\"axis\" must be X, Y or Z")?.to_owned();
+        let factor = match document["units"].as_str() {
+            Some("mm") => 1.0,
+            Some("in") => 25.4,
+            _ => return Err("\"units\" must be mm or in".into()),
+        };
+        let lost_motion_mm = match document.get("lost_motion") {
+            None => None,
+            Some(part) => Some(
+                estimate(part, factor)
+                    .ok_or("\"lost_motion\" must have a value with its standard uncertainty or interval")?,
+            ),
+        };
+        Ok(Self { document, axis, factor, lost_motion_mm })
+    }
+
+    /// Reads the bytes of a file.
+    ///
+    /// # Errors
+    /// With the place and what was expected.
+    pub fn from_bytes(bytes: &[u8], file: &str) -> Result<Self, Refusal> {
+        const WAY_OUT: &str = "Give what `takeup assess --json` printed, or the readings file itself.";
+        let document: Value = serde_json::from_slice(bytes).map_err(|error| {
+            Refusal::new(format!("this is not a JSON document: {error}"), WAY_OUT)
+                .file(file)
+                .line(error.line().max(1) as u64)
+        })?;
+        Self::from_value(document).map_err(|reason| Refusal::new(reason, WAY_OUT).file(file))
+    }
+
+    /// The whole document.
+    #[must_use]
+    pub fn document(&self) -> &Value {
+        &self.document
+    }
+
+    /// X, Y or Z.
+    #[must_use]
+    pub fn axis(&self) -> &str {
+        &self.axis
+    }
+
+    /// Millimetres in one unit of the document.
+    #[must_use]
+    pub fn factor(&self) -> f64 {
+        self.factor
+    }
+
+    /// The kind of test.
+    #[must_use]
+    pub fn routine(&self) -> &str {
+        self.document["routine"].as_str().unwrap_or("")
+    }
+
+    /// The lost motion, mean over the stations, where the routine gives it.
+    #[must_use]
+    pub fn lost_motion_mm(&self) -> Option<Estimate> {
+        self.lost_motion_mm
+    }
+
+    /// The limit it was decided against.
+    #[must_use]
+    pub fn limit_mm(&self) -> Option<f64> {
+        self.document["decision"]["limit"].as_f64().map(|limit| limit * self.factor)
+    }
+
+    /// The stations, in the order of the document.
+    #[must_use]
+    pub fn stations(&self) -> Vec<Station> {
+        let scatter = |part: &Value| {
+            let (n, s) = (part["n"].as_f64()?, part["s"].as_f64()?);
+            (n >= 2.0).then_some(Repeatability { s: s * self.factor, dof: n - 1.0 })
+        };
+        let station = |part: &Value| {
+            Some(Station {
+                target_mm: part["target"].as_f64()? * self.factor,
+                lost_motion_mm: estimate(&part["lost_motion"], self.factor)?,
+                plus: scatter(&part["plus"]),
+                minus: scatter(&part["minus"]),
+            })
+        };
+        self.document["stations"].as_array().into_iter().flatten().filter_map(station).collect()
+    }
+
+    /// The scatter of one reading, pooled over stations and approaches.
+    #[must_use]
+    pub fn repeatability_mm(&self) -> Option<Repeatability> {
+        let (mut sum, mut dof) = (0.0, 0.0);
+        for part in self.stations().iter().flat_map(|station| [station.plus, station.minus]).flatten() {
+            sum += part.dof * part.s * part.s;
+            dof += part.dof;
+        }
+        (dof > 0.0).then(|| Repeatability { s: (sum / dof).sqrt(), dof })
+    }
+}
+
+/// A value with its uncertainty, or with its interval where that is all there is.
+fn estimate(part: &Value, factor: f64) -> Option<Estimate> {
+    let value = part["value"].as_f64()?;
+    // Infinite degrees of freedom have no number in JSON.
+    let dof = part["dof"].as_f64().filter(|dof| *dof > 0.0).unwrap_or(f64::INFINITY);
+    let standard_uncertainty = match part["standard_uncertainty"].as_f64() {
+        Some(u) if u >= 0.0 => u,
+        Some(_) => return None,
+        None => {
+            let width = part["high_95"].as_f64()? - part["low_95"].as_f64()?;
+            0.5 * width / takeup_core::measure::student::coverage_factor(0.95, dof)
+        }
+    };
+    Some(Estimate { value, standard_uncertainty, dof }.scaled(factor))
+}

@@ -1,0 +1,174 @@
+//! Adding, noting, listing, correcting, trend, bundles.
+
+use super::assessment;
+use takeup_tests::Folder;
+
+fn with_sessions(values: &[f64]) -> Folder {
+    let folder = Folder::new();
+    for (week, value) in values.iter().enumerate() {
+        folder.write("s.json", assessment(*value, 0.001).to_string());
+        let day = 1 + 7 * week;
+        let (month, day) = (1 + day / 28, 1 + day % 28);
+        folder
+            .takeup(&format!("log add s.json --machine bed-mill --taken 2026-{month:02}-{day:02} --log l.db"))
+            .done()
+            .exit(0);
+    }
+    folder
+}
+
+#[test]
+fn same_session_twice_is_one_entry() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    // The same document with other white space and order of keys.
+    folder.write("b.json", serde_json::to_string_pretty(&assessment(0.02, 0.001)).unwrap());
+    folder.write("c.json", assessment(0.03, 0.001).to_string());
+    let first = folder.takeup("log add a.json c.json --log l.db --json").done().exit(0).json();
+    assert_eq!(first["entries"][0]["added"], true);
+    let again = folder.takeup("log add b.json --log l.db --json").done().exit(0).json();
+    assert_eq!(again["entries"][0]["added"], false);
+    assert_eq!(again["entries"][0]["entry"], first["entries"][0]["entry"]);
+    let list = folder.takeup("log list --log l.db --json").done().exit(0).json();
+    assert_eq!(list["entries"].as_array().unwrap().len(), 2);
+    assert_eq!(list["entries"][0]["lost_motion"]["value"], 0.02);
+    folder.takeup("log check --log l.db").done().exit(0);
+    assert!(!folder.names().iter().any(|name| name.contains("journal")), "{:?}", folder.names());
+}
+
+#[test]
+fn without_a_name_the_log_is_in_the_data_folder() {
+    let folder = Folder::new();
+    folder.takeup("log list").done().refused(&["no log here yet", "log add"]);
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    folder.takeup("log add a.json").done().exit(0);
+    let list = folder.takeup("log list").done().exit(0);
+    assert!(list.stdout.contains("0.020 mm"), "{list:?}");
+    assert!(folder.file(".data").is_dir());
+}
+
+#[test]
+fn all_files_or_none() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    folder.write("bad.json", "{\"schema\": \"takeup.replay/1\"}");
+    folder.takeup("log add a.json bad.json --log l.db").done().refused(&["bad.json", "takeup.replay/1"]);
+    assert_eq!(folder.names(), ["a.json", "bad.json"]);
+}
+
+#[test]
+fn loosening_alarms_and_a_repair_starts_anew() {
+    let steady: Vec<f64> = (0..12).map(|i| 0.020 + 0.0008 * f64::from(i % 3 - 1)).collect();
+    let folder = with_sessions(&steady);
+    let trend = folder.takeup("log trend --log l.db --limit 0.05 --json").done().exit(0).json();
+    assert_eq!(trend["answer"], "steady");
+    assert!(trend["forecast"]["missing"].is_string(), "{trend}");
+
+    let loosening: Vec<f64> = (0..12).map(|i| 0.020 + 0.002 * f64::from(i)).collect();
+    let folder = with_sessions(&loosening);
+    let run = folder.takeup("log trend --log l.db --limit 0.05").done().exit(1);
+    assert!(run.stdout.starts_with("ALARM, axis Z of bed-mill: since 2026-"), "{run:?}");
+    assert!(run.stdout.contains("reaches 0.050 mm between"), "{run:?}");
+    let trend = folder.takeup("log trend --log l.db --limit 0.05 --json").done().exit(1).json();
+    assert_eq!(trend["alarm"]["side"], "above");
+    // 0.002 mm a week, last session at 0.042 mm: four weeks on, within the interval.
+    let week = trend["per_week"]["value"].as_f64().unwrap();
+    assert!((week - 0.002).abs() < 1e-4, "{week}");
+
+    folder
+        .takeup_args([
+            "log",
+            "note",
+            "coupling clamped",
+            "--event",
+            "repair",
+            "--machine",
+            "bed-mill",
+            "--at",
+            "2026-06-01",
+            "--log",
+            "l.db",
+        ])
+        .done()
+        .exit(0);
+    let trend = folder.takeup("log trend --log l.db --json").done().exit(0).json();
+    assert_eq!(trend["answer"], "steady");
+    assert_eq!(trend["events"][0]["event"], "repair");
+}
+
+#[test]
+fn wrong_entry_no_longer_counts_but_stays() {
+    let folder = with_sessions(&[0.020, 0.900, 0.021]);
+    folder.takeup_args(["log", "note", "dial touched", "--corrects", "2", "--log", "l.db"]).done().exit(0);
+    let trend = folder.takeup("log trend --log l.db --json").done().exit(0).json();
+    assert_eq!(trend["sessions"].as_array().unwrap().len(), 2);
+    let shown = folder.takeup("log show 2 --log l.db --json").done().exit(0).json();
+    assert_eq!(shown["corrected_by"], 4);
+    folder
+        .takeup_args(["log", "note", "again", "--corrects", "2", "--log", "l.db"])
+        .done()
+        .refused(&["already corrected", "4"]);
+    folder
+        .takeup_args(["log", "note", "none", "--corrects", "77", "--log", "l.db"])
+        .done()
+        .refused(&["no entry 77"]);
+    folder.takeup("log check --log l.db").done().exit(0);
+}
+
+#[test]
+fn bundles_merge_and_change_nothing_twice() {
+    let a = with_sessions(&[0.020, 0.021, 0.022]);
+    let b = with_sessions(&[0.020, 0.031]);
+    a.takeup("log export -o a.jsonl --log l.db").done().exit(0);
+    std::fs::copy(a.file("a.jsonl"), b.file("a.jsonl")).unwrap();
+    let first = b.takeup("log import a.jsonl --log l.db --json").done().exit(0).json();
+    assert_eq!((&first["added"], &first["known"]), (&2.into(), &1.into()));
+    let bytes = std::fs::read(b.file("l.db")).unwrap();
+    let second = b.takeup("log import a.jsonl --log l.db --json").done().exit(0).json();
+    assert_eq!(second["added"], 0);
+    assert!(bytes == std::fs::read(b.file("l.db")).unwrap(), "importing twice changed the file");
+    // And back: both computers hold the same entries.
+    b.takeup("log export -o b.jsonl --log l.db").done().exit(0);
+    std::fs::copy(b.file("b.jsonl"), a.file("b.jsonl")).unwrap();
+    a.takeup("log import b.jsonl --log l.db").done().exit(0);
+    a.takeup("log export -o a2.jsonl --log l.db").done().exit(0);
+    let sorted = |text: String| {
+        let mut lines: Vec<_> = text.lines().map(str::to_owned).collect();
+        lines.sort();
+        lines
+    };
+    assert_eq!(sorted(a.read("a2.jsonl")), sorted(b.read("b.jsonl")));
+
+    // Cut short, altered, or something else: refused, nothing changed.
+    let whole = a.read("a.jsonl");
+    let cut = whole.lines().take(2).collect::<Vec<_>>().join("\n");
+    b.write("cut.jsonl", cut + "\n");
+    b.takeup("log import cut.jsonl --log l.db").done().refused(&["3 entries", "has 1"]);
+    b.write("altered.jsonl", whole.replace("0.021", "0.011"));
+    b.takeup("log import altered.jsonl --log l.db").done().refused(&["altered.jsonl:3", "digest"]);
+    b.write("other.jsonl", "hello\n");
+    b.takeup("log import other.jsonl --log l.db").done().refused(&["not a bundle"]);
+}
+
+/// A reversal test of five cycles at one station, 0.05 mm lost, readings to a micrometre.
+const READINGS: &str = "# axis: Z\n# routine: reversal\n# machine: bed-mill\n# taken: 2026-03-02T08:30:00Z\ntarget,approach,reading\n\
+0,+,0.000\n0,-,0.050\n0,+,0.001\n0,-,0.051\n0,+,-0.001\n0,-,0.050\n0,+,0.000\n0,-,0.049\n0,+,0.001\n0,-,0.051\n";
+
+#[test]
+fn readings_and_their_assessment_are_one_session() {
+    let folder = Folder::new();
+    folder.write("z.csv", READINGS);
+    let assessed = folder.takeup("assess z.csv --json").done().exit(0);
+    folder.write("z.json", &assessed.stdout);
+    let first = folder.takeup("log add z.csv --log l.db --json").done().exit(0).json();
+    assert_eq!(first["entries"][0]["machine"], "bed-mill");
+    assert_eq!(first["entries"][0]["at"], "2026-03-02T08:30:00Z");
+    let again = folder.takeup("log add z.json z.csv --log l.db --json").done().exit(0).json();
+    assert!(again["entries"].as_array().unwrap().iter().all(|entry| entry["added"] == false), "{again}");
+    // The raw readings are kept as they were written.
+    let shown = folder.takeup("log show 1 --log l.db --json").done().exit(0).json();
+    assert_eq!(shown["body"]["readings"], READINGS);
+    folder.takeup("log check --log l.db").done().exit(0);
+    let same = folder.takeup("compare z.csv z.json --json").done().exit(0).json();
+    assert_eq!(same["change"]["value"], 0.0);
+}

@@ -1,0 +1,140 @@
+//! The program killed at 200 random moments while adding, importing and migrating.
+
+use super::assessment;
+use rusqlite::Connection;
+use std::io::Read;
+use std::path::Path;
+use std::process::Stdio;
+use std::time::{Duration, Instant};
+use takeup_tests::{Folder, Run};
+
+/// Moments from a fixed seed: SplitMix64 (Steele, Lea and Flood 2014).
+struct Moments(u64);
+
+impl Moments {
+    fn below(&mut self, most: Duration) -> Duration {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        most.mul_f64(((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64)
+    }
+}
+
+/// Starts a run and kills it after `delay`; whether it had acknowledged by then.
+fn killed(run: &Run, delay: Duration) -> bool {
+    let mut child = run
+        .command()
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("takeup starts");
+    std::thread::sleep(delay);
+    let _ = child.kill();
+    let mut out = String::new();
+    child.stdout.take().expect("a pipe").read_to_string(&mut out).expect("text");
+    child.wait().expect("it ends");
+    // A whole line: the acknowledgement was written after the commit.
+    out.ends_with('\n')
+}
+
+/// How long an undisturbed run takes, with some room: moments are spread over all of it.
+fn whole(run: Run) -> Duration {
+    let start = Instant::now();
+    run.done().exit(0);
+    start.elapsed().mul_f64(1.2)
+}
+
+fn entries(log: &Path) -> i64 {
+    let db = Connection::open(log).expect("the log opens");
+    db.query_row("SELECT COUNT(*) FROM entry", [], |row| row.get(0)).expect("entries")
+}
+
+#[test]
+fn adding_loses_nothing_acknowledged() {
+    let folder = Folder::new();
+    folder.write("warm.json", assessment(0.5, 0.001).to_string());
+    let span = whole(folder.takeup("log add warm.json --log l.db"));
+    let mut moments = Moments(1);
+    let mut acknowledged = vec![0.5];
+    for i in 0..120 {
+        let value = 0.001 * f64::from(i + 1);
+        folder.write("s.json", assessment(value, 0.001).to_string());
+        if killed(&folder.takeup("log add s.json --log l.db"), moments.below(span)) {
+            acknowledged.push(value);
+        }
+    }
+    folder.takeup("log check --log l.db").done().exit(0);
+    let list = folder.takeup("log list --log l.db --json").done().exit(0).json();
+    let kept: Vec<f64> = list["entries"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|entry| entry["lost_motion"]["value"].as_f64().unwrap())
+        .collect();
+    for value in &acknowledged {
+        assert_eq!(kept.iter().filter(|kept| (**kept - value).abs() < 1e-9).count(), 1, "{value} of seed 1");
+    }
+    // The moments must fall on both sides of the commit, or the test shows nothing.
+    assert!(acknowledged.len() > 5 && acknowledged.len() < 118, "{} of 120 acknowledged", acknowledged.len());
+}
+
+#[test]
+fn importing_is_all_or_nothing() {
+    let folder = Folder::new();
+    for i in 0..12 {
+        folder.write(&format!("s{i}.json"), assessment(0.001 * f64::from(i + 1), 0.001).to_string());
+    }
+    let files: Vec<_> = (0..12).map(|i| format!("s{i}.json")).collect();
+    folder.takeup(&format!("log add {} --log a.db", files.join(" "))).done().exit(0);
+    folder.takeup("log export -o b.jsonl --log a.db").done().exit(0);
+    let span = whole(folder.takeup("log import b.jsonl --log warm.db"));
+    let mut moments = Moments(2);
+    for i in 0..40 {
+        let log = folder.file(&format!("l{i}.db"));
+        let run = folder.takeup(&format!("log import b.jsonl --log l{i}.db"));
+        let acknowledged = killed(&run, moments.below(span));
+        if acknowledged || log.exists() {
+            // What was cut off before it began is made good by the next run.
+            let again =
+                folder.takeup(&format!("log import b.jsonl --log l{i}.db --json")).done().exit(0).json();
+            let known = again["known"].as_i64().unwrap();
+            assert!(
+                known == 12 || (known == 0 && !acknowledged),
+                "moment {i} of seed 2: {known}, {acknowledged}"
+            );
+            assert_eq!(entries(&log), 12);
+            folder.takeup(&format!("log check --log l{i}.db")).done().exit(0);
+        }
+    }
+}
+
+#[test]
+fn migrating_keeps_every_entry() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    folder.write("b.json", assessment(0.03, 0.001).to_string());
+    folder.takeup("log add a.json b.json --log new.db").done().exit(0);
+    older(&folder.file("new.db"));
+    let old = std::fs::read(folder.file("new.db")).unwrap();
+    folder.write("warm.db", &old);
+    let span = whole(folder.takeup("log migrate --log warm.db"));
+    let mut moments = Moments(3);
+    for i in 0..40 {
+        let log = folder.write("l.db", &old);
+        let _ = std::fs::remove_file(folder.file("l.db-journal"));
+        let acknowledged = killed(&folder.takeup("log migrate --log l.db"), moments.below(span));
+        let after = folder.takeup("log migrate --log l.db --json").done().exit(0).json();
+        assert!(!acknowledged || after["from"] == 2, "moment {i} of seed 3");
+        assert_eq!(entries(&log), 2);
+        folder.takeup("log check --log l.db").done().exit(0);
+    }
+}
+
+/// Turns a log into one of version 1, as the first program wrote it.
+pub fn older(log: &Path) {
+    let db = Connection::open(log).expect("the log opens");
+    db.execute_batch("DROP INDEX entry_in_time; DROP INDEX correction_of; PRAGMA user_version = 1;")
+        .expect("older");
+}

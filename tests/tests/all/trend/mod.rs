@@ -1,0 +1,4 @@
+//! Condition over time: run lengths by simulation, and simulated lives of machines.
+
+mod lives;
+mod run_lengths;
