@@ -7,4 +7,5 @@ mod link;
 mod log;
 mod measure;
 mod replay;
+mod rewrite;
 mod trend;

@@ -33,8 +33,8 @@ pub(super) const fn half_resolution(unit: Unit) -> Length {
 }
 
 /// Writes digits of a whole number with at least `width` digits.
-fn digits<const N: usize>(text: &mut Vec<u8, N>, number: u128, width: u8) {
-    let mut buffer = [b'0'; 40];
+fn digits<const N: usize>(text: &mut Vec<u8, N>, number: u64, width: u8) {
+    let mut buffer = [b'0'; 20];
     let (mut left, mut count) = (number, 0_usize);
     for slot in buffer.iter_mut().rev() {
         if left == 0 {
@@ -48,10 +48,19 @@ fn digits<const N: usize>(text: &mut Vec<u8, N>, number: u128, width: u8) {
     put(text, buffer.get(buffer.len().saturating_sub(shown)..).unwrap_or(&[]));
 }
 
-/// A quotient of whole numbers to the nearest, halves away from zero.
-fn nearest(numerator: i128, denominator: i128) -> i128 {
-    let half = (denominator / 2).saturating_mul(numerator.signum());
-    numerator.saturating_add(half).checked_div(denominator).unwrap_or(0)
+/// `number` × `factor` / `divisor` to the nearest, halves away from zero.
+fn scaled(number: i64, factor: i64, divisor: i64) -> i64 {
+    // Nearly every number of a program fits in 64 bits, where dividing is fast.
+    if let Some(numerator) = number.checked_mul(factor) {
+        let half = (divisor / 2).saturating_mul(numerator.signum());
+        if let Some(sum) = numerator.checked_add(half) {
+            return sum.checked_div(divisor).unwrap_or(0);
+        }
+    }
+    let numerator = i128::from(number).saturating_mul(i128::from(factor));
+    let half = i128::from(divisor / 2).saturating_mul(numerator.signum());
+    let nearest = numerator.saturating_add(half).checked_div(i128::from(divisor)).unwrap_or(0);
+    i64::try_from(nearest).unwrap_or(0)
 }
 
 /// Writes a word for a length in the style of the word it replaces, and says what it stands for:
@@ -64,7 +73,7 @@ pub(super) fn dimension<const N: usize>(
     style: Option<&Number>,
     modal: &Modal,
 ) -> Length {
-    let unit = i128::from(modal.unit.counts());
+    let unit = modal.unit.counts();
     let whole_increments =
         modal.integers == Integers::Increments && style.is_some_and(|number| number.point() == Point::Absent);
     let written = style.map_or(0, Number::decimals);
@@ -73,9 +82,9 @@ pub(super) fn dimension<const N: usize>(
         (true, Unit::Inch) => 4,
         (false, unit) => written.max(fine_decimals(unit)),
     };
-    let scale = i128::from(power_of_ten(decimals));
-    let rounded = nearest(i128::from(length.counts()).saturating_mul(scale), unit);
-    let value = nearest(rounded.saturating_mul(unit), scale);
+    let scale = power_of_ten(decimals);
+    let rounded = scaled(length.counts(), scale, unit);
+    let value = scaled(rounded, unit, scale);
     put(text, &[letter]);
     if rounded < 0 {
         put(text, b"-");
@@ -100,12 +109,12 @@ pub(super) fn dimension<const N: usize>(
             digits(text, fraction, shown);
         }
     }
-    Length::from_counts(i64::try_from(value).unwrap_or(0))
+    Length::from_counts(value)
 }
 
 /// Writes an F word with up to six decimals.
 pub(super) fn feed<const N: usize>(text: &mut Vec<u8, N>, value: f64) {
-    let micro = libm::round(libm::fabs(value) * 1e6) as u128;
+    let micro = libm::round(libm::fabs(value) * 1e6) as u64;
     put(text, b"F");
     digits(text, micro / 1_000_000, 1);
     put(text, b".");

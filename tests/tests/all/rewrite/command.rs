@@ -1,0 +1,80 @@
+//! The command: what it prints, what it refuses, what it leaves behind.
+
+use std::io::Write;
+use takeup_tests::Folder;
+
+const CORE_BOX: &str = "%\r\nO0012 (CORE BOX)\r\nN10 G21 G90\r\nN20 G0 X0 Y0\r\nN30 Z5.\r\nN40 G1 Z-1. F200\r\n\
+                        N50 X10. Z-2.\r\nN60 X20. Z-1.\r\nN70 G0 Z5.\r\nN80 M30\r\n%\r\n";
+
+#[test]
+fn no_play_leaves_every_byte() {
+    let folder = Folder::new();
+    folder.write("in.nc", CORE_BOX);
+    folder.takeup("rewrite in.nc -o out.nc --play z=0").done().exit(0);
+    assert_eq!(folder.read("out.nc"), CORE_BOX);
+}
+
+#[test]
+fn the_document_counts_what_was_done() {
+    let folder = Folder::new();
+    folder.write("in.nc", CORE_BOX);
+    let document = folder.takeup("rewrite in.nc -o out.nc --play z=0.12 --json").done().exit(0).json();
+    assert_eq!(document["schema"], "takeup.rewrite/1");
+    assert_eq!((&document["lines_in"], &document["take_ups"]), (&11.into(), &1.into()));
+    assert_eq!(document["lines_changed"], 2);
+    assert_eq!(document["unseated_cuts"].as_array().unwrap().len(), 0);
+    let out = folder.read("out.nc");
+    assert!(out.contains("N50 X10. Z-2.\r\nG1 Z-1.88\r\nN60 X20. Z-0.88\r\nN70 G0 Z5.12\r\n"), "{out}");
+    // A corrected program is known by its mark, and is not corrected again.
+    let refusal = folder.takeup("rewrite out.nc -o again.nc --play z=0.12 --json").done().exit(2).json();
+    assert_eq!((&refusal["schema"], &refusal["line"]), (&"takeup.refusal/1".into(), &3.into()));
+    assert!(!folder.names().contains(&"again.nc".to_owned()));
+}
+
+/// X is corrected too, so that the clear height must be found before the stream is rewritten.
+#[test]
+fn a_stream_is_rewritten_like_a_file() {
+    let folder = Folder::new();
+    folder.write("in.nc", CORE_BOX);
+    folder.takeup("rewrite in.nc -o from-file.nc --play x=0.1,z=0.12").done().exit(0);
+    folder.takeup("rewrite - -o from-stream.nc --play x=0.1,z=0.12").stdin(CORE_BOX).done().exit(0);
+    let out = folder.read("from-stream.nc");
+    assert_eq!(out, folder.read("from-file.nc"));
+    assert!(out.contains("N30 Z5.\r\nG0 X-0.5\r\nG0 X0.\r\nN40 G1 Z-1. F200\r\n"), "{out}");
+}
+
+#[test]
+fn rubbish_is_refused_and_nothing_is_written() {
+    let folder = Folder::new();
+    let mut long = b"G1 ".to_vec();
+    long.resize(10_000_000, b'X');
+    let mut file = std::fs::File::create(folder.file("long.nc")).unwrap();
+    file.write_all(&long).unwrap();
+    folder.write("rubbish.nc", [0x7f, b'E', b'L', b'F', 2, 1, 1, 0]);
+    folder.write("empty.nc", "");
+    folder.write("macro.nc", "G0 Z5\nG1 X#100\n");
+    for (name, line) in [("long.nc", 1), ("rubbish.nc", 1), ("macro.nc", 2)] {
+        for play in ["z=0.1", "x=0.1"] {
+            let refusal = folder
+                .takeup(&format!("rewrite {name} -o out.nc --play {play} --json"))
+                .done()
+                .exit(2)
+                .json();
+            assert_eq!(refusal["line"], line, "{name}");
+            assert!(refusal["way_out"].is_string());
+        }
+    }
+    folder.takeup("rewrite empty.nc -o out.nc --play z=0.1").done().exit(2);
+    assert_eq!(folder.names(), ["empty.nc", "long.nc", "macro.nc", "rubbish.nc"]);
+}
+
+#[test]
+fn strict_refuses_a_cut_from_an_unknown_seat() {
+    let folder = Folder::new();
+    folder.write("in.nc", "G21\nG1 X5 F100\n");
+    let document = folder.takeup("rewrite in.nc -o out.nc --play z=0.1 --json").done().exit(0).json();
+    assert_eq!(document["unseated_cuts"], serde_json::json!([2]));
+    let refusal =
+        folder.takeup("rewrite in.nc -o out2.nc --play z=0.1 --strict --json").done().exit(2).json();
+    assert_eq!(refusal["line"], 2);
+}
