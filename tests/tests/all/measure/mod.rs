@@ -2,6 +2,7 @@
 
 mod causes;
 mod decisions;
+mod invariants;
 mod misreads;
 mod positioning;
 mod published;

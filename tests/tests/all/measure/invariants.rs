@@ -1,0 +1,77 @@
+//! What holds of a reversal test whatever the readings are.
+
+use proptest::prelude::*;
+use takeup_core::axis::Direction;
+use takeup_core::length::Length;
+use takeup_core::measure::Setup;
+use takeup_core::measure::cause::{of_positioning, of_reversal};
+use takeup_core::measure::reversal::{Reading, assess};
+use takeup_core::measure::{Estimate, positioning};
+use takeup_tests::sitting::Sitting;
+
+fn any_reading() -> impl Strategy<Value = Reading> {
+    let value = prop_oneof![
+        Just(0.0),
+        -0.5..0.5f64,
+        -1e-9..1e-9f64,
+        (-3i32..3).prop_map(|n| f64::from(n) / 100.0),
+        -1e9..1e9f64
+    ];
+    (0..3i64, any::<bool>(), value, prop::option::of(Just(5.0))).prop_map(
+        |(station, up, value_mm, time_s)| Reading {
+            target: Length::from_counts(station * 100_000_000),
+            cycle: 1,
+            approach: if up { Direction::Plus } else { Direction::Minus },
+            value_mm,
+            time_s,
+        },
+    )
+}
+
+fn sound(estimate: &Estimate) -> bool {
+    let u = estimate.standard_uncertainty;
+    estimate.value.is_finite()
+        && u.is_finite()
+        && u >= 0.0
+        && estimate.dof > 0.0
+        && estimate.expanded_95().is_finite()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+
+    // Whatever a person writes down, the answer is a refusal or finite numbers.
+    #[test]
+    fn numbers_are_finite_or_refused(
+        readings in prop::collection::vec(any_reading(), 0..30),
+        resolution_mm in prop_oneof![Just(0.0), Just(0.01), 0.0..10.0f64],
+        limit in prop::option::of(0.0..0.2f64),
+    ) {
+        let setup = Setup { resolution_mm, limit_mm: limit, pitch_mm: Some(5.0), ..Setup::default() };
+        if let Ok(result) = assess::<3>(&readings[..], &setup) {
+            prop_assert!(sound(&result.lost_motion), "{result:?}");
+            prop_assert!(result.stations.iter().all(|s| sound(&s.lost_motion)), "{result:?}");
+            prop_assert_eq!(result.used as usize + result.set_aside.len(), readings.len());
+            let causes = of_reversal(&result, &setup);
+            let sum: f64 = causes.iter().map(|c| c.weight).sum();
+            prop_assert!((sum - 1.0).abs() < 1e-9, "{sum} {causes:?}");
+            let (result, shown) = positioning::assess::<3>(&readings[..], &setup).unwrap();
+            let sum: f64 = of_positioning(&result, &shown, &setup).iter().map(|c| c.weight).sum();
+            prop_assert!((sum - 1.0).abs() < 1e-9, "{sum} {shown:?}");
+        }
+    }
+
+    // A dial set to another zero, or turned round with its sense, tells the same.
+    #[test]
+    fn zero_and_sense_do_not_matter(seed in any::<u64>(), zero in -5.0..5.0f64) {
+        let readings = Sitting { misread: 0.05, ..Sitting::USUAL }.readings(seed);
+        let setup = Sitting::USUAL.setup();
+        let one = assess::<2>(&readings[..], &setup).unwrap();
+        let moved: Vec<Reading> =
+            readings.iter().map(|r| Reading { value_mm: zero - r.value_mm, ..*r }).collect();
+        let turned = Setup { sense: Direction::Minus, ..setup };
+        let other = assess::<2>(&moved[..], &turned).unwrap();
+        prop_assert!((one.lost_motion.value - other.lost_motion.value).abs() < 1e-6, "{one:?} {other:?}");
+        prop_assert!((one.lost_motion.expanded_95() - other.lost_motion.expanded_95()).abs() < 1e-6);
+    }
+}
