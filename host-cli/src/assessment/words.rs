@@ -9,7 +9,7 @@ use takeup_core::measure::reversal::{Misread, Station};
 /// What a reading that was set aside probably is.
 #[must_use]
 pub fn misread(probably: Misread, print: Print) -> String {
-    let off = |micrometres: i32| {
+    let off = |micrometres: i16| {
         let mm = f64::from(micrometres) / 1000.0;
         format!("{}{} {}", if mm > 0.0 { "+" } else { "" }, print.length(mm), print.unit)
     };

@@ -179,28 +179,35 @@ fn name_all<R: Series + ?Sized>(
     let motion = setup.motion_per_reading();
     let rest = Sitting { readings, is_used: |i| !is_in(found, i), motion, step_s, least_variance };
     let Some((ratios, _)) = rest.likeliest(stations) else { return };
-    // What the dial should have shown, by the readings that are left.
-    let mut shown_and_expected: Vec<(u16, f64, f64), MOST_SET_ASIDE> = Vec::new();
-    for one in found.iter() {
-        let index = usize::from(one.index);
-        let Some(reading) = readings.reading(index) else { continue };
+    // What the dial showed and what it should have shown, by the readings that are left. Worked out anew
+    // each time it is asked for: misreads are few, and a list of all would double the memory needed.
+    let shown_and_expected = |found: &[SetAside], index: usize| {
+        let reading = readings.reading(index)?;
         let with =
             Sitting { readings, is_used: |i| i == index || !is_in(found, i), motion, step_s, least_variance };
-        if let Some(off) = with.off_mm(reading.target, index, ratios) {
-            let _ = shown_and_expected.push((one.index, reading.value_mm, reading.value_mm - off / motion));
-        }
-    }
+        let off = with.off_mm(reading.target, index, ratios)?;
+        Some((reading.value_mm, reading.value_mm - off / motion))
+    };
     let tolerance = libm::fmax(2.0 * setup.resolution_mm, LEAST_TOLERANCE_MM);
     let close = |a: f64, b: f64| libm::fabs(a - b) <= tolerance;
-    for one in found.iter_mut() {
-        let Some(&(_, shown, expected)) = shown_and_expected.iter().find(|e| e.0 == one.index) else {
-            continue;
+    for place in 0..found.len() {
+        let Some(index) = found.get(place).map(|one| one.index) else { continue };
+        let Some((shown, expected)) = shown_and_expected(found, usize::from(index)) else { continue };
+        let exchanged = |other: &&SetAside| {
+            other.index != index
+                && shown_and_expected(found, usize::from(other.index)).is_some_and(
+                    |(other_shown, other_expected)| {
+                        close(shown, other_expected) && close(other_shown, expected)
+                    },
+                )
         };
-        let exchanged = |e: &&(u16, f64, f64)| e.0 != one.index && close(shown, e.2) && close(e.1, expected);
-        one.probably = match shown_and_expected.iter().find(exchanged) {
-            Some(other) => Misread::Swapped { with: other.0 },
+        let name = match found.iter().find(exchanged) {
+            Some(other) => Misread::Swapped { with: other.index },
             None => pattern(shown, expected, tolerance),
         };
+        if let Some(one) = found.get_mut(place) {
+            one.probably = name;
+        }
     }
 }
 
@@ -213,7 +220,8 @@ const TURNS_MM: [f64; 2] = [1.0, 2.54];
 fn pattern(shown: f64, expected: f64, tolerance: f64) -> Misread {
     let off = shown - expected;
     let size = libm::fabs(off);
-    let off_um = libm::round(1000.0 * off) as i32;
+    // Beyond 32 mm no dial reads: the conversion holds at its ends.
+    let off_um = libm::round(1000.0 * off) as i16;
     if libm::fabs(shown + expected) <= tolerance && size > 2.0 * tolerance {
         return Misread::Sign;
     }

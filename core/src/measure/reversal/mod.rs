@@ -126,12 +126,12 @@ pub enum Misread {
     /// One digit is off: by about this many micrometres (10, 100, 200, 1000 …).
     Digit {
         /// The reading less what was expected, in micrometres.
-        off_um: i32,
+        off_um: i16,
     },
     /// The revolutions of the dial were miscounted.
     Revolution {
         /// The reading less what was expected, in micrometres.
-        off_um: i32,
+        off_um: i16,
     },
     /// Exchanged with another row.
     Swapped {

@@ -161,3 +161,11 @@ fn the_setup_enters_as_it_should() {
         assess::<1>(&readings[..], &Setup { angle_deg: 60.0, sense: Minus, ..Setup::default() }).unwrap();
     assert!((tilted.lost_motion.value - 0.05).abs() < 1e-9, "{:?}", tilted.lost_motion);
 }
+
+// Part of the budget of a small microcontroller: the result for ten stations, beside the readings.
+#[test]
+fn a_result_of_ten_stations_is_small() {
+    let bytes = size_of::<takeup_core::measure::reversal::Assessment<10>>();
+    println!("{bytes} bytes");
+    assert!(bytes < 2048, "{bytes} bytes");
+}
