@@ -64,6 +64,7 @@ pub struct Probe<S, D, E, I> {
     waiting: Deque<ToHost, WAITING>,
     monitor_us: Option<u64>,
     sample_due_us: u64,
+    restarted: bool,
 }
 
 impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator> Probe<S, D, E, I> {
@@ -80,7 +81,13 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator> Probe<S, D, E, I> {
             waiting: Deque::new(),
             monitor_us: None,
             sample_due_us: 0,
+            restarted: false,
         }
+    }
+
+    /// The watchdog has restarted the program: the next session is told.
+    pub const fn was_restarted(&mut self) {
+        self.restarted = true;
     }
 
     /// Whether the box may move.
@@ -162,6 +169,10 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator> Probe<S, D, E, I> {
                 self.monitor_us = None;
                 if moved {
                     self.stop(StopCause::LinkLost);
+                }
+                if self.restarted && self.link.is_open() {
+                    self.restarted = false;
+                    self.tell(ToHost::Stopped(StopCause::Watchdog));
                 }
             }
             Event::Message(message) => {

@@ -32,10 +32,9 @@ fn the_microcontroller_finds_the_hosts_numbers_bit_for_bit() {
     assert_eq!(printed, expected);
 }
 
-/// Flash: what is loaded. RAM: what is reserved before the stack.
-#[test]
-fn the_program_fits_a_small_microcontroller() {
-    let bytes = std::fs::read(board::program("estimate")).unwrap();
+/// The bytes of flash that are loaded, and the bytes of RAM reserved before the stack.
+fn footprint(program: &str) -> (u64, u64) {
+    let bytes = std::fs::read(board::program(program)).unwrap();
     let elf = object::File::parse(&*bytes).unwrap();
     let (mut flash, mut ram) = (0, 0);
     for section in elf.sections() {
@@ -50,8 +49,17 @@ fn the_program_fits_a_small_microcontroller() {
             flash += section.size();
         }
     }
-    println!("estimate: {flash} bytes of flash, {ram} bytes of RAM before the stack");
-    assert!(flash > 1000, "an empty program fits anywhere");
-    assert!(flash < 96 * 1024, "{flash} bytes of flash");
-    assert!(ram < 16 * 1024, "{ram} bytes of RAM");
+    println!("{program}: {flash} bytes of flash, {ram} bytes of RAM before the stack");
+    (flash, ram)
+}
+
+/// With the simulator in both; the stack is not in these figures.
+#[test]
+fn the_programs_fit_a_small_microcontroller() {
+    for program in ["estimate", "emulated"] {
+        let (flash, ram) = footprint(program);
+        assert!(flash > 1000, "{program}: an empty program fits anywhere");
+        assert!(flash < 96 * 1024, "{program}: {flash} bytes of flash");
+        assert!(ram < 16 * 1024, "{program}: {ram} bytes of RAM");
+    }
 }
