@@ -82,12 +82,14 @@ pub fn parse(arguments: &[OsString]) -> Result<Cli, ExitCode> {
 
 /// A usage error in the form of every other refusal.
 fn usage_refusal(error: &clap::Error) -> Refusal {
+    let text = error.render().to_string();
     if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
         || error.kind() == ErrorKind::MissingSubcommand
     {
-        return Refusal::new("no command was given", "See \"takeup --help\" for the commands.");
+        let usage =
+            text.lines().find(|line| line.starts_with("Usage: ")).unwrap_or("Usage: takeup <COMMAND>");
+        return Refusal::new("no command was given", format!("{usage}. See --help for the commands."));
     }
-    let text = error.render().to_string();
     let text = text.strip_prefix("error: ").unwrap_or(&text);
     let (mut reason, mut way_out) = (Vec::new(), Vec::new());
     for line in text.lines().map(str::trim).filter(|line| !line.is_empty()) {

@@ -23,6 +23,41 @@ pub fn of_reversal(reversal: &Reversal, print: Print, screen: &Screen) -> String
     slip.text
 }
 
+/// The answer in one line, in the units of the person.
+#[must_use]
+pub fn one_line(reversal: &Reversal, print: Print) -> String {
+    let result = &reversal.result;
+    let lost = &result.lost_motion;
+    let (axis, unit) = (reversal.axis, print.unit);
+    let shown = lost.value.abs() > lost.expanded_95();
+    let value = print.length(lost.value.abs());
+    let (low, high) = (print.length(lost.low_95()), print.length(lost.high_95()));
+    let begin = match (shown, lost.value >= 0.0) {
+        (false, _) => {
+            format!(
+                "{axis}: no lost motion is shown, {} {unit} (95 %: {low} to {high})",
+                print.length(lost.value)
+            )
+        }
+        (true, true) => format!("{axis} loses {value} {unit} on reversal (95 %: {low} to {high})"),
+        (true, false) => {
+            format!("{axis} over-corrects by {value} {unit} on reversal (lost motion, 95 %: {low} to {high})")
+        }
+    };
+    let end = match &result.decision {
+        None => String::new(),
+        Some(decision) => {
+            let limit = print.length(decision.limit_mm);
+            match decision.answer {
+                Answer::Within => format!(": within {limit}"),
+                Answer::Over => format!(": OVER the limit {limit}"),
+                Answer::Undecided => format!(": against {limit} UNDECIDED"),
+            }
+        }
+    };
+    format!("{begin}{end}")
+}
+
 struct Slip<'a> {
     text: String,
     print: Print,
@@ -51,38 +86,13 @@ impl Slip<'_> {
 
     fn answer(&mut self) {
         let (print, result) = (self.print, &self.reversal.result);
-        let lost = &result.lost_motion;
-        let unit = print.unit;
-        let shown = lost.value.abs() > lost.expanded_95();
-        let axis = self.reversal.axis;
-        let value = print.length(lost.value.abs());
-        let (low, high) = (print.length(lost.low_95()), print.length(lost.high_95()));
-        let begin = match (shown, lost.value >= 0.0) {
-            (false, _) => {
-                format!(
-                    "{axis}: no lost motion is shown, {} {unit} (95 %: {low} to {high})",
-                    print.length(lost.value)
-                )
-            }
-            (true, true) => format!("{axis} loses {value} {unit} on reversal (95 %: {low} to {high})"),
-            (true, false) => {
-                format!(
-                    "{axis} over-corrects by {value} {unit} on reversal (lost motion, 95 %: {low} to {high})"
-                )
-            }
+        let tone = match result.decision.as_ref().map(|decision| decision.answer) {
+            None => Tone::Strong,
+            Some(Answer::Within) => Tone::Good,
+            Some(Answer::Over) => Tone::Adverse,
+            Some(Answer::Undecided) => Tone::Caution,
         };
-        let (end, tone) = match &result.decision {
-            None => (".".to_owned(), Tone::Strong),
-            Some(decision) => {
-                let limit = print.length(decision.limit_mm);
-                match decision.answer {
-                    Answer::Within => (format!(": within {limit}."), Tone::Good),
-                    Answer::Over => (format!(": OVER the limit {limit}."), Tone::Adverse),
-                    Answer::Undecided => (format!(": against {limit} UNDECIDED."), Tone::Caution),
-                }
-            }
-        };
-        let text = self.screen.wrap(&format!("{begin}{end}"), "  ");
+        let text = self.screen.wrap(&format!("{}.", one_line(self.reversal, print)), "  ");
         let text: Vec<_> = text.lines().map(|line| self.screen.paint(tone, line)).collect();
         self.line(&text.join("\n"));
         if let Some(decision) = &result.decision {
@@ -238,7 +248,7 @@ impl Slip<'_> {
     fn causes(&mut self) {
         let print = self.print;
         self.heading("Likely cause");
-        for cause in self.reversal.causes.iter().filter(|cause| cause.weight >= 0.005).take(3) {
+        for cause in self.reversal.causes.iter().filter(|cause| cause.weight >= 0.02).take(3) {
             let software = match (cause.cause, cause.cause.correctable()) {
                 (Name::NoneShown, _) => "",
                 (_, true) => "; software can correct it",
@@ -262,6 +272,9 @@ impl Slip<'_> {
         }
         let within = decision.is_some_and(|decision| decision.answer == Answer::Within);
         if within {
+            if cause.cause == Name::OverCorrected {
+                steps.push(advice::remedy(cause.cause).to_owned());
+            }
             steps.push(
                 "Nothing for now: keep this assessment, and measure again when the work shows steps."
                     .to_owned(),

@@ -94,7 +94,13 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     begin(&record, &planned, stops.len(), ctx);
     while let Some(&stop) = stops.get(record.taken()) {
         match source.next(stop, &planned)? {
-            Entry::Reading { value, time_s } => record.append(stop, value, time_s, &planned)?,
+            Entry::Reading { value, time_s } => {
+                record.append(stop, value, time_s, &planned)?;
+                // Both approaches of a cycle are in; with one of them the estimate would only wander.
+                if !args.simulate && record.taken().is_multiple_of(2) && record.taken() < stops.len() {
+                    so_far(&args.output, &planned, ctx);
+                }
+            }
             Entry::Undo => {
                 if !record.undo()? {
                     ctx.note("there is no reading to take back");
@@ -137,6 +143,13 @@ fn head(args: &Reversal, planned: &Planned) -> String {
     head.push_str(&format!("# taken: {}\n", jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ")));
     head.push_str("row,cycle,target,approach,reading,time\n");
     head
+}
+
+/// Tells the person where the readings point, as soon as they do.
+fn so_far(path: &Path, planned: &Planned, ctx: &Context) {
+    // Too little to say anything yet is no news.
+    let Ok(reversal) = assessment::of_file(path, |_| Ok(Keys::default()), ctx) else { return };
+    ctx.note(&format!("so far {}", slip::one_line(&reversal, Print { unit: planned.unit })));
 }
 
 /// What can be typed, whatever is asked for.

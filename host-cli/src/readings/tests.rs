@@ -87,3 +87,27 @@ fn the_same_key_twice_with_the_same_value_is_one_key() {
     let text = "# limit: 0.05\n# limit: 0.050\n# note: a\n# note: b\nreading\n1\n# limit: 9\n";
     assert_eq!(parse(text).unwrap().keys.limit_mm, Some(0.05));
 }
+
+proptest::proptest! {
+    // A file is understood or refused with a short message, never anything else.
+    #[test]
+    fn any_bytes_are_read_or_refused(bytes in proptest::collection::vec(proptest::num::u8::ANY, 0..400)) {
+        if let Err(refusal) = Sheet::parse(&bytes, "a.csv", Unit::Mm) {
+            proptest::prop_assert!(refusal.to_string().len() < 400);
+        }
+    }
+
+    #[test]
+    fn a_spoilt_sheet_is_read_or_refused(
+        place in 0..120_usize,
+        spoilt in "[-+,;\"#\n.0-9a-z\u{feff}\u{0}é]{0,6}",
+    ) {
+        let good = format!("{HEAD}# units: mm\ncycle,target,approach,reading,time\n1,-40,+,0.25,1\n1,-40,-,0.2,2\n");
+        let place = place.min(good.len());
+        let text = format!("{}{spoilt}{}", &good[..place], &good[place..]);
+        match parse(&text).and_then(|sheet| sheet.reversal_readings()) {
+            Ok(readings) => proptest::prop_assert!(readings.iter().all(|r| r.value_mm.is_finite() && r.cycle > 0)),
+            Err(refusal) => proptest::prop_assert!(refusal.to_string().starts_with("a.csv"), "{refusal}"),
+        }
+    }
+}

@@ -38,6 +38,7 @@ fn typed_readings_are_kept_and_assessed() {
         "{run:?}"
     );
     assert!(run.stderr.contains("emergency stop"), "{run:?}");
+    assert!(run.stderr.contains("so far Z loses 0.051 mm"), "no running estimate {run:?}");
     let document = run.json();
     assert!((document["lost_motion"]["value"].as_f64().unwrap() - 0.051).abs() < 0.001, "{run:?}");
     let again = folder.takeup("assess z.csv --json").done().exit(0);
