@@ -6,7 +6,7 @@ use crate::refusal::Refusal;
 use crate::screen::Screen;
 use crate::units::Print;
 use serde::Serialize;
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 use std::io::{self, Write};
 use takeup_core::length::Unit;
 
@@ -18,6 +18,7 @@ pub struct Context {
     stdin_taken: Cell<bool>,
     stdout: Screen,
     stderr: Screen,
+    kept: Option<RefCell<String>>,
 }
 
 impl Context {
@@ -30,7 +31,25 @@ impl Context {
             stdin_taken: Cell::new(false),
             stdout: Screen::of_stdout(),
             stderr: Screen::of_stderr(),
+            kept: None,
         }
+    }
+
+    /// A context whose answers are kept instead of printed, for a command that runs others.
+    #[must_use]
+    pub fn keeping(global: &Global, outer: &Context) -> Self {
+        Self {
+            stdout: outer.stdout,
+            stderr: outer.stderr,
+            kept: Some(RefCell::default()),
+            ..Self::new(global)
+        }
+    }
+
+    /// The answers kept so far.
+    #[must_use]
+    pub fn into_kept(self) -> String {
+        self.kept.map(RefCell::into_inner).unwrap_or_default()
     }
 
     /// The units of lengths that carry none: as given, or millimetres.
@@ -90,6 +109,10 @@ impl Context {
     /// # Errors
     /// When standard output cannot be written, for instance on a full disk.
     pub fn print(&self, text: &str) -> Result<(), Refusal> {
+        if let Some(kept) = &self.kept {
+            kept.borrow_mut().push_str(text);
+            return Ok(());
+        }
         let mut out = io::stdout().lock();
         match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
             Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {

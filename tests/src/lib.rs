@@ -233,3 +233,8 @@ impl Finished {
 }
 
 pub mod sitting;
+
+/// The code of the README is kept compiling and true.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+pub struct Readme;

@@ -3,6 +3,7 @@
 pub mod assess;
 pub mod compare;
 pub mod completions;
+pub mod demo;
 pub mod exposure;
 pub mod log;
 pub mod measure;
@@ -27,6 +28,8 @@ pub enum Command {
     Assess(assess::Args),
     /// Did the repair change it, and is it good enough?
     Compare(compare::Args),
+    /// The whole job on a simulated mill, its files left in a folder
+    Demo(demo::Args),
     /// Compensation tables: build, show, export
     Table(table::Args),
     /// Show what slack would do to a program: lifts, reversals, steps
@@ -52,6 +55,7 @@ impl Command {
             Command::Measure(args) => measure::run(args, ctx),
             Command::Assess(args) => assess::run(args, ctx),
             Command::Compare(args) => compare::run(args, ctx),
+            Command::Demo(args) => demo::run(args, ctx),
             Command::Table(args) => table::run(args, ctx),
             Command::Exposure(args) => exposure::run(args, ctx),
             Command::Replay(args) => replay::run(args, ctx),

@@ -3,6 +3,7 @@
 mod cli;
 mod exposure;
 mod firmware;
+mod job;
 mod link;
 mod log;
 mod measure;

@@ -3,7 +3,7 @@
 use std::{fmt::Write, path::PathBuf};
 
 use comfy_table::{CellAlignment, presets};
-use takeup_core::{axis::Axis, correct::Table};
+use takeup_core::{axis::Axis, correct::Table, length::Unit};
 
 use crate::{context::Context, exit::Outcome, refusal::Refusal, screen::Tone, table_file};
 
@@ -45,7 +45,18 @@ pub fn text(table: &Table, ctx: &Context) -> String {
     let _ = writeln!(text, "{}", ctx.screen().paint(Tone::Strong, &ctx.screen().wrap(&answer, "")));
     for (axis, corrections) in table.axes.iter() {
         let Some(corrections) = corrections else { continue };
-        let _ = writeln!(text, "\n{}", heading(axis, corrections.reference().sign(), show.unit.symbol()));
+        let _ = writeln!(
+            text,
+            "\n{}",
+            heading(
+                axis,
+                corrections.reference().sign(),
+                match show.unit {
+                    Unit::Mm => "mm",
+                    Unit::Inch => "inches",
+                }
+            )
+        );
         let mut rows = comfy_table::Table::new();
         rows.load_style(presets::NOTHING).set_header([
             "station",
