@@ -4,6 +4,7 @@ use std::io::Cursor;
 
 use takeup_core::{
     axis::Direction,
+    length::Unit,
     slack::simulated::{Dial, Faults, Misreading, Noise, SimulatedAxis},
 };
 
@@ -13,6 +14,7 @@ pub struct Mill {
     dial: Dial,
     noise: Noise,
     time_s: f64,
+    station_mm: Option<f64>,
 }
 
 /// Beyond each place to read at, as the test program drives it (mm).
@@ -35,17 +37,30 @@ impl Mill {
     fn new(clearance_mm: f64, misread: Misreading, seed: u64) -> Self {
         let faults =
             Faults { reference: Direction::Minus, clearance_mm, drift_mm_per_s: 2e-5, ..Faults::default() };
-        let dial = Dial { resolution_mm: 0.01, noise_mm: 0.003, zero_mm: 0.4, misread, ..Dial::default() };
+        let dial = Dial { noise_mm: 0.003, misread, ..Dial::default() };
         Self {
             axis: SimulatedAxis::new(faults, 5.0, Direction::Minus),
             dial,
             noise: Noise::new(seed),
             time_s: 0.0,
+            station_mm: None,
         }
     }
 
-    /// Fills in the readings of a sheet, row by row as the test program stops.
-    pub fn fill(&mut self, sheet: &str) -> Result<String, String> {
+    /// Fills in a sheet: what the person knows at its head, then row by row as the test program stops.
+    pub fn fill(&mut self, sheet: &str, taken: &str) -> Result<String, String> {
+        let inches = sheet.lines().any(|line| line == "# units: in");
+        let (resolution, limit) = if inches { (0.0005, 0.002) } else { (0.01, 0.05) };
+        let unit = if inches { Unit::Inch } else { Unit::Mm };
+        self.dial.resolution_mm = resolution * unit.as_mm();
+        let known = |line: &str| match line {
+            "# machine:" => format!("{line} bed mill\n"),
+            "# taken:" => format!("{line} {taken}\n"),
+            "# limit:" => format!("{line} {limit}\n"),
+            "# resolution:" => format!("{line} {resolution}\n"),
+            "# indicator-error:" => format!("{line} {}\n", resolution / 2.0),
+            _ => format!("{line}\n"),
+        };
         let (head, rows): (Vec<&str>, Vec<&str>) = sheet.lines().partition(|line| line.starts_with('#'));
         let mut reader = csv::Reader::from_reader(Cursor::new(rows.join("\n")));
         let columns = reader.headers().map_err(|e| e.to_string())?.clone();
@@ -60,22 +75,27 @@ impl Mill {
             let mut cells: Vec<String> = row.iter().map(str::to_owned).collect();
             let place: f64 = cells[target].parse().map_err(|_| format!("{} is no target", cells[target]))?;
             let from = if cells[approach] == "+" { Direction::Plus } else { Direction::Minus };
-            cells[reading] = format!("{:.2}", self.read_at(place, from));
+            let shown = self.read_at(place * unit.as_mm(), from) / unit.as_mm();
+            cells[reading] = if inches { format!("{shown:.4}") } else { format!("{shown:.2}") };
             writer.write_record(&cells).map_err(|e| e.to_string())?;
         }
         let filled = writer.into_inner().map_err(|e| e.to_string())?;
         let filled = String::from_utf8(filled).map_err(|e| e.to_string())?;
-        Ok(head.iter().map(|line| format!("{line}\n")).collect::<String>() + &filled)
+        Ok(head.into_iter().map(known).collect::<String>() + &filled)
     }
 
     fn read_at(&mut self, place_mm: f64, approach: Direction) -> f64 {
+        // The dial is moved along: at each station it is set to the same place again.
+        if self.station_mm != Some(place_mm) {
+            self.station_mm = Some(place_mm);
+            self.dial.zero_mm = 0.4 - place_mm;
+        }
         let beyond = place_mm - approach.signum() * OVERRUN_MM;
         self.time_s += BETWEEN_READINGS_S / 2.0;
         let passed = self.axis.move_to_mm(beyond, self.time_s, &mut self.noise);
         self.dial.watch(passed);
         self.time_s += BETWEEN_READINGS_S / 2.0;
         let at = self.axis.move_to_mm(place_mm, self.time_s, &mut self.noise);
-        // The dial is moved along: its stand follows the axis from station to station.
-        self.dial.read_mm(at, &mut self.noise) - place_mm
+        self.dial.read_mm(at, &mut self.noise)
     }
 }

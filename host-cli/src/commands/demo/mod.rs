@@ -74,7 +74,6 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
 
 /// The story, in the order of the job.
 fn tell(tour: &mut Tour<'_>) -> Result<(), Refusal> {
-    let limit = ["--limit", "0.05mm", "--resolution", "0.01mm"];
     tour.say(
         "A foundry pattern shop cuts core boxes for pump housings on a bed mill. Wherever the tool \
          lifts and comes back, the surface shows a step. Is it the Z axis? A test program and a sheet:",
@@ -102,18 +101,19 @@ fn tell(tour: &mut Tour<'_>) -> Result<(), Refusal> {
         "@z-reversal.csv",
     ])?;
     tour.say("The program is run with the spindle locked out, and the dial is read at every stop (simulated here).")?;
-    tour.fill("z-reversal.csv", "z-before.csv", &mut mill::Mill::loose())?;
-    tour.run_with("assess @z-before.csv", &limit)?;
+    tour.fill("z-reversal.csv", "z-before.csv", &mut mill::Mill::loose(), "2026-03-02T07:40:00Z")?;
+    tour.run(&["assess", "@z-before.csv"])?;
     tour.say("Until the coupling can be repaired, the loss is corrected in the programs:")?;
-    tour.run(&["table", "build", "@z-before.csv", "-o", "@mill.table", "--machine", "bed mill"])?;
+    tour.run(&["table", "build", "@z-before.csv", "-o", "@mill.table"])?;
     tour.write("core-box.nc", core_box::program().as_bytes())?;
+    tour.run(&["exposure", "@core-box.nc", "--table", "@mill.table"])?;
     tour.run(&["rewrite", "@core-box.nc", "-o", "@core-box-corrected.nc", "--table", "@mill.table"])?;
     tour.say("Is the corrected program any better? Both are replayed on the measured machine:")?;
     tour.run(&["replay", "@core-box.nc", "@core-box-corrected.nc", "--table", "@mill.table"])?;
     tour.say("The drive is isolated and locked out, the axis blocked, the coupling repaired; then the same test again:")?;
-    tour.fill("z-reversal.csv", "z-after.csv", &mut mill::Mill::repaired())?;
-    tour.run_with("assess @z-after.csv", &limit)?;
-    tour.run_with("compare @z-before.csv @z-after.csv", &limit)?;
+    tour.fill("z-reversal.csv", "z-after.csv", &mut mill::Mill::repaired(), "2026-03-09T07:30:00Z")?;
+    tour.run(&["assess", "@z-after.csv"])?;
+    tour.run(&["compare", "@z-before.csv", "@z-after.csv"])?;
     tour.say("Both sessions go into the shop's log, so that the next loosening is seen coming:")?;
     tour.run(&["log", "add", "@z-before.csv", "--log", "@shop.log"])?;
     tour.run(&["log", "add", "@z-after.csv", "--log", "@shop.log"])?;
@@ -128,12 +128,6 @@ impl Tour<'_> {
         }
         let screen = self.ctx.screen();
         self.ctx.print(&format!("\n{}\n", screen.paint(Tone::Strong, &screen.wrap(words, ""))))
-    }
-
-    /// Runs a command given as words and further words.
-    fn run_with(&mut self, words: &str, more: &[&str]) -> Result<(), Refusal> {
-        let words: Vec<_> = words.split(' ').chain(more.iter().copied()).collect();
-        self.run(&words)
     }
 
     /// Shows a command, runs it, and shows its answer. `@` stands for the folder of the demo.
@@ -172,11 +166,12 @@ impl Tour<'_> {
     }
 
     /// Fills in a reading sheet at the simulated mill.
-    fn fill(&self, sheet: &str, filled: &str, mill: &mut mill::Mill) -> Result<(), Refusal> {
+    fn fill(&self, sheet: &str, filled: &str, mill: &mut mill::Mill, taken: &str) -> Result<(), Refusal> {
         let path = self.path(sheet);
         let text = fs::read_to_string(&path).map_err(|error| Refusal::io(&path, "read", &error))?;
-        let text =
-            mill.fill(&text).map_err(|reason| Refusal::new(reason, "Report this fault.").file(&path))?;
+        let text = mill
+            .fill(&text, taken)
+            .map_err(|reason| Refusal::new(reason, "Report this fault.").file(&path))?;
         self.write(filled, text.as_bytes())
     }
 

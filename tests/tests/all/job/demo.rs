@@ -41,7 +41,7 @@ fn the_measured_loss_is_the_simulated_one_and_the_correction_holds() {
     let folder = Folder::new();
     folder.takeup("demo shop").done().exit(0);
     let assess = |file: &str, code| {
-        let line = format!("assess {file} --limit 0.05 --resolution 0.01 --json");
+        let line = format!("assess {file} --json");
         folder.takeup(&line).done().exit(code).json()
     };
     for (file, truth, code) in [("shop/z-before.csv", 0.118, 1), ("shop/z-after.csv", 0.021, 0)] {
@@ -68,4 +68,16 @@ fn an_earlier_demo_is_left_alone() {
     let before = folder.read("shop/core-box.nc");
     folder.takeup("demo shop").done().refused(&["shop.log", "new folder"]);
     assert_eq!(folder.read("shop/core-box.nc"), before);
+}
+
+#[test]
+fn the_readme_shows_the_real_output() {
+    let told = Folder::new().takeup("demo").done().exit(0).stdout;
+    let readme = include_str!("../../../../README.md");
+    let blocks: Vec<_> =
+        readme.split("```text\n").skip(1).map(|rest| rest.split("```").next().unwrap()).collect();
+    assert!(blocks.len() >= 7);
+    for block in blocks {
+        assert!(told.contains(block), "the demo does not print:\n{block}\nbut:\n{told}");
+    }
 }
