@@ -32,6 +32,7 @@ pub mod plan_view;
 pub mod program_args;
 pub mod readings;
 pub mod refusal;
+pub mod report;
 pub mod screen;
 pub mod slack_args;
 pub mod table_file;

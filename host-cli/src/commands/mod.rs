@@ -8,6 +8,7 @@ pub mod exposure;
 pub mod log;
 pub mod measure;
 pub mod replay;
+pub mod report;
 pub mod rewrite;
 pub mod routine;
 pub mod table;
@@ -38,6 +39,8 @@ pub enum Command {
     Replay(replay::Args),
     /// Correct a program for the lost motion of the machine
     Rewrite(rewrite::Args),
+    /// A page to read or print: verdict, plots, tables
+    Report(report::Args),
     /// Completions for a shell, or the manual page
     Completions(completions::Args),
     /// Sessions of the machines over time: log, trend, alarm, forecast
@@ -60,6 +63,7 @@ impl Command {
             Command::Exposure(args) => exposure::run(args, ctx),
             Command::Replay(args) => replay::run(args, ctx),
             Command::Rewrite(args) => rewrite::run(args, ctx),
+            Command::Report(args) => report::run(args, ctx),
             Command::Completions(args) => completions::run(args, ctx),
             Command::Log(args) => log::run(args, ctx),
         }

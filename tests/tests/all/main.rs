@@ -8,5 +8,6 @@ mod link;
 mod log;
 mod measure;
 mod replay;
+mod report;
 mod rewrite;
 mod trend;

@@ -7,6 +7,8 @@ mod list;
 mod note;
 mod trend;
 
+pub(crate) use trend::{date, in_words};
+
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::log::store::Store;

@@ -38,12 +38,7 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
         ));
     }
     let history = History::read(&store, &machine, &axis, limit)?;
-    let over = limit.is_some_and(|limit| {
-        history.steps.last().is_some_and(|step| {
-            let lost = step.row.lost_motion_mm;
-            lost.value.abs() - lost.expanded_95() > limit
-        })
-    });
+    let over = is_over(&history, limit);
     let outcome = if history.alarm.is_some() || over { Outcome::Adverse } else { Outcome::Good };
     let document = document(&history, limit, over, ctx);
     ctx.answer(&document, || text(&history, limit, over, ctx), outcome)
@@ -124,6 +119,65 @@ fn document(history: &History, limit: Option<f64>, over: bool, ctx: &Context) ->
     document
 }
 
+/// The verdict on an axis, whether it is adverse, and what else is worth saying.
+pub(crate) fn in_words(history: &History, limit: Option<f64>, lengths: Print) -> (String, bool, Vec<String>) {
+    let over = is_over(history, limit);
+    let axis = &history.axis;
+    let verdict = match (&history.alarm, over) {
+        (Some(_), _) => format!("Axis {axis}: alarm, the lost motion has changed."),
+        (None, true) => format!("Axis {axis}: over the limit."),
+        (None, false) => format!("Axis {axis}: steady, no lasting change is shown."),
+    };
+    let mut lines = Vec::new();
+    lines.extend(history.alarm.as_ref().map(|alarm| sentence(&why(alarm, lengths))));
+    if let Some(step) = history.steps.last() {
+        let lost = step.row.lost_motion_mm;
+        lines.push(format!(
+            "Last session {}: {} ± {} (95 %).",
+            date(step.day),
+            lengths.with_unit(lost.value),
+            lengths.fine(lost.expanded_95())
+        ));
+    }
+    if let Some(slope) = history.slope {
+        let week = slope.per_day.scaled(7.0);
+        lines.push(format!(
+            "Change per week: {} ± {} (95 %).",
+            lengths.fine(week.value),
+            lengths.fine(week.expanded_95())
+        ));
+    }
+    if let (Some(limit), Some(forecast)) = (limit, &history.forecast) {
+        let last = history.steps.last().map_or(0.0, |step| step.day);
+        lines.push(match forecast {
+            Ok(reaches) => sentence(&soon(reaches, last, &lengths.with_unit(limit))),
+            Err(missing) => format!("No forecast: {}.", needs(*missing, lengths)),
+        });
+    }
+    (verdict, history.alarm.is_some() || over, lines)
+}
+
+/// A clause as a sentence.
+fn sentence(clause: &str) -> String {
+    let mut letters = clause.chars();
+    letters.next().map_or_else(String::new, |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
+}
+
+/// Whether the last session is shown to be over the limit.
+fn is_over(history: &History, limit: Option<f64>) -> bool {
+    limit.is_some_and(|limit| {
+        history.steps.last().is_some_and(|step| {
+            let lost = step.row.lost_motion_mm;
+            lost.value.abs() - lost.expanded_95() > limit
+        })
+    })
+}
+
+/// A day as a date.
+pub(crate) fn date(day: f64) -> String {
+    at(day).get(..10).unwrap_or_default().to_owned()
+}
+
 fn text(history: &History, limit: Option<f64>, over: bool, ctx: &Context) -> String {
     let lengths = ctx.lengths();
     let mut text = String::new();
@@ -183,7 +237,7 @@ pub(crate) fn why(alarm: &Alarm, lengths: Print) -> String {
         Chart::Ewma => "the recent average has moved",
     };
     format!(
-        "since {} lost motion lies {way} its former mean of {} ({what}: {:.1} standard deviations, limit {:.1})",
+        "since {} lost motion lies {way} its former mean of {} ({what}: {:.2} standard deviations, limit {:.2})",
         at(alarm.day).get(..10).unwrap_or_default(),
         lengths.with_unit(alarm.target),
         alarm.figure.abs(),

@@ -1,0 +1,117 @@
+//! The report: one page that needs nothing else, safe whatever the files say, legible in light and dark.
+
+use crate::log::assessment;
+use takeup_tests::Folder;
+
+fn page(limit: &str, code: i32) -> String {
+    let folder = Folder::new();
+    for week in 0..8 {
+        let mut document = assessment(0.020 + 0.003 * f64::from(week), 0.001);
+        document["causes"] = serde_json::json!([{ "cause": "clearance", "weight": 1.0, "correctable": true, "evidence": ["<img src=x onerror=alert(1)>"] }]);
+        folder.write("s.json", document.to_string());
+        let day = 1 + 3 * week;
+        folder
+            .takeup_args([
+                "log",
+                "add",
+                "s.json",
+                "--machine",
+                "mill <b>&\"",
+                "--log",
+                "l.db",
+                "--taken",
+                &format!("2026-03-{day:02}"),
+            ])
+            .done()
+            .exit(0);
+    }
+    folder
+        .takeup_args([
+            "log",
+            "note",
+            "<script>alert(1)</script>",
+            "--machine",
+            "mill <b>&\"",
+            "--at",
+            "2026-03-10",
+            "--log",
+            "l.db",
+        ])
+        .done()
+        .exit(0);
+    folder.takeup(&format!("report --log l.db -o r.html --limit {limit}")).done().exit(code);
+    folder.read("r.html")
+}
+
+#[test]
+fn verdict_first_and_everything_escaped() {
+    let page = page("0.1", 1);
+    for hostile in ["<script", "<img", "<b>", "onerror=\""] {
+        assert!(!page.contains(hostile), "{hostile} got through");
+    }
+    assert!(page.contains("&lt;script&gt;"), "the note is gone");
+    let place = |text: &str| page.find(text).unwrap_or_else(|| panic!("{text:?} is not on the page"));
+    assert!(place("class=\"verdict bad\"") < place("<svg") && place("<svg") < place("Cautions"));
+    assert_eq!(page.matches("<svg").count(), page.matches("role=\"img\" aria-label=\"").count());
+}
+
+#[test]
+fn needs_nothing_from_anywhere() {
+    let page = page("0.1", 1);
+    for link in ["src=\"", "@import", "url(", "<link rel=\"stylesheet", "<iframe"] {
+        assert!(!page.contains(link), "{link} on the page");
+    }
+    // The one address there is names the SVG language and is never fetched.
+    let addresses: Vec<_> = page.match_indices("://").map(|(at, _)| &page[at - 5..at + 24]).collect();
+    assert!(addresses.iter().all(|address| address.contains("www.w3.org")), "{addresses:?}");
+}
+
+/// WCAG 2 contrast ratio of two colours written as #rgb or #rrggbb.
+fn contrast(a: &str, b: &str) -> f64 {
+    let luminance = |colour: &str| {
+        let digits = colour.trim_start_matches('#');
+        let wide: String =
+            if digits.len() == 3 { digits.chars().flat_map(|c| [c, c]).collect() } else { digits.into() };
+        let part = |at: usize| {
+            let value = f64::from(u8::from_str_radix(&wide[at..at + 2], 16).expect("a colour")) / 255.0;
+            if value <= 0.04045 { value / 12.92 } else { ((value + 0.055) / 1.055).powf(2.4) }
+        };
+        0.2126 * part(0) + 0.7152 * part(2) + 0.0722 * part(4)
+    };
+    let (a, b) = (luminance(a), luminance(b));
+    (a.max(b) + 0.05) / (a.min(b) + 0.05)
+}
+
+#[test]
+fn every_text_colour_stands_out_from_the_paper() {
+    // WCAG 2 known ratios: black on white 21, #777 on white 4.48.
+    assert!((contrast("#000", "#fff") - 21.0).abs() < 1e-9);
+    assert!((contrast("#777777", "#ffffff") - 4.48).abs() < 0.01);
+    let page = page("0.1", 1);
+    let mut schemes = 0;
+    for line in page.lines().filter(|line| line.contains("--paper:")) {
+        let colour = |name: &str| {
+            let from = line.find(&format!("--{name}: ")).expect("a colour") + name.len() + 4;
+            line[from..].split(';').next().expect("a colour").trim()
+        };
+        for name in ["ink", "soft", "first", "second", "limit", "good"] {
+            let ratio = contrast(colour("paper"), colour(name));
+            println!("{name:<7} {} on {}: {ratio:.1}", colour(name), colour("paper"));
+            assert!(ratio >= 4.5, "{name}: {ratio} in {line}");
+        }
+        schemes += 1;
+    }
+    assert_eq!(schemes, 3, "light, dark and print");
+}
+
+#[test]
+fn one_session_and_refusals() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.118, 0.002).to_string());
+    folder.takeup("report a.json --limit 0.05 -o a.html").done().exit(1);
+    assert!(folder.read("a.html").contains("Axis Z loses 0.118 mm"), "no verdict");
+    folder.takeup("report a.json -o b.html").done().exit(0);
+    folder.takeup("report --log none.db -o c.html").done().refused(&["no log here yet"]);
+    folder.takeup("report a.json -o a.json").done().refused(&["a.json"]);
+    assert!(!folder.file("c.html").exists());
+}
