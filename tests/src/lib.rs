@@ -232,6 +232,7 @@ impl Finished {
     }
 }
 
+pub mod programs;
 pub mod sitting;
 
 /// The code of the README is kept compiling and true.

@@ -208,7 +208,7 @@ fn text(report: &Report, tolerance: f64, ctx: &Context) -> String {
         );
         let _ = writeln!(text, "\n{}", screen.paint(Tone::Caution, &screen.wrap(&said, "")));
     }
-    if report.missing > 0 {
+    if report.missing > 0 && report.answer == Answer::BeyondTolerance {
         let said = format!("{} moves of the original have no counterpart.", report.missing);
         let _ = writeln!(text, "\n{}", screen.paint(Tone::Caution, &said));
     }

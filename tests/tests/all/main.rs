@@ -7,6 +7,7 @@ mod job;
 mod link;
 mod log;
 mod measure;
+mod programs;
 mod replay;
 mod report;
 mod rewrite;

@@ -18,7 +18,7 @@ pub const REWRITTENS: usize = 48;
 /// Cost of an inserted motion that keeps to the path (mm).
 const INSERT: f32 = 0.002;
 /// Cost of a missing motion, however short (mm).
-const MISSING: f32 = 0.02;
+const MISSING: f32 = 0.05;
 
 /// An end of a motion of the original.
 #[derive(Clone, Copy, Debug)]
@@ -75,7 +75,7 @@ fn pair_cost(p: &Intended, q: &Driven) -> f32 {
     }
     let (short, long) = if p.length < q.length { (p.length, q.length) } else { (q.length, p.length) };
     if long > 0.0 {
-        cost += 0.05 * (1.0 - short / long);
+        cost += f64::min(0.05 * (1.0 - short / long), 0.2 * (long - short));
     }
     if p.rapid != q.rapid {
         cost += 0.05;

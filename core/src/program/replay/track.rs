@@ -112,6 +112,8 @@ pub struct Track {
     near: f64,
     /// How far along the path the tool has come.
     along: f64,
+    /// How far the command has come: where the tool would be without lag.
+    commanded: f64,
     waiting: Deque<Wanted, WAITING>,
     /// The next place to wait for: motion, and which of its places.
     next: (u64, u32),
@@ -130,6 +132,7 @@ impl Track {
             // for the alignment to be off by one.
             near: 3.0 * clearances_mm + 0.05,
             along: 0.0,
+            commanded: 0.0,
             waiting: Deque::new(),
             next: (0, 0),
             unseated: 0.0,
@@ -158,7 +161,8 @@ impl Track {
     /// The distance of a place from the cut near the present place, and where along it that is.
     #[must_use]
     pub fn distance(&self, path: &Path, number: u64, q: &Point, reach: f64) -> Option<(f64, f64)> {
-        let (low, high) = (self.along - self.near, self.along + reach + self.near);
+        let commanded = self.commanded + reach;
+        let (low, high) = (self.along.min(commanded) - self.near, self.along.max(commanded) + self.near);
         let mut best: Option<(f64, f64)> = None;
         for motion in path.around(number, low, high) {
             let share = |along: f64| {
@@ -174,8 +178,7 @@ impl Track {
             if best.is_none_or(|(least, place)| {
                 // Where two places are equally near, the one that is not behind.
                 d < least - 1e-9
-                    || (d < least + 1e-9
-                        && libm::fabs(along - self.along - reach) < libm::fabs(place - self.along - reach))
+                    || (d < least + 1e-9 && libm::fabs(along - commanded) < libm::fabs(place - commanded))
             }) {
                 best = Some((d, along));
             }
@@ -212,7 +215,8 @@ impl Track {
                 if piece.seated {
                     self.found.add(d, length / f64::from(count), line, q);
                 }
-                to = to.max(along);
+                // Never further than the command has gone, where the path comes near to itself.
+                to = to.max(along.min(self.commanded + reach));
             }
         }
         if !piece.seated {
@@ -225,6 +229,7 @@ impl Track {
             wanted.seated &= piece.seated;
         }
         self.along = to;
+        self.commanded += command;
         self.settle(to - 2.0 * self.near, judged);
     }
 
@@ -232,6 +237,7 @@ impl Track {
     pub fn resume(&mut self, path: &Path, number: u64, q: &Point) {
         if let Some(motion) = path.get(number) {
             self.along = motion.begins + motion.length * motion.curve.nearest(q, 0.0, 1.0);
+            self.commanded = self.along;
             self.last = Some(*q);
         }
     }
@@ -241,12 +247,24 @@ impl Track {
         let Some(motion) = path.get(number) else { return };
         if motion.cuts() {
             self.want(path, motion.ends(), tool);
+            let (start, end) = (&motion.curve.start, &motion.curve.end);
+            let rise = start.x == end.x && start.y == end.y && end.z > start.z;
+            let rapid_follows = path.get(number.saturating_add(1)).is_none_or(|next| !next.cuts());
+            if rise && rapid_follows {
+                // The counterpart of `began_below`: a tool that lags on its way out stops lower, where a
+                // rapid takes over, and nothing is cut above.
+                for wanted in self.waiting.iter_mut().filter(|w| w.along >= motion.begins && w.at.z > tool.z)
+                {
+                    wanted.nearest = distance(&Point { z: tool.z, ..wanted.at }, tool).min(wanted.nearest);
+                }
+            }
         } else {
             self.close(judged);
             self.last = None;
             self.next = (number.saturating_add(1), 0);
         }
         self.along = motion.ends();
+        self.commanded = self.along;
     }
 
     /// Judges what still waits: a cut is over, or the program.
