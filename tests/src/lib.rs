@@ -232,6 +232,7 @@ impl Finished {
     }
 }
 
+pub mod fuzzing;
 pub mod programs;
 pub mod sitting;
 

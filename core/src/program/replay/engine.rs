@@ -4,7 +4,7 @@ use super::{
     align::{Driven, Intended, ORIGINALS, REWRITTENS, Rest, Step, align},
     feed::{Action, Chords, Feed},
     figures::{Figures, Worst},
-    geometry::{Curve, Point, distance},
+    geometry::{Curve, Point, Shape, distance},
     interpret::{Rate, Reading},
     machine::{Machine, Slack},
     refusal::Refusal,
@@ -366,6 +366,9 @@ impl Replay {
 
     /// Whether an inserted motion takes the tool off the path where it is clear.
     fn excursion(&self, action: &Action, intent: &Intent) -> bool {
+        if action.motion.curve.shape != Shape::Line {
+            return false; // a part of an arc, or nothing that anybody asked for
+        }
         let mut machine = self.after_machine.clone();
         let from = machine.tool();
         action.drive(&mut machine, Chords::Coarse, |_, _| {});

@@ -1,11 +1,15 @@
 //! Programs as a whole: random ones through the rewriter and the replay, which share only the reader.
 
+mod smoke;
+
 use std::thread;
 
 use takeup_core::axis::{Axis, PerAxis};
 use takeup_core::correct::{AxisTable, Table};
 use takeup_core::length::Length;
-use takeup_core::program::replay::{AxisSlack, Failure, Replay, Report, Settings, Slack, Source, Want};
+use takeup_core::program::replay::{
+    AxisSlack, Failure, Interpreter, Reading, Replay, Report, Settings, Slack, Source, Want, geometry::Point,
+};
 use takeup_core::program::rewrite::{self, Rewriter};
 use takeup_core::slack::Play;
 use takeup_tests::programs::{Dice, Language, program};
@@ -81,6 +85,16 @@ fn over_seeds(seeds: std::ops::Range<u64>, check: impl Fn(u64) -> Result<(), Str
     }
 }
 
+/// Where the commands of a program end.
+fn end_of(text: &str) -> Result<Point, String> {
+    let mut interpreter = Interpreter::new(Reading::default());
+    for line in text.lines() {
+        interpreter.read(line.as_bytes()).map_err(|refusal| format!("{refusal:?}"))?;
+        while interpreter.next().map_err(|refusal| format!("{refusal:?}"))?.is_some() {}
+    }
+    Ok(interpreter.position())
+}
+
 fn widths_of(seed: u64) -> Widths {
     let mut dice = Dice::new(seed ^ 0x51ac);
     let mut widths = [0; 3];
@@ -111,6 +125,14 @@ fn holds(text: &str, seed: u64, widths: Widths, most: f64) -> Result<(), String>
     if report.after.max_mm > most {
         return Err(told());
     }
+    let (end, ends) = (end_of(text)?, end_of(&rewritten)?);
+    for (axis, width) in Axis::ALL.into_iter().zip(widths) {
+        // The command may stand off by the clearance, never by more.
+        let off = (ends.get(axis) - end.get(axis)).abs();
+        if off > f64::from(width) / 1000.0 + most {
+            return Err(format!("{axis} ends {off} mm away: {}", told()));
+        }
+    }
     if corrected(&rewritten, widths).is_ok() {
         return Err(format!("a corrected program is not refused: {}", told()));
     }
@@ -119,16 +141,16 @@ fn holds(text: &str, seed: u64, widths: Widths, most: f64) -> Result<(), String>
 
 #[test]
 fn straight_programs_keep_the_tool_on_the_path() {
-    over_seeds(0..2_000, |seed| {
-        let text = program(seed, Language::Straight, 30);
+    over_seeds(0..10_000, |seed| {
+        let text = program(seed, Language::Straight, 20);
         holds(&text, seed, widths_of(seed), 0.001)
     });
 }
 
 #[test]
 fn programs_of_the_whole_language_keep_the_tool_on_the_path() {
-    over_seeds(0..2_000, |seed| {
-        let text = program(seed, Language::Whole, 16);
+    over_seeds(0..10_000, |seed| {
+        let text = program(seed, Language::Whole, 10);
         holds(&text, seed, widths_of(seed), bound(&text) + 0.001)
     });
 }
