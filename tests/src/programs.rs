@@ -17,7 +17,7 @@ impl Dice {
     }
 
     /// The next number.
-    pub fn next(&mut self) -> u64 {
+    pub fn roll(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -27,7 +27,7 @@ impl Dice {
 
     /// A whole number below a limit.
     pub fn below(&mut self, limit: u64) -> u64 {
-        self.next() % limit
+        self.roll() % limit
     }
 
     /// True once in a while.
@@ -209,14 +209,14 @@ impl Writer {
         let mut words = String::from("G1");
         let chosen = 1 + self.dice.below(7);
         let mut to = self.at;
-        for axis in 0..3 {
+        for (axis, place) in to.iter_mut().enumerate() {
             if chosen & (1 << axis) != 0 {
                 let step = self.step();
-                to[axis] += if axis == 2 { step / 3 } else { step };
+                *place += if axis == 2 { step / 3 } else { step };
                 if axis == 2 {
-                    to[axis] = to[axis].clamp(-self.scaled(20_000), -self.scaled(100));
+                    *place = (*place).clamp(-self.scaled(20_000), -self.scaled(100));
                 }
-                let word = self.word(axis, to[axis]);
+                let word = self.word(axis, *place);
                 words.push(' ');
                 words.push_str(&word);
             }

@@ -18,7 +18,7 @@ fn mutated(text: &mut Vec<u8>, dice: &mut Dice) {
                 text.splice(to..to, part);
             }
             _ => {
-                let big = format!("{}", dice.next());
+                let big = format!("{}", dice.roll());
                 text.splice(at.min(text.len())..at.min(text.len()), big.bytes());
             }
         }
