@@ -4,3 +4,4 @@ use serde_json::Value;
 use takeup_tests::Folder;
 
 mod demo;
+mod stream;
