@@ -8,7 +8,7 @@
 //! - E = the range of the one-way means, M = the range of their means over both ways;
 //! - A = from the largest mean + 2 s to the smallest mean - 2 s.
 //!
-//! Lost motion, misread dials, drift and the budget come from [`reversal`](crate::measure::reversal): each
+//! Lost motion, misread dials, drift and the budget come from [`reversal`]: each
 //! target is a station of it. The lead error is the slope of a straight line through the targets' means, and
 //! the periodic error a sine of the screw's pitch fitted along with it; their uncertainty is by the
 //! targets' scatter about that curve, so that every other error of form counts.

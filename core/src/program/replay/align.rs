@@ -73,14 +73,18 @@ fn pair_cost(p: &Intended, q: &Driven) -> f32 {
         // The tool decides where the command could stand for two motions.
         cost += command.min(tool) + 0.01 * tool;
     }
-    let (short, long) = if p.length < q.length { (p.length, q.length) } else { (q.length, p.length) };
-    if long > 0.0 {
-        cost += f64::min(0.05 * (1.0 - short / long), 0.2 * (long - short));
-    }
+    // So for the length: a command that first crosses a clearance is longer than the way of the tool.
+    cost += mismatch(p.length, q.length).min(mismatch(p.length, distance(&q.tool.0, &q.tool.1)));
     if p.rapid != q.rapid {
         cost += 0.05;
     }
     cost as f32
+}
+
+/// What two lengths that should be the same cost.
+fn mismatch(a: f64, b: f64) -> f64 {
+    let (short, long) = if a < b { (a, b) } else { (b, a) };
+    if long > 0.0 { f64::min(0.05 * (1.0 - short / long), 0.2 * (long - short)) } else { 0.0 }
 }
 
 fn insert_cost(p: Option<&Intended>, q: &Driven) -> f32 {

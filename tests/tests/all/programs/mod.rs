@@ -141,7 +141,7 @@ fn holds(text: &str, seed: u64, widths: Widths, most: f64) -> Result<(), String>
 
 #[test]
 fn straight_programs_keep_the_tool_on_the_path() {
-    over_seeds(0..5_000, |seed| {
+    over_seeds(0..20_000, |seed| {
         let text = program(seed, Language::Straight, 20);
         holds(&text, seed, widths_of(seed), 0.001)
     });
@@ -149,7 +149,7 @@ fn straight_programs_keep_the_tool_on_the_path() {
 
 #[test]
 fn programs_of_the_whole_language_keep_the_tool_on_the_path() {
-    over_seeds(0..5_000, |seed| {
+    over_seeds(0..20_000, |seed| {
         let text = program(seed, Language::Whole, 10);
         holds(&text, seed, widths_of(seed), bound(&text) + 0.001)
     });
@@ -157,7 +157,7 @@ fn programs_of_the_whole_language_keep_the_tool_on_the_path() {
 
 #[test]
 fn without_lost_motion_every_program_is_copied() {
-    over_seeds(0..10_000, |seed| {
+    over_seeds(0..20_000, |seed| {
         let language = if seed % 2 == 0 { Language::Straight } else { Language::Whole };
         let text = program(seed, language, 10);
         let copied = corrected(&text, [0; 3]).map_err(|refusal| format!("{refusal:?}"))?;
