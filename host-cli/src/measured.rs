@@ -11,6 +11,8 @@ pub const SCHEMA: &str = "takeup.assessment/1";
 /// The lost motion of an axis at its stations, and how it repeats.
 #[derive(Clone, Debug)]
 pub struct AxisResult {
+    /// The machine, if it was named.
+    pub machine: Option<String>,
     /// The axis.
     pub axis: Axis,
     /// Lost motion per station.
@@ -27,6 +29,7 @@ impl From<&Reversal> for AxisResult {
         let stations = result.stations.iter();
         let (s, dof) = (result.repeatability_mm, result.repeatability_dof);
         Self {
+            machine: reversal.keys.machine.clone(),
             axis: reversal.axis,
             stations: stations.map(|s| Measured { position: s.target, lost: s.lost_motion }).collect(),
             scatter: (dof * s * s, dof),
@@ -42,6 +45,7 @@ impl From<&Reversal> for AxisResult {
 #[derive(Deserialize)]
 struct Document {
     schema: String,
+    machine: Option<String>,
     axis: String,
     units: String,
     routine: String,
@@ -103,6 +107,7 @@ pub fn from_json(text: &[u8]) -> Result<AxisResult, Refusal> {
         return Err(Refusal::new(reason, "Assess the readings of a reversal test."));
     }
     let mut result = AxisResult {
+        machine: document.machine,
         axis,
         stations: Vec::new(),
         scatter: (0.0, 0.0),

@@ -19,7 +19,7 @@ use crate::{
     measured::{self, AxisResult},
     output,
     readings::keys::Keys,
-    refusal::Refusal,
+    refusal::{Refusal, clip},
     slack_args::{AxisValue, per_axis},
     table_file,
 };
@@ -38,9 +38,9 @@ pub struct Args {
     /// Side on which the work is zeroed, such as z=-,x=+ [default: z=-, others +]
     #[arg(long, value_name = "AXIS=SIDE", value_delimiter = ',')]
     seat: Vec<AxisValue<Direction>>,
-    /// Name of the machine, kept in the table
-    #[arg(long, value_name = "NAME", default_value = "")]
-    machine: String,
+    /// Name of the machine, kept in the table [default: the one that the readings name]
+    #[arg(long, value_name = "NAME")]
+    machine: Option<String>,
 }
 
 /// No document of ours is longer.
@@ -54,7 +54,6 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let inputs: Vec<_> = args.files.iter().map(PathBuf::as_path).collect();
     output::keep_apart(&[&args.output], &inputs)?;
     let seats = per_axis("--seat", &args.seat, |side| side)?;
-    let mut table = Table { machine: machine(&args.machine)?, ..Table::EMPTY };
     let mut measured: Vec<(String, AxisResult)> = Vec::new();
     for file in &args.files {
         let name = input::name(file);
@@ -74,6 +73,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         }
         measured.push((name, result));
     }
+    let mut table = Table { machine: machine(args, &measured)?, ..Table::EMPTY };
     for axis in Axis::ALL {
         let of_axis: Vec<_> = measured.iter().filter(|(_, m)| m.axis == axis).collect();
         let Some((name, _)) = of_axis.last() else { continue };
@@ -105,7 +105,22 @@ fn read(found: &[u8], name: &str, ctx: &Context) -> Result<AxisResult, Refusal> 
     Ok(AxisResult::from(&reversal))
 }
 
-fn machine(name: &str) -> Result<heapless::String<MAX_MACHINE>, Refusal> {
+/// The machine as named on the command line, else by the files, which must agree.
+fn machine(args: &Args, measured: &[(String, AxisResult)]) -> Result<heapless::String<MAX_MACHINE>, Refusal> {
+    let mut named = measured.iter().filter_map(|(file, result)| Some((file, result.machine.as_deref()?)));
+    let name = match (&args.machine, named.next()) {
+        (Some(name), _) => name,
+        (None, None) => "",
+        (None, Some((first, name))) => {
+            if let Some((file, other)) = named.find(|(_, other)| *other != name) {
+                let reason = format!("the machine is {}, but {first} is of {}", clip(other), clip(name));
+                return Err(
+                    Refusal::new(reason, "A table is of one machine; or name it by --machine.").file(file)
+                );
+            }
+            name
+        }
+    };
     heapless::String::try_from(name).map_err(|_| {
         Refusal::new(
             format!("the machine's name has {} bytes; {MAX_MACHINE} fit in a table", name.len()),
