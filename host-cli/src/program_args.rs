@@ -3,7 +3,7 @@
 use std::io::BufRead;
 use std::path::Path;
 
-use takeup_core::axis::{Axis, Direction};
+use takeup_core::axis::{Axis, Direction, PerAxis};
 use takeup_core::length::Length;
 use takeup_core::program::Integers;
 use takeup_core::program::replay::{self, AxisSlack, SeatStation, Slack};
@@ -11,8 +11,9 @@ use takeup_core::program::words::LONGEST_LINE;
 
 use crate::context::Context;
 use crate::input::{self, LineError};
+use crate::output;
 use crate::refusal::Refusal;
-use crate::slack_args::SlackArgs;
+use crate::slack_args::{AxisValue, SlackArgs, per_axis};
 use crate::table_file;
 use crate::units::LengthArg;
 
@@ -40,7 +41,18 @@ impl From<IntegersArg> for Integers {
 pub struct WorkOffset {
     /// Position of the program's zero in the table's coordinates, such as x=120,z=-85 [default: 0]
     #[arg(long, value_name = "AXIS=PLACE", value_delimiter = ',', requires = "table")]
-    pub work_offset: Vec<crate::slack_args::AxisValue<LengthArg>>,
+    pub work_offset: Vec<AxisValue<LengthArg>>,
+}
+
+impl WorkOffset {
+    /// The place of the program's zero on each axis.
+    ///
+    /// # Errors
+    /// When an axis is given twice with different places.
+    pub fn places(&self, ctx: &Context) -> Result<PerAxis<Length>, Refusal> {
+        let places = per_axis("--work-offset", &self.work_offset, |place| place.length(ctx.units()))?;
+        Ok(places.map(|place| place.unwrap_or(Length::ZERO)))
+    }
 }
 
 /// The slack of the machine, from `--table` or `--play`.
@@ -50,11 +62,11 @@ pub struct WorkOffset {
 pub fn slack(args: &SlackArgs, offset: &WorkOffset, ctx: &Context) -> Result<Slack, Refusal> {
     if let Some(path) = &args.table {
         let table = table_file::read(path, ctx)?;
+        let places = offset.places(ctx)?;
         let mut slack = Slack { x: AxisSlack::NONE, y: AxisSlack::NONE, z: AxisSlack::NONE };
         for axis in Axis::ALL {
             let Some(corrections) = table.axes.get(axis) else { continue };
-            let at = offset.work_offset.iter().find(|entry| entry.axis == axis);
-            let offset_mm = at.map_or(0.0, |entry| entry.value.mm(ctx.units()));
+            let offset_mm = places.get(axis).as_mm();
             let stations = corrections.stations().iter().map(|station| SeatStation {
                 position_mm: station.position.as_mm(),
                 plus_mm: station.on(Direction::Plus).as_mm(),
@@ -75,6 +87,16 @@ pub fn slack(args: &SlackArgs, offset: &WorkOffset, ctx: &Context) -> Result<Sla
         Some(play) if *clearances.width.get(axis) > Length::ZERO => AxisSlack::of_play(&play),
         _ => AxisSlack::NONE,
     }))
+}
+
+/// Checks that a plot overwrites nothing that is read: neither a program nor the table.
+///
+/// # Errors
+/// When it would.
+pub fn keep_plot_apart(plot: Option<&Path>, programs: &[&Path], slack: &SlackArgs) -> Result<(), Refusal> {
+    let Some(plot) = plot else { return Ok(()) };
+    let inputs: Vec<&Path> = programs.iter().copied().chain(slack.table.as_deref()).collect();
+    output::keep_apart(&[plot], &inputs)
 }
 
 /// The lines of a program, one after another.

@@ -78,9 +78,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     if near_mm < 0.0 {
         return Err(Refusal::new("--near is negative", "Give a length of 0 or more."));
     }
-    if let Some(plot) = &args.plot {
-        output::keep_apart(&[plot], &[&args.program])?;
-    }
+    program_args::keep_plot_apart(args.plot.as_deref(), &[&args.program], &args.slack)?;
     let slack = program_args::slack(&args.slack, &args.offset, ctx)?;
     let slack_axes = slack.map(|axis| !axis.is_none());
     let widest = slack.iter().map(|(_, axis)| axis.widest_mm()).fold(0.0, f64::max);

@@ -76,9 +76,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     if tolerance < 0.0 {
         return Err(Refusal::new("--tolerance is negative", "Give a length of 0 or more."));
     }
-    if let Some(plot) = &args.plot {
-        output::keep_apart(&[plot], &[&args.original, &args.rewritten])?;
-    }
+    program_args::keep_plot_apart(args.plot.as_deref(), &[&args.original, &args.rewritten], &args.slack)?;
     let slack = program_args::slack(&args.slack, &args.offset, ctx)?;
     let settings = Settings { unit: ctx.units(), integers: args.integers.into(), ..Settings::new(slack) };
     let mut original = Lines::open(&args.original, ctx)?;

@@ -4,17 +4,16 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input::{self, LineError};
 use crate::output;
+use crate::program_args::{IntegersArg, WorkOffset};
 use crate::refusal::Refusal;
-use crate::slack_args::{AfterAxis, AxisValue, SlackArgs, per_axis};
+use crate::slack_args::{AfterAxis, AxisValue, SlackArgs};
 use crate::units::LengthArg;
-use clap::ValueEnum;
 use serde::Serialize;
 use std::fs::File;
 use std::io::{self, BufReader, Seek, Write};
 use std::path::PathBuf;
 use takeup_core::axis::{Axis, PerAxis};
 use takeup_core::length::Length;
-use takeup_core::program::Integers;
 use takeup_core::program::rewrite::clear::Heights;
 use takeup_core::program::rewrite::{self, Counts, Rewriter, Settings, Strategy, Unseated};
 use takeup_core::program::words::LONGEST_LINE;
@@ -39,23 +38,14 @@ pub struct Args {
     /// reading the program once before]
     #[arg(long, value_name = "HEIGHT", allow_negative_numbers = true)]
     clear_z: Option<LengthArg>,
-    /// Machine coordinate of the program's zero, such as z=-120, for tables that change along the travel
-    #[arg(long, value_name = "AXIS=PLACE", value_delimiter = ',')]
-    work_offset: Vec<AxisValue<LengthArg>>,
+    #[command(flatten)]
+    offset: WorkOffset,
     /// Refuse a program in which a cut begins while a seat is unknown
     #[arg(long)]
     strict: bool,
     /// What numbers without a decimal point mean
     #[arg(long, value_enum, default_value = "unit")]
     integers: IntegersArg,
-}
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum IntegersArg {
-    /// Whole millimetres or inches
-    Unit,
-    /// Least increments: 0.001 mm or 0.0001 in
-    Increment,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -175,7 +165,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         return Err(Refusal::new("the program is empty", "Check that this is the file you mean.").file(&name));
     }
     if table.axes.iter().any(|(_, axis)| axis.as_ref().is_some_and(|axis| !axis.is_uniform()))
-        && args.work_offset.is_empty()
+        && args.offset.work_offset.is_empty()
     {
         found.warn(
             1,
@@ -254,12 +244,8 @@ fn settings(args: &Args, ctx: &Context) -> Result<Settings, Refusal> {
         }
     }
     settings.clear = args.clear_z.map(|height| height.length(ctx.units()));
-    settings.offset = per_axis("--work-offset", &args.work_offset, |place| place.length(ctx.units()))?
-        .map(|place| place.unwrap_or(Length::ZERO));
-    settings.integers = match args.integers {
-        IntegersArg::Unit => Integers::Units,
-        IntegersArg::Increment => Integers::Increments,
-    };
+    settings.offset = args.offset.places(ctx)?;
+    settings.integers = args.integers.into();
     settings.unseated = if args.strict { Unseated::Refused } else { Unseated::Told };
     Ok(settings)
 }
