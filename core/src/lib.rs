@@ -11,6 +11,7 @@
 //! - [`measure`]: dial readings in; lost motion, its uncertainty, a decision and a likely cause out.
 //! - [`correct`]: the compensation table, and set-points corrected inside a motion controller.
 //! - [`program`]: milling programs read, rewritten for the lost motion that remains, and replayed.
+//! - [`trend`]: condition over time: before and after a repair, control charts, a forecast.
 //! - `link` (feature `serde`): messages and frames between a host and a probe box.
 //!
 //! Signs, as everywhere in this project: `+` and `-` are the machine's own directions. The
