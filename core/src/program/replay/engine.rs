@@ -370,9 +370,11 @@ impl Replay {
             return false; // a part of an arc, or nothing that anybody asked for
         }
         let mut machine = self.after_machine.clone();
-        let from = machine.tool();
-        action.drive(&mut machine, Chords::Coarse, |_, _| {});
+        // Not where the machine stands now: the motion may first learn where it is.
+        let mut from = None;
+        action.drive(&mut machine, Chords::Coarse, |piece, _| from = from.or(Some(piece.from)));
         let to = machine.tool();
+        let from = from.unwrap_or(to);
         let slack = self.widest_z + 1e-6;
         let lowest = from.z.min(to.z);
         let sideways =

@@ -181,3 +181,12 @@ fn a_program_against_itself_is_as_good_after_as_before() {
         }
     });
 }
+
+#[test]
+fn a_first_cut_may_begin_at_the_height_of_the_last_rapid() {
+    let text = "G21 G90 G17\nG0 X0 Y0 Z5\nG1 X-2.925 Y2.779 Z4.872 F300\nG1 X-2.962 Y2.375 Z5.387\n\
+                G1 X-6.211 Y-1.398 Z5.603\nG0 Z30\nM30\n";
+    for widths in [[0, 0, 120], [80, 110, 120]] {
+        holds(text, 0, widths, 0.001).unwrap_or_else(|why| panic!("{why}"));
+    }
+}
