@@ -1,12 +1,10 @@
 //! What an assessment says of an axis, read back from its JSON document, for tables and comparisons.
 
-use serde::Deserialize;
 use takeup_core::{axis::Axis, correct::build::Measured, length::Length, length::Unit, measure::Estimate};
 
-use crate::{assessment::Reversal, refusal::Refusal};
-
-/// The schema of assessments.
-pub const SCHEMA: &str = "takeup.assessment/1";
+use crate::assessment::Assessed;
+use crate::assessment::document::{Document, SCHEMA};
+use crate::refusal::{Refusal, clip};
 
 /// The lost motion of an axis at its stations, and how it repeats.
 #[derive(Clone, Debug)]
@@ -23,63 +21,31 @@ pub struct AxisResult {
     pub not_correctable: Option<String>,
 }
 
-impl From<&Reversal> for AxisResult {
-    fn from(reversal: &Reversal) -> Self {
-        let result = &reversal.result;
-        let stations = result.stations.iter();
-        let (s, dof) = (result.repeatability_mm, result.repeatability_dof);
-        Self {
-            machine: reversal.keys.machine.clone(),
-            axis: reversal.axis,
-            stations: stations.map(|s| Measured { position: s.target, lost: s.lost_motion }).collect(),
-            scatter: (dof * s * s, dof),
-            not_correctable: reversal
-                .causes
-                .first()
-                .filter(|likely| !likely.cause.correctable())
-                .map(|likely| likely.cause.name().to_owned()),
-        }
-    }
+/// Readings that were just assessed.
+///
+/// # Errors
+/// When the kind of test gives no lost motion per station.
+pub fn of(assessed: &Assessed) -> Result<AxisResult, Refusal> {
+    let findings = assessed.found.part.findings();
+    let (s, dof) = findings.repeatability_mm().ok_or_else(|| no_stations(assessed.kind.name()))?;
+    let stations = findings.stations().iter();
+    Ok(AxisResult {
+        machine: assessed.keys.machine.clone(),
+        axis: assessed.axis,
+        stations: stations.map(|s| Measured { position: s.target, lost: s.lost_motion }).collect(),
+        scatter: (dof * s * s, dof),
+        not_correctable: assessed
+            .found
+            .causes
+            .first()
+            .filter(|likely| !likely.cause.correctable())
+            .map(|likely| likely.cause.name().to_owned()),
+    })
 }
 
-#[derive(Deserialize)]
-struct Document {
-    schema: String,
-    machine: Option<String>,
-    axis: String,
-    units: String,
-    routine: String,
-    #[serde(default)]
-    stations: Vec<StationPart>,
-    #[serde(default)]
-    causes: Vec<CausePart>,
-}
-
-#[derive(Deserialize)]
-struct StationPart {
-    target: f64,
-    plus: GroupPart,
-    minus: GroupPart,
-    lost_motion: EstimatePart,
-}
-
-#[derive(Deserialize)]
-struct GroupPart {
-    n: u32,
-    s: Option<f64>,
-}
-
-#[derive(Deserialize)]
-struct EstimatePart {
-    value: f64,
-    standard_uncertainty: f64,
-    dof: Option<f64>,
-}
-
-#[derive(Deserialize)]
-struct CausePart {
-    cause: String,
-    correctable: bool,
+fn no_stations(routine: &str) -> Refusal {
+    let reason = format!("an assessment of {} holds no lost motion at stations", clip(routine));
+    Refusal::new(reason, "Assess the readings of a reversal test.")
 }
 
 /// Reads the document of `assess --json`.
@@ -103,8 +69,7 @@ pub fn from_json(text: &[u8]) -> Result<AxisResult, Refusal> {
         _ => return Err(refuse(format!("axis {} was found, X, Y or Z was expected", document.axis))),
     };
     if document.stations.is_empty() {
-        let reason = format!("an assessment of {} holds no lost motion at stations", document.routine);
-        return Err(Refusal::new(reason, "Assess the readings of a reversal test."));
+        return Err(no_stations(&document.routine));
     }
     let mut result = AxisResult {
         machine: document.machine,
@@ -118,7 +83,7 @@ pub fn from_json(text: &[u8]) -> Result<AxisResult, Refusal> {
             .ok_or_else(|| refuse(format!("target {} is beyond any machine", station.target)))?;
         let lost = Estimate {
             value: station.lost_motion.value * unit.as_mm(),
-            standard_uncertainty: station.lost_motion.standard_uncertainty * unit.as_mm(),
+            standard_uncertainty: station.lost_motion.standard_uncertainty.unwrap_or(f64::NAN) * unit.as_mm(),
             // An endless number of degrees of freedom has no place in JSON and is absent there.
             dof: station.lost_motion.dof.unwrap_or(f64::INFINITY),
         };

@@ -1,15 +1,13 @@
 //! The document `takeup.assessment/1`. Lengths are in its `units`; what does not apply is absent.
 
-use super::{Reversal, words};
+use super::{Assessed, words};
 use crate::units::Print;
 use serde::{Deserialize, Serialize};
 use takeup_core::measure::Estimate;
 use takeup_core::measure::decision::{Decision as CoreDecision, More};
-use takeup_core::measure::positioning::{EDITION, Positioning as CorePositioning};
-use takeup_core::measure::reversal::Group as CoreGroup;
 
 /// The document. Every part can be read back; unknown fields are passed over.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the fields are those of the published document, named there")]
 pub struct Document {
     pub schema: String,
@@ -20,6 +18,7 @@ pub struct Document {
     pub machine: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken: Option<String>,
+    #[serde(default)]
     pub readings: Count,
     #[serde(default)]
     pub set_aside: Vec<SetAside>,
@@ -34,6 +33,16 @@ pub struct Document {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub positioning: Option<Positioning>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub take_up: Option<TakeUp>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub drift: Option<Drift>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub under_load: Option<UnderLoad>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub growth: Option<Growth>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub indicator: Option<Indicator>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub decision: Option<Decision>,
     #[serde(default)]
     pub causes: Vec<Cause>,
@@ -43,7 +52,7 @@ pub struct Document {
 pub const SCHEMA: &str = "takeup.assessment/1";
 
 /// How many readings were used.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "as for the document")]
 pub struct Count {
     pub used: u64,
@@ -147,30 +156,58 @@ pub struct Periodic {
     pub phase_deg: f64,
 }
 
-impl Positioning {
-    fn of(shown: &CorePositioning, print: Print) -> Self {
-        let figures = shown.figures;
-        Self {
-            edition: EDITION.to_owned(),
-            b: print.value(figures.b_mm),
-            b_mean: print.value(figures.b_mean_mm),
-            r: print.value(figures.r_mm),
-            r_plus: print.value(figures.r_plus_mm),
-            r_minus: print.value(figures.r_minus_mm),
-            a: print.value(figures.a_mm),
-            a_plus: print.value(figures.a_plus_mm),
-            a_minus: print.value(figures.a_minus_mm),
-            e: print.value(figures.e_mm),
-            e_plus: print.value(figures.e_plus_mm),
-            e_minus: print.value(figures.e_minus_mm),
-            m: print.value(figures.m_mm),
-            lead_error_per_length: shown.lead_error.as_ref().map(Value::of),
-            periodic: shown.periodic.map(|periodic| Periodic {
-                amplitude: Value::of_length(&periodic.amplitude, print),
-                phase_deg: periodic.phase_deg,
-            }),
-        }
-    }
+/// Lost motion in its two parts: a test of small steps.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct TakeUp {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dead_band: Option<Value>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wind_up: Option<Value>,
+}
+
+/// How a place is returned to: a test of lifts and returns.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct Drift {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub per_cycle: Option<Value>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub per_hour: Option<Value>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scatter: Option<Value>,
+}
+
+/// The axis pushed by hand against the held drive.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct UnderLoad {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clearance: Option<Value>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stiffness_n_per_mm: Option<Value>,
+}
+
+/// Growth while the machine warms up.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct Growth {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub amplitude: Option<Value>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub time_constant_s: Option<Value>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub left: Option<Value>,
+}
+
+/// The indicator itself.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct Indicator {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub s: Option<Value>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hysteresis: Option<Value>,
 }
 
 /// One part of the budget.
@@ -234,54 +271,32 @@ fn finite(dof: f64) -> Option<f64> {
 }
 
 impl Document {
-    /// The document of a reversal test, with lengths in a unit.
+    /// The document of a test, with lengths in a unit.
     #[must_use]
-    pub fn of_reversal(reversal: &Reversal, print: Print) -> Self {
-        let result = &reversal.result;
-        let group = |group: &CoreGroup| Group {
-            n: group.n,
-            mean: print.value(group.mean_mm),
-            s: group.s_mm.map(|s| print.value(s)),
-        };
-        Self {
+    pub fn of(assessed: &Assessed, print: Print) -> Self {
+        let found = &assessed.found;
+        let findings = found.part.findings();
+        let mut document = Self {
             schema: SCHEMA.to_owned(),
-            axis: reversal.axis.to_string(),
-            routine: reversal.kind.name().to_owned(),
+            axis: assessed.axis.to_string(),
+            routine: assessed.kind.name().to_owned(),
             units: print.unit.to_string(),
-            machine: reversal.keys.machine.clone(),
-            taken: reversal.keys.taken.clone(),
-            readings: Count { used: u64::from(result.used), set_aside: result.set_aside.len() as u64 },
-            set_aside: result
+            machine: assessed.keys.machine.clone(),
+            taken: assessed.keys.taken.clone(),
+            readings: Count { used: u64::from(found.used), set_aside: found.set_aside.len() as u64 },
+            set_aside: found
                 .set_aside
                 .iter()
                 .map(|aside| SetAside {
                     row: u64::from(aside.index) + 1,
-                    reading: reversal
-                        .readings
+                    reading: assessed
+                        .readings_mm
                         .get(usize::from(aside.index))
-                        .map_or(0.0, |reading| print.value(reading.value_mm)),
+                        .map_or(0.0, |mm| print.value(*mm)),
                     reason: words::misread(aside.probably, print),
                 })
                 .collect(),
-            stations: result
-                .stations
-                .iter()
-                .map(|station| Station {
-                    target: print.value(station.target.as_mm()),
-                    reversal: print.value(station.reversal_mm),
-                    plus: group(&station.plus),
-                    minus: group(&station.minus),
-                    lost_motion: Value::of_length(&station.lost_motion, print),
-                })
-                .collect(),
-            lost_motion: Some(Value {
-                largest: Some(print.value(result.largest_mm)),
-                ..Value::of_length(&result.lost_motion, print)
-            }),
-            along_travel: result
-                .along_travel
-                .map(|along| AlongTravel { per_length: Value::of(&along.per_length), shown: along.shown }),
-            budget: result
+            budget: found
                 .budget
                 .iter()
                 .map(|part| Contribution {
@@ -290,14 +305,13 @@ impl Document {
                     dof: finite(part.dof),
                 })
                 .collect(),
-            positioning: reversal.positioning.as_ref().map(|shown| Positioning::of(shown, print)),
-            decision: result.decision.as_ref().map(|decision| Decision {
+            decision: found.decision.as_ref().map(|decision| Decision {
                 limit: print.value(decision.limit_mm),
                 answer: decision.answer.name().to_owned(),
                 cycles_to_decide: cycles_to_decide(decision),
-                why: words::why(decision, &result.stations, print),
+                why: findings.why(decision, print),
             }),
-            causes: reversal
+            causes: found
                 .causes
                 .iter()
                 .map(|cause| Cause {
@@ -312,7 +326,10 @@ impl Document {
                     next: cause.next.map(|kind| kind.name().to_owned()),
                 })
                 .collect(),
-        }
+            ..Self::default()
+        };
+        findings.fill(&mut document, print);
+        document
     }
 }
 

@@ -1,6 +1,8 @@
 //! The assessment of readings: made from a readings file, written as `takeup.assessment/1`, and as a
 //! slip of paper for people.
 //!
+//! - here: what every kind of test has in common;
+//! - [`kinds`]: one file per kind of test: its readings, its part of the document and of the slip;
 //! - [`document`]: the JSON document, written and read;
 //! - [`slip`]: the same for people;
 //! - [`advice`]: what the trade does about a cause, with the cautions;
@@ -8,29 +10,29 @@
 
 pub mod advice;
 pub mod document;
+pub mod kinds;
 pub mod slip;
 pub mod words;
 
 use crate::context::Context;
 use crate::input;
-use crate::readings::keys::{Keys, kinds};
+use crate::readings::keys::Keys;
 use crate::readings::{MOST_BYTES, Sheet};
 use crate::refusal::Refusal;
 use crate::units::Print;
+use kinds::Part;
 use std::path::Path;
 use takeup_core::axis::Axis;
-use takeup_core::length::{Length, Unit};
-use takeup_core::measure::cause::{self, Causes};
-use takeup_core::measure::positioning::{self, Positioning};
-use takeup_core::measure::reversal::{self, Assessment, NotEnough, Reading};
+use takeup_core::length::Unit;
+use takeup_core::measure::cause::Causes;
+use takeup_core::measure::decision::{Answer, Decision};
+use takeup_core::measure::reversal::SetAside;
+use takeup_core::measure::uncertainty::Contribution;
 use takeup_core::measure::{Kind, Setup};
 
-/// The most stations of one test.
-pub const MOST_STATIONS: usize = 64;
-
-/// A reversal or positioning test, assessed.
+/// A test of any kind, assessed.
 #[derive(Clone, Debug)]
-pub struct Reversal {
+pub struct Assessed {
     /// The kind of test.
     pub kind: Kind,
     /// The axis.
@@ -43,14 +45,35 @@ pub struct Reversal {
     pub keys: Keys,
     /// The set-up of the indicator.
     pub setup: Setup,
-    /// All readings, those set aside too.
-    pub readings: Vec<Reading>,
-    /// The numbers.
-    pub result: Assessment<MOST_STATIONS>,
-    /// What a positioning test shows beyond its reversal values.
-    pub positioning: Option<Positioning>,
-    /// The likely causes.
+    /// What each row of the file reads, in millimetres as read; those set aside too.
+    pub readings_mm: Vec<f64>,
+    /// What was found.
+    pub found: Found,
+}
+
+/// What the readings of one kind of test say.
+#[derive(Clone, Debug)]
+pub struct Found {
+    /// How many readings were used.
+    pub used: u32,
+    /// The readings set aside, by rising index.
+    pub set_aside: Vec<SetAside>,
+    /// What the uncertainty of the main result is made of, in millimetres.
+    pub budget: Vec<Contribution>,
+    /// The decision, if there is a limit and the kind of test can be held against it.
+    pub decision: Option<Decision>,
+    /// The likely causes, the likeliest first.
     pub causes: Causes,
+    /// The numbers of this kind of test.
+    pub part: Part,
+}
+
+impl Assessed {
+    /// Whether the lost motion is over its limit.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        self.found.decision.as_ref().is_some_and(|decision| decision.answer == Answer::Over)
+    }
 }
 
 /// Reads and assesses a readings file; `flags` hold before its keys, and are given the unit that
@@ -62,7 +85,7 @@ pub fn of_file(
     path: &Path,
     flags: impl FnOnce(Unit) -> Result<Keys, Refusal>,
     ctx: &Context,
-) -> Result<Reversal, Refusal> {
+) -> Result<Assessed, Refusal> {
     let bytes = input::read(path, MOST_BYTES, ctx)?;
     of_bytes(&bytes, &input::name(path), flags, ctx)
 }
@@ -76,7 +99,7 @@ pub fn of_bytes(
     file: &str,
     flags: impl FnOnce(Unit) -> Result<Keys, Refusal>,
     ctx: &Context,
-) -> Result<Reversal, Refusal> {
+) -> Result<Assessed, Refusal> {
     let sheet = Sheet::parse(bytes, file, ctx.units())?;
     let keys = flags(ctx.units_given().unwrap_or(sheet.units))?.or(&sheet.keys);
     let missing = |what: &str, key: &str, flag: &str| {
@@ -89,74 +112,17 @@ pub fn of_bytes(
     let axis = keys.axis.ok_or_else(|| missing("the axis", "axis: Z", "--axis z"))?;
     let kind =
         keys.routine.ok_or_else(|| missing("the kind of test", "routine: reversal", "--routine reversal"))?;
-    if !matches!(kind, Kind::Reversal | Kind::Positioning) {
-        return Err(Refusal::new(
-            format!("readings of the {kind} test cannot be assessed by this version"),
-            format!("Assess a reversal or positioning test; the kinds are {}.", kinds()),
-        )
-        .file(file));
-    }
-    let readings = sheet.reversal_readings()?;
     let setup = keys.setup();
     let print = Print { unit: ctx.units_given().unwrap_or(sheet.units) };
-    let why = |error| not_enough(error, &sheet, print);
-    let (result, positioning, causes) = if kind == Kind::Positioning {
-        let (result, shown) = positioning::assess::<MOST_STATIONS>(&readings[..], &setup).map_err(why)?;
-        let causes = cause::of_positioning(&result, &shown, &setup);
-        (result, Some(shown), causes)
-    } else {
-        let result = reversal::assess::<MOST_STATIONS>(&readings[..], &setup).map_err(why)?;
-        let causes = cause::of_reversal(&result, &setup);
-        (result, None, causes)
-    };
-    Ok(Reversal {
+    let found = kinds::assess(kind, &sheet, &setup, print)?;
+    Ok(Assessed {
         kind,
-        positioning,
         axis,
         file: file.to_owned(),
         file_units: sheet.units,
         keys,
         setup,
-        readings,
-        result,
-        causes,
+        readings_mm: sheet.rows.iter().map(|row| row.reading_mm).collect(),
+        found,
     })
-}
-
-/// Why too little can be said, in the units and lines of the person.
-fn not_enough(error: NotEnough, sheet: &Sheet, print: Print) -> Refusal {
-    let at = |target: Length| format!("{} {}", print.short(target.as_mm()), print.unit);
-    let refusal = match error {
-        NotEnough::NoReadings => Refusal::new("there are no readings", "Fill in one row per reading."),
-        NotEnough::OneApproach { target, missing } => Refusal::new(
-            format!(
-                "not enough: at station {} no reading was approached in the {missing} direction",
-                at(target)
-            ),
-            "Read each station approached from both sides, in two cycles or more.",
-        ),
-        NotEnough::OneCycle { target, approach } => Refusal::new(
-            format!(
-                "not enough: at station {} only one reading was approached in the {approach} direction, \
-                 so how well it repeats is not known",
-                at(target)
-            ),
-            "Take two cycles or more; five are usual.",
-        ),
-        NotEnough::TooManyStations { room } => {
-            Refusal::new(format!("there are more than {room} stations"), "Split the file.")
-        }
-        NotEnough::TooManyReadings { found, room } => {
-            Refusal::new(format!("there are {found} readings, at most {room} can be used"), "Split the file.")
-        }
-        NotEnough::NotFinite { index } | NotEnough::TimeRunsBack { index } => {
-            let refusal = Refusal::new(error.to_string(), "Correct the row.");
-            match sheet.rows.get(index) {
-                Some(row) => refusal.line(row.line),
-                None => refusal,
-            }
-        }
-        NotEnough::Setup(what) => Refusal::new(what.to_string(), "Correct the key or the flag."),
-    };
-    refusal.file(&sheet.file)
 }

@@ -1,50 +1,31 @@
 //! An assessment as a slip of paper: the answer first, then the numbers, then what to do next.
 
 use super::document::cycles_to_decide;
-use super::{Reversal, advice, words};
+use super::{Assessed, advice, words};
 use crate::screen::{Screen, Tone, table};
 use crate::units::{Print, decimals};
 use std::fmt::Write;
 use takeup_core::measure::cause::Name;
 use takeup_core::measure::decision::Answer;
-use takeup_core::measure::positioning::EDITION;
 
-/// The slip of a reversal test.
+/// The slip of a test.
 #[must_use]
-pub fn of_reversal(reversal: &Reversal, print: Print, screen: &Screen) -> String {
-    let mut slip = Slip { text: String::new(), print, screen, reversal };
-    slip.answer();
-    slip.stations();
-    slip.positioning();
-    slip.set_aside();
-    slip.budget();
-    slip.causes();
-    slip.next();
+pub fn of(assessed: &Assessed, print: Print, screen: &Screen) -> String {
+    let mut slip = Slip { text: String::new(), print, screen };
+    slip.answer(assessed);
+    assessed.found.part.findings().numbers(&mut slip, assessed.axis);
+    slip.set_aside(assessed);
+    slip.budget(assessed);
+    slip.causes(assessed);
+    slip.next(assessed);
     slip.text
 }
 
 /// The answer in one line, in the units of the person.
 #[must_use]
-pub fn one_line(reversal: &Reversal, print: Print) -> String {
-    let result = &reversal.result;
-    let lost = &result.lost_motion;
-    let (axis, unit) = (reversal.axis, print.unit);
-    let shown = lost.value.abs() > lost.expanded_95();
-    let value = print.length(lost.value.abs());
-    let (low, high) = (print.length(lost.low_95()), print.length(lost.high_95()));
-    let begin = match (shown, lost.value >= 0.0) {
-        (false, _) => {
-            format!(
-                "{axis}: no lost motion is shown, {} {unit} (95 %: {low} to {high})",
-                print.length(lost.value)
-            )
-        }
-        (true, true) => format!("{axis} loses {value} {unit} on reversal (95 %: {low} to {high})"),
-        (true, false) => {
-            format!("{axis} over-corrects by {value} {unit} on reversal (lost motion, 95 %: {low} to {high})")
-        }
-    };
-    let end = match &result.decision {
+pub fn one_line(assessed: &Assessed, print: Print) -> String {
+    let begin = assessed.found.part.findings().answer(assessed.axis, print);
+    let end = match &assessed.found.decision {
         None => String::new(),
         Some(decision) => {
             let limit = print.length(decision.limit_mm);
@@ -58,11 +39,13 @@ pub fn one_line(reversal: &Reversal, print: Print) -> String {
     format!("{begin}{end}")
 }
 
-struct Slip<'a> {
+/// A slip while it is written.
+#[derive(Debug)]
+pub struct Slip<'a> {
     text: String,
-    print: Print,
+    /// How lengths are printed.
+    pub print: Print,
     screen: &'a Screen,
-    reversal: &'a Reversal,
 }
 
 impl Slip<'_> {
@@ -71,143 +54,55 @@ impl Slip<'_> {
         self.text.push('\n');
     }
 
-    fn heading(&mut self, text: &str) {
-        let text = self.screen.paint(Tone::Strong, text);
+    /// An empty line and a heading.
+    pub fn heading(&mut self, text: &str) {
+        self.toned_heading(Tone::Strong, text);
+    }
+
+    fn toned_heading(&mut self, tone: Tone, text: &str) {
+        let text = self.screen.paint(tone, text);
         self.line("");
         self.line(&text);
     }
 
     /// A paragraph that hangs below its first characters.
-    fn item(&mut self, first: &str, text: &str) {
+    pub fn item(&mut self, first: &str, text: &str) {
         let indent = " ".repeat(first.chars().count());
         let text = self.screen.wrap(&format!("{first}{text}"), &indent);
         self.line(&text);
     }
 
-    fn answer(&mut self) {
-        let (print, result) = (self.print, &self.reversal.result);
-        let tone = match result.decision.as_ref().map(|decision| decision.answer) {
+    /// A table: the first column to the left, the others to the right.
+    pub fn table(&mut self, head: &[&str], rows: Vec<Vec<String>>) {
+        self.text.push_str(&table(head, rows));
+    }
+
+    fn answer(&mut self, assessed: &Assessed) {
+        let decision = assessed.found.decision.as_ref();
+        let tone = match decision.map(|decision| decision.answer) {
             None => Tone::Strong,
             Some(Answer::Within) => Tone::Good,
             Some(Answer::Over) => Tone::Adverse,
             Some(Answer::Undecided) => Tone::Caution,
         };
-        let text = self.screen.wrap(&format!("{}.", one_line(self.reversal, print)), "  ");
+        let text = self.screen.wrap(&format!("{}.", one_line(assessed, self.print)), "  ");
         let text: Vec<_> = text.lines().map(|line| self.screen.paint(tone, line)).collect();
         self.line(&text.join("\n"));
-        if let Some(decision) = &result.decision {
-            let why = words::why(decision, &result.stations, print);
+        if let Some(decision) = decision {
+            let why = assessed.found.part.findings().why(decision, self.print);
             self.item("  ", &format!("{why}."));
         }
     }
 
-    fn stations(&mut self) {
-        let (print, result) = (self.print, &self.reversal.result);
-        self.heading(&format!("Lost motion of {} by station, in {}", self.reversal.axis, print.unit_name()));
-        let spread = |s: Option<f64>| s.map_or_else(|| "-".to_owned(), |s| print.fine(s));
-        let mut rows: Vec<Vec<String>> = result
-            .stations
-            .iter()
-            .map(|station| {
-                vec![
-                    print.short(station.target.as_mm()),
-                    print.length(station.lost_motion.value),
-                    print.length(station.lost_motion.low_95()),
-                    print.length(station.lost_motion.high_95()),
-                    print.length(station.reversal_mm),
-                    spread(station.plus.s_mm),
-                    spread(station.minus.s_mm),
-                    format!("{} + {}", station.plus.n, station.minus.n),
-                ]
-            })
-            .collect();
-        if rows.len() > 1 {
-            let lost = &result.lost_motion;
-            let numbers = [lost.value, lost.low_95(), lost.high_95()].map(|mm| print.length(mm));
-            let mut row = vec!["mean".to_owned()];
-            row.extend(numbers);
-            rows.push(row);
-        }
-        let head = ["station", "lost", "95 % low", "high", "reversal", "s from +", "s from -", "readings"];
-        self.text.push_str(&table(&head, rows));
-        if let Some(along) = &result.along_travel {
-            // Per 100 mm or per 10 in: a span that a person can picture.
-            let (span, per) = match print.unit {
-                takeup_core::length::Unit::Mm => (100.0, "100 mm"),
-                takeup_core::length::Unit::Inch => (254.0, "10 in"),
-            };
-            let slope = along.per_length.scaled(span);
-            let says =
-                if along.shown { "changes along the travel" } else { "shows no change along the travel" };
-            let text = format!(
-                "It {says}: {} {} per {per} (95 %: {} to {}).",
-                print.fine(slope.value),
-                print.unit,
-                print.fine(slope.low_95()),
-                print.fine(slope.high_95())
-            );
-            self.item("  ", &text);
-        }
-    }
-
-    fn positioning(&mut self) {
-        let Some(shown) = &self.reversal.positioning else { return };
-        let (print, f) = (self.print, shown.figures);
-        self.heading(&format!(
-            "Positioning of {} by {EDITION}, in {}",
-            self.reversal.axis,
-            print.unit_name()
-        ));
-        let row = |name: &str, both: f64, up: Option<f64>, down: Option<f64>| {
-            let cell = |mm: Option<f64>| mm.map_or_else(|| "-".to_owned(), |mm| print.length(mm));
-            vec![name.to_owned(), print.length(both), cell(up), cell(down)]
-        };
-        let rows = vec![
-            row("accuracy A", f.a_mm, Some(f.a_plus_mm), Some(f.a_minus_mm)),
-            row("repeatability R", f.r_mm, Some(f.r_plus_mm), Some(f.r_minus_mm)),
-            row("systematic deviation E", f.e_mm, Some(f.e_plus_mm), Some(f.e_minus_mm)),
-            row("mean deviation M", f.m_mm, None, None),
-            row("reversal value B", f.b_mm, None, None),
-            row("mean reversal value", f.b_mean_mm, None, None),
-        ];
-        self.text.push_str(&table(&["figure", "both ways", "moving +", "moving -"], rows));
-        if let Some(lead) = shown.lead_error {
-            let over = lead.scaled(shown.span_mm);
-            let text = format!(
-                "Lead error: {} {} over {} (95 %: {} to {}).",
-                print.fine(over.value),
-                print.unit,
-                print.short(shown.span_mm),
-                print.fine(over.low_95()),
-                print.fine(over.high_95())
-            );
-            self.item("  ", &text);
-        }
-        if let Some(periodic) = shown.periodic {
-            let amplitude = periodic.amplitude;
-            let text = format!(
-                "Once a turn of the screw: ±{} {} (95 %: {} to {}).",
-                print.fine(amplitude.value),
-                print.unit,
-                print.fine(amplitude.low_95()),
-                print.fine(amplitude.high_95())
-            );
-            self.item("  ", &text);
-        }
-    }
-
-    fn set_aside(&mut self) {
-        let (print, result) = (self.print, &self.reversal.result);
-        if result.set_aside.is_empty() {
+    fn set_aside(&mut self, assessed: &Assessed) {
+        let (print, set_aside) = (self.print, &assessed.found.set_aside);
+        if set_aside.is_empty() {
             return;
         }
-        let title =
-            format!("Set aside: {} of {} readings", result.set_aside.len(), self.reversal.readings.len());
-        self.line("");
-        let title = self.screen.paint(Tone::Caution, &title);
-        self.line(&title);
-        for aside in &result.set_aside {
-            let reading = self.reversal.readings.get(usize::from(aside.index)).map_or(0.0, |r| r.value_mm);
+        let title = format!("Set aside: {} of {} readings", set_aside.len(), assessed.readings_mm.len());
+        self.toned_heading(Tone::Caution, &title);
+        for aside in set_aside {
+            let reading = assessed.readings_mm.get(usize::from(aside.index)).copied().unwrap_or(0.0);
             let first = format!("  row {} ", u32::from(aside.index) + 1);
             self.item(
                 &first,
@@ -216,10 +111,15 @@ impl Slip<'_> {
         }
     }
 
-    fn budget(&mut self) {
-        let (print, result) = (self.print, &self.reversal.result);
+    fn budget(&mut self, assessed: &Assessed) {
+        let print = self.print;
+        let Some(main) = assessed.found.part.findings().main() else { return };
+        if assessed.found.budget.is_empty() {
+            return;
+        }
         self.heading("What the uncertainty is made of");
-        let rows = result
+        let rows = assessed
+            .found
             .budget
             .iter()
             .map(|part| {
@@ -227,13 +127,13 @@ impl Slip<'_> {
             })
             .chain(std::iter::once(vec![
                 "combined".to_owned(),
-                print.fine(result.lost_motion.standard_uncertainty),
-                freedom(result.lost_motion.dof),
+                print.fine(main.standard_uncertainty),
+                freedom(main.dof),
             ]))
             .collect();
         let standard = format!("standard, {}", print.unit);
-        self.text.push_str(&table(&["source", &standard, "degrees of freedom"], rows));
-        let keys = &self.reversal.keys;
+        self.table(&["source", &standard, "degrees of freedom"], rows);
+        let keys = &assessed.keys;
         let missing: Vec<_> =
             [("resolution", keys.resolution_mm), ("indicator-error", keys.indicator_error_mm)]
                 .into_iter()
@@ -245,10 +145,13 @@ impl Slip<'_> {
         }
     }
 
-    fn causes(&mut self) {
+    fn causes(&mut self, assessed: &Assessed) {
         let print = self.print;
+        if assessed.found.causes.is_empty() {
+            return;
+        }
         self.heading("Likely cause");
-        for cause in self.reversal.causes.iter().filter(|cause| cause.weight >= 0.02).take(3) {
+        for cause in assessed.found.causes.iter().filter(|cause| cause.weight >= 0.02).take(3) {
             let software = match (cause.cause, cause.cause.correctable()) {
                 (Name::NoneShown, _) => "",
                 (_, true) => "; software can correct it",
@@ -262,49 +165,58 @@ impl Slip<'_> {
         }
     }
 
-    fn next(&mut self) {
-        self.heading("What to do next");
-        let decision = self.reversal.result.decision.as_ref();
-        let Some(cause) = self.reversal.causes.first() else { return };
-        let mut steps = Vec::new();
+    fn next(&mut self, assessed: &Assessed) {
+        let findings = assessed.found.part.findings();
+        let decision = assessed.found.decision.as_ref();
+        let mut steps = findings.next(self.print);
+        let cause = assessed.found.causes.first();
         if let Some(cycles) = decision.and_then(cycles_to_decide) {
             steps.push(format!("Take {cycles} more cycles, append them to the file, and assess it again."));
         }
         let within = decision.is_some_and(|decision| decision.answer == Answer::Within);
-        if within {
-            if cause.cause == Name::OverCorrected {
+        match cause {
+            None => {}
+            Some(cause) if within => {
+                if cause.cause == Name::OverCorrected {
+                    steps.push(advice::remedy(cause.cause).to_owned());
+                }
+                steps.push(
+                    "Nothing for now: keep this assessment, and measure again when the work shows steps."
+                        .to_owned(),
+                );
+            }
+            Some(cause) => {
+                if let Some(kind) = cause.next {
+                    steps.push(format!(
+                        "The test that would tell most is {kind}: it {}.",
+                        advice::purpose(kind)
+                    ));
+                }
                 steps.push(advice::remedy(cause.cause).to_owned());
+                // A table is made of stations.
+                let lost = findings.lost_motion().filter(|_| !findings.stations().is_empty());
+                if cause.cause.correctable() && lost.is_some_and(|lost| lost.value > lost.expanded_95()) {
+                    steps.push(format!(
+                        "Until it is repaired: takeup table build {} -o {}.table, and rewrite programs with it.",
+                        assessed.file,
+                        assessed.axis.key()
+                    ));
+                }
             }
-            steps.push(
-                "Nothing for now: keep this assessment, and measure again when the work shows steps."
-                    .to_owned(),
-            );
-        } else {
-            if let Some(kind) = cause.next {
-                steps.push(format!("The test that would tell most is {kind}: it {}.", advice::purpose(kind)));
-            }
-            steps.push(advice::remedy(cause.cause).to_owned());
-            let lost = &self.reversal.result.lost_motion;
-            if cause.cause.correctable() && lost.value > lost.expanded_95() {
-                steps.push(format!(
-                    "Until it is repaired: takeup table build {} -o {}.table, and rewrite programs with it.",
-                    self.reversal.file,
-                    self.reversal.axis.key()
-                ));
-            }
+        }
+        if !steps.is_empty() {
+            self.heading("What to do next");
         }
         for (number, step) in (1..).zip(steps) {
             let first = format!("  {number}. ");
             self.item(&first, &step);
         }
-        if !within && advice::needs_a_wrench(cause.cause) {
+        if !within && cause.is_some_and(|cause| advice::needs_a_wrench(cause.cause)) {
             self.item("  ", advice::WRENCH_CAUTION);
         }
         let _ = writeln!(self.text);
-        let used = self.reversal.result.used;
-        let file = self.reversal.file.clone();
-        let of =
-            self.reversal.keys.machine.as_deref().map_or(String::new(), |machine| format!(" of {machine}"));
+        let of = assessed.keys.machine.as_deref().map_or(String::new(), |machine| format!(" of {machine}"));
+        let (used, file) = (assessed.found.used, &assessed.file);
         self.item(
             "",
             &format!(

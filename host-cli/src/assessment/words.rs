@@ -1,6 +1,7 @@
 //! Evidence, misreads and decisions in words, with their numbers in the units of the person.
 
 use crate::units::{Print, decimals};
+use takeup_core::axis::Axis;
 use takeup_core::measure::Estimate;
 use takeup_core::measure::cause::Evidence;
 use takeup_core::measure::decision::{Answer, Decision, More};
@@ -26,7 +27,9 @@ pub fn misread(probably: Misread, print: Print) -> String {
     }
 }
 
-fn with_interval(estimate: &Estimate, print: Print) -> String {
+/// An estimate with its unit and interval.
+#[must_use]
+pub fn with_interval(estimate: &Estimate, print: Print) -> String {
     format!(
         "{} {} (95 %: {} to {})",
         print.length(estimate.value),
@@ -34,6 +37,27 @@ fn with_interval(estimate: &Estimate, print: Print) -> String {
         print.length(estimate.low_95()),
         print.length(estimate.high_95())
     )
+}
+
+/// The lost motion of an axis in one line, without a full stop.
+#[must_use]
+pub fn lost_motion(lost: &Estimate, axis: Axis, print: Print) -> String {
+    let unit = print.unit;
+    let shown = lost.value.abs() > lost.expanded_95();
+    let value = print.length(lost.value.abs());
+    let (low, high) = (print.length(lost.low_95()), print.length(lost.high_95()));
+    match (shown, lost.value >= 0.0) {
+        (false, _) => {
+            format!(
+                "{axis}: no lost motion is shown, {} {unit} (95 %: {low} to {high})",
+                print.length(lost.value)
+            )
+        }
+        (true, true) => format!("{axis} loses {value} {unit} on reversal (95 %: {low} to {high})"),
+        (true, false) => {
+            format!("{axis} over-corrects by {value} {unit} on reversal (lost motion, 95 %: {low} to {high})")
+        }
+    }
 }
 
 /// A piece of evidence, in numbers that a person can check.

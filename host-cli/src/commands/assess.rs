@@ -11,7 +11,6 @@ use std::path::PathBuf;
 use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::Unit;
 use takeup_core::measure::Kind;
-use takeup_core::measure::decision::Answer;
 
 /// The long help.
 pub(super) const LONG_ABOUT: &str = "Readings into lost motion, its uncertainty, the likely cause and a \
@@ -107,15 +106,8 @@ impl Args {
 /// # Errors
 /// When it is not meant as it stands, or has too little in it.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
-    let reversal = assessment::of_file(&args.readings, |units| args.keys(units), ctx)?;
-    let print = Print { unit: ctx.units_given().unwrap_or(reversal.file_units) };
-    let outcome = match &reversal.result.decision {
-        Some(decision) if decision.answer == Answer::Over => Outcome::Adverse,
-        _ => Outcome::Good,
-    };
-    ctx.answer(
-        &Document::of_reversal(&reversal, print),
-        || slip::of_reversal(&reversal, print, ctx.screen()),
-        outcome,
-    )
+    let assessed = assessment::of_file(&args.readings, |units| args.keys(units), ctx)?;
+    let print = Print { unit: ctx.units_given().unwrap_or(assessed.file_units) };
+    let outcome = if assessed.is_over() { Outcome::Adverse } else { Outcome::Good };
+    ctx.answer(&Document::of(&assessed, print), || slip::of(&assessed, print, ctx.screen()), outcome)
 }

@@ -20,7 +20,6 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use takeup_core::axis::Direction;
 use takeup_core::length::Length;
-use takeup_core::measure::decision::Answer;
 use takeup_core::measure::routine::{Step, Stop};
 use takeup_core::slack::simulated::{Dial, Faults, Noise, SimulatedAxis};
 
@@ -118,12 +117,11 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     }
     drop(record);
     let print = Print { unit: planned.unit };
-    let reversal = assessment::of_file(&args.output, |_| Ok(Keys::default()), ctx)?;
-    let over = reversal.result.decision.as_ref().is_some_and(|decision| decision.answer == Answer::Over);
+    let assessed = assessment::of_file(&args.output, |_| Ok(Keys::default()), ctx)?;
     ctx.answer(
-        &Document::of_reversal(&reversal, print),
-        || slip::of_reversal(&reversal, print, ctx.screen()),
-        if over { Outcome::Adverse } else { Outcome::Good },
+        &Document::of(&assessed, print),
+        || slip::of(&assessed, print, ctx.screen()),
+        if assessed.is_over() { Outcome::Adverse } else { Outcome::Good },
     )
 }
 
@@ -148,8 +146,8 @@ fn head(args: &Reversal, planned: &Planned) -> String {
 /// Tells the person where the readings point, as soon as they do.
 fn so_far(path: &Path, planned: &Planned, ctx: &Context) {
     // Too little to say anything yet is no news.
-    let Ok(reversal) = assessment::of_file(path, |_| Ok(Keys::default()), ctx) else { return };
-    ctx.note(&format!("so far {}", slip::one_line(&reversal, Print { unit: planned.unit })));
+    let Ok(assessed) = assessment::of_file(path, |_| Ok(Keys::default()), ctx) else { return };
+    ctx.note(&format!("so far {}", slip::one_line(&assessed, Print { unit: planned.unit })));
 }
 
 /// What can be typed, whatever is asked for.

@@ -1,6 +1,9 @@
 //! The document of `assess --json`, read back: what the log, the comparison and the report need of it.
 
-use crate::assessment::{document::Document, of_bytes};
+use crate::assessment::{
+    document::{Document, SCHEMA},
+    of_bytes,
+};
 use crate::context::Context;
 use crate::input;
 use crate::readings::keys::Keys;
@@ -10,9 +13,6 @@ use serde_json::Value;
 use std::path::Path;
 use takeup_core::measure::Estimate;
 use takeup_core::trend::compare::Repeatability;
-
-/// The name of the document.
-const SCHEMA: &str = "takeup.assessment/1";
 
 /// An assessment with the document it came from.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,9 +47,9 @@ pub fn load(path: &Path, ctx: &Context) -> Result<Loaded, Refusal> {
     if json {
         return Ok(Loaded { assessment: Assessment::from_bytes(start, &name)?, readings: None });
     }
-    let reversal = of_bytes(&bytes, &name, |_| Ok(Keys::default()), ctx)?;
+    let assessed = of_bytes(&bytes, &name, |_| Ok(Keys::default()), ctx)?;
     // In the units of the file, whatever is printed: the same file is the same session in every shop.
-    let document = Document::of_reversal(&reversal, Print { unit: reversal.file_units });
+    let document = Document::of(&assessed, Print { unit: assessed.file_units });
     let document = serde_json::to_string(&document)
         .and_then(|text| serde_json::from_str(&text))
         .map_err(|error| error.to_string())

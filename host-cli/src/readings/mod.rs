@@ -165,8 +165,8 @@ impl Sheet {
         self.rows
             .iter()
             .map(|row| {
-                let target = row.target.ok_or_else(|| self.empty(row, "target"))?;
-                let approach = row.approach.ok_or_else(|| self.empty(row, "approach"))?;
+                let target = self.filled(row, "target", row.target)?;
+                let approach = self.filled(row, "approach", row.approach)?;
                 let count = seen.iter_mut().find(|(at, way, _)| {
                     *way == approach && at.saturating_sub(target).saturating_abs() < SAME_STATION
                 });
@@ -191,8 +191,22 @@ impl Sheet {
             .collect()
     }
 
-    fn empty(&self, row: &Row, column: &str) -> Refusal {
-        empty_cell(column).line(row.line).file(&self.file)
+    /// A value that the test needs in every row, such as `filled(row, "force", row.force_n)`.
+    ///
+    /// # Errors
+    /// With the line, when the cell is empty.
+    pub fn filled<T>(&self, row: &Row, column: &str, value: Option<T>) -> Result<T, Refusal> {
+        value.ok_or_else(|| empty_cell(column).line(row.line).file(&self.file))
+    }
+
+    /// Checks that a column, if it is there at all, has a value in every row or in none; answers whether
+    /// it has.
+    ///
+    /// # Errors
+    /// With the line of the first empty cell.
+    pub fn all_or_none(&self, column: &str, has: impl Fn(&Row) -> bool) -> Result<bool, Refusal> {
+        self.whole(column, &has).map_err(|refusal| refusal.file(&self.file))?;
+        Ok(self.rows.iter().any(has))
     }
 }
 
@@ -266,9 +280,9 @@ impl Header {
                 approach: cell("approach").approach()?,
                 reading_mm: reading.as_mm(),
                 cycle: cell("cycle").cycle()?,
-                time_s: cell("time").number()?,
-                force_n: cell("force").number()?,
-                temperature_c: cell("temperature").number()?,
+                time_s: cell("time").bounded()?,
+                force_n: cell("force").bounded()?,
+                temperature_c: cell("temperature").bounded()?,
             })
         };
         row().map_err(|refusal| refusal.line(line))
@@ -294,6 +308,16 @@ impl Cell<'_> {
         number(self.text)
             .map(Some)
             .map_err(|reason| self.refuse(reason, "Write a plain number with a decimal point, such as 0.12."))
+    }
+
+    /// A number whose square stays in the range of numbers; seconds since 1970 are well inside.
+    fn bounded(self) -> Result<Option<f64>, Refusal> {
+        match self.number()? {
+            Some(value) if value.abs() > 1e12 => {
+                Err(self.refuse(format!("{value} is out of range"), "Check the number."))
+            }
+            value => Ok(value),
+        }
     }
 
     fn length(self, units: Unit) -> Result<Option<Length>, Refusal> {

@@ -101,8 +101,8 @@ fn read(found: &[u8], name: &str, ctx: &Context) -> Result<AxisResult, Refusal> 
     if found.trim_ascii_start().starts_with(b"{") {
         return measured::from_json(found).map_err(|refusal| refusal.file(name));
     }
-    let reversal = assessment::of_bytes(found, name, |_| Ok(Keys::default()), ctx)?;
-    Ok(AxisResult::from(&reversal))
+    let assessed = assessment::of_bytes(found, name, |_| Ok(Keys::default()), ctx)?;
+    measured::of(&assessed).map_err(|refusal| refusal.file(name))
 }
 
 /// The machine as named on the command line, else by the files, which must agree.

@@ -1,0 +1,103 @@
+//! The kinds of test, one file each: readings in, numbers out, and how they appear in the document and
+//! on the slip.
+//!
+//! To add a kind: a file with a type that implements [`Findings`] and an `assess`, a variant of
+//! [`Part`], and its line in each of the two matches below.
+
+mod reversal;
+
+pub use reversal::{MOST_STATIONS, Reversal};
+
+use super::Found;
+use super::document::Document;
+use super::slip::Slip;
+use crate::readings::Sheet;
+use crate::readings::keys::kinds;
+use crate::refusal::Refusal;
+use crate::units::Print;
+use takeup_core::axis::Axis;
+use takeup_core::measure::decision::Decision;
+use takeup_core::measure::reversal::Station;
+use takeup_core::measure::{Estimate, Kind, Setup};
+
+/// The numbers of one kind of test.
+#[derive(Clone, Debug)]
+pub enum Part {
+    /// A reversal test, or a positioning test, which is one with more to tell.
+    Reversal(Box<Reversal>),
+}
+
+impl Part {
+    /// How they appear.
+    #[must_use]
+    pub fn findings(&self) -> &dyn Findings {
+        match self {
+            Part::Reversal(part) => part.as_ref(),
+        }
+    }
+}
+
+/// Assesses the rows of a sheet as a kind of test; refusals are in the units of the person.
+///
+/// # Errors
+/// When a column is missing, or there is too little to say anything.
+pub fn assess(kind: Kind, sheet: &Sheet, setup: &Setup, print: Print) -> Result<Found, Refusal> {
+    match kind {
+        Kind::Reversal | Kind::Positioning => reversal::assess(kind, sheet, setup, print),
+        Kind::SmallSteps | Kind::Return | Kind::PushPull | Kind::WarmUp | Kind::Indicator => {
+            Err(Refusal::new(
+                format!("readings of the {kind} test cannot be assessed by this version"),
+                format!("Assess a reversal or positioning test; the kinds are {}.", kinds()),
+            )
+            .file(&sheet.file))
+        }
+    }
+}
+
+/// How the numbers of a kind of test appear in documents and to people.
+pub trait Findings {
+    /// The answer without the decision and without a full stop, such as "Z loses 0.118 mm on reversal".
+    fn answer(&self, axis: Axis, print: Print) -> String;
+
+    /// Why the decision is as it is; no full stop.
+    fn why(&self, _decision: &Decision, _print: Print) -> String {
+        String::new()
+    }
+
+    /// The estimate that the budget is of, in millimetres.
+    fn main(&self) -> Option<Estimate>;
+
+    /// The lost motion in millimetres, where this kind of test gives it.
+    fn lost_motion(&self) -> Option<Estimate> {
+        None
+    }
+
+    /// The stations at which it was found.
+    fn stations(&self) -> &[Station] {
+        &[]
+    }
+
+    /// The standard deviation of one reading at a station in millimetres, and its degrees of freedom.
+    fn repeatability_mm(&self) -> Option<(f64, f64)> {
+        None
+    }
+
+    /// Writes its part of the document.
+    fn fill(&self, document: &mut Document, print: Print);
+
+    /// Writes its numbers on the slip.
+    fn numbers(&self, slip: &mut Slip<'_>, axis: Axis);
+
+    /// What to do next, before what the likely cause suggests.
+    fn next(&self, _print: Print) -> Vec<String> {
+        Vec::new()
+    }
+}
+
+/// A row that core refuses, by its index: the line of the file is what a person can find.
+fn at_row(refusal: Refusal, index: usize, sheet: &Sheet) -> Refusal {
+    match sheet.rows.get(index) {
+        Some(row) => refusal.line(row.line),
+        None => refusal,
+    }
+}
