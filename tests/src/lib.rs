@@ -233,6 +233,7 @@ impl Finished {
 }
 
 pub mod fuzzing;
+pub mod judged;
 pub mod programs;
 pub mod sitting;
 

@@ -134,7 +134,44 @@ impl Writer {
             self.line("T3 M6");
             self.line("S4000 M3");
         }
-        self.enter();
+        match self.dice.below(3) {
+            0 => self.enter(),
+            1 => self.begin_at_the_height_of_a_rapid(),
+            _ => self.begin_without_a_rapid(),
+        }
+    }
+
+    /// The first cut goes sideways from where the last rapid ended: nothing plunges.
+    fn begin_at_the_height_of_a_rapid(&mut self) {
+        let to = [self.place(0), self.place(1), self.scaled(5_000)];
+        let words = [0, 1, 2].map(|axis| self.word(axis, to[axis]));
+        self.line(&format!("G90 G0 {}", words.join(" ")));
+        self.at = to;
+        if self.dice.once_in(2) {
+            let low = 1_000 + self.dice.below(2_000) as i64;
+            let low = self.scaled(low);
+            let z = self.word(2, low);
+            self.line(&z);
+            self.at[2] = low;
+        }
+        if self.language == Language::Whole && self.dice.once_in(2) {
+            self.circle();
+        }
+    }
+
+    /// The first motion of all cuts: no place where an axis could be seated.
+    fn begin_without_a_rapid(&mut self) {
+        let to = [self.place(0) / 4, self.place(1) / 4, -self.scaled(1_000)];
+        let mut chosen = if self.language == Language::Whole { 7 } else { 1 + self.dice.below(7) };
+        while chosen != 0 {
+            // In one block, or axis after axis: what an axis reaches first is told in its own block.
+            let now = if self.dice.once_in(2) { chosen } else { 1 + self.dice.below(7) };
+            let words: Vec<String> =
+                (0..3).filter(|axis| now & (1 << axis) != 0).map(|axis| self.word(axis, to[axis])).collect();
+            self.line(&format!("G1 {} F300", words.join(" ")));
+            (0..3).filter(|axis| now & (1 << axis) != 0).for_each(|axis| self.at[axis] = to[axis]);
+            chosen &= !now;
+        }
     }
 
     /// Lengths in thousandths of the unit: inch programs are as large as millimetre programs.

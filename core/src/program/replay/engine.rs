@@ -390,7 +390,8 @@ impl Replay {
             let reach = distance(&from, &to);
             self.after.distance(&self.path, intent.number, q, reach).map_or(f64::INFINITY, |(d, _)| d)
         };
-        let off_path = intent.rate == Rate::Rapid || along(&from).max(along(&to)) > slack + 0.01;
+        let rapid = action.motion.rate == Rate::Rapid || intent.rate == Rate::Rapid;
+        let off_path = rapid || along(&from).max(along(&to)) > slack + 0.01;
         off_path && lowest >= intent.curve.start.z.min(intent.curve.end.z) - slack && from.z != to.z
     }
 

@@ -3,7 +3,7 @@
 use super::{
     geometry::{Point, minus},
     interpret::{Event, Interpreter, Motion, Reading},
-    machine::Machine,
+    machine::{Machine, Piece},
     refusal::Refusal,
 };
 use crate::axis::{Axis, PerAxis};
@@ -25,13 +25,10 @@ pub struct Action {
 impl Action {
     /// Lets a machine do it; hands over the pieces of the tool's path with the length of command that
     /// made each. With `coarse` chords of arcs are long, where only the end matters.
-    pub fn drive(
-        &self,
-        machine: &mut Machine,
-        coarse: Chords,
-        mut piece: impl FnMut(&super::machine::Piece, f64),
-    ) {
+    pub fn drive(&self, machine: &mut Machine, coarse: Chords, mut piece: impl FnMut(&Piece, f64)) {
         let curve = &self.motion.curve;
+        // Which way an axis with slack moved is not known: neither is where it stood on the way.
+        let lost = self.motion.from_unknown.iter().any(|(axis, unknown)| *unknown && machine.is_slack(axis));
         for axis in Axis::ALL {
             machine.shift(axis, *self.renamed.get(axis));
             if *self.unseat.get(axis) {
@@ -48,7 +45,9 @@ impl Action {
             let shares = machine.shares(&from, &to);
             let length = super::geometry::distance(&from, &to) / f64::from(shares);
             for share in 0..shares {
-                machine.drive_share(&from, &to, share, shares, |p| piece(p, length * p.share));
+                machine.drive_share(&from, &to, share, shares, |p| {
+                    piece(&Piece { seated: p.seated && !lost, ..*p }, length * p.share);
+                });
             }
             from = to;
         }

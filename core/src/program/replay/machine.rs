@@ -210,6 +210,12 @@ impl Machine {
         if libm::fabs(low - u) < libm::fabs(high - u) { low - u } else { high - u }
     }
 
+    /// Whether an axis has slack at all.
+    #[must_use]
+    pub fn is_slack(&self, axis: Axis) -> bool {
+        !self.slack.get(axis).is_none()
+    }
+
     /// Whether the seat of every axis is known.
     #[must_use]
     pub fn seated(&self) -> bool {

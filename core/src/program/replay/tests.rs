@@ -190,6 +190,30 @@ fn cuts_on_an_unknown_seat_are_not_judged() {
 }
 
 #[test]
+fn a_first_cut_from_nowhere_is_not_judged_at_all() {
+    // Where X was before is not known, nor which way it went; behind it 0.1 mm one way seat it.
+    let original = "G1 X10 F100\nX5\nX20\nG0 X0\n";
+    let rewritten = "G1 X10 F100\nX4.9\nX5\nX20\nG0 X0\n";
+    let report = run(original, rewritten, slack(0.1, 0.0, 0.0));
+    near(report.unseated_mm, 10.0 + 0.1);
+    assert!(report.after.max_mm < 1e-9, "{report:?}");
+    near(report.before.max_mm, 0.1);
+    // An axis without slack is where it is told.
+    assert_eq!(run(original, original, slack(0.0, 0.0, 0.0)).unseated_mm, 0.0);
+}
+
+#[test]
+fn a_full_circle_may_be_the_first_cut_behind_an_overrun() {
+    // Its start is its end: behind the overrun the tool is at the one, not at the other.
+    let original = "G0 X0 Y0 Z5\nG3 I1 F100\nG0 Z9\n";
+    let rewritten = "G0 X0 Y0 Z5\nG0 Z5.5\nZ5\nG1 X-.1\nX0\nG3 X1 Y-1 I1\nX2 Y0 J1\nG1 X1.9\n\
+                     G3 X.9 Y1 I-1\nX-.1 Y0 J-1\nG0 Z9\n";
+    let report = run(original, rewritten, slack(0.1, 0.0, 0.1));
+    assert!(report.after.max_mm < 1.01e-4, "{report:?}");
+    assert!(report.after.mean_mm > 0.0, "{report:?}");
+}
+
+#[test]
 fn the_worst_place_is_named_by_line_and_coordinates() {
     let program = std::format!("{SEAT}G1 Z-1 F100\nX10\nX50 Z-1\nX90 Z-.5\nG0 Z5\n");
     let report = run(&program, &program, slack(0.0, 0.0, 0.2));

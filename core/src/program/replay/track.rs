@@ -233,10 +233,13 @@ impl Track {
         self.settle(to - 2.0 * self.near, judged);
     }
 
-    /// After an excursion the tool is at `q`: the nearest place of the motion it was in.
+    /// After an excursion the tool is at `q`: the nearest place of the motion it was in, which lies no
+    /// further along than it had come. A full circle ends where it begins.
     pub fn resume(&mut self, path: &Path, number: u64, q: &Point) {
         if let Some(motion) = path.get(number) {
-            self.along = motion.begins + motion.length * motion.curve.nearest(q, 0.0, 1.0);
+            let come = self.along.max(self.commanded) + self.near - motion.begins;
+            let most = if motion.length > 0.0 { (come / motion.length).clamp(0.0, 1.0) } else { 0.0 };
+            self.along = motion.begins + motion.length * motion.curve.nearest(q, 0.0, most);
             self.commanded = self.along;
             self.last = Some(*q);
         }

@@ -1,0 +1,228 @@
+//! A program through the rewriter and the replay, in memory; and the smallest program that still fails.
+
+use takeup_core::axis::{Axis, PerAxis};
+use takeup_core::correct::{AxisTable, Table};
+use takeup_core::length::Length;
+use takeup_core::program::replay::{
+    AxisSlack, Failure, Interpreter, Reading, Replay, Report, Settings, Slack, Source, Want, geometry::Point,
+};
+use takeup_core::program::rewrite::{self, Rewriter, Strategy};
+use takeup_core::slack::Play;
+
+use crate::programs::Dice;
+
+/// A machine and how it is corrected.
+#[derive(Clone, Copy, Debug)]
+pub struct Job {
+    /// Lost motion of X, Y and Z in thousandths of a millimetre.
+    pub widths: [u16; 3],
+    /// The strategy of each axis.
+    pub strategy: PerAxis<Strategy>,
+}
+
+impl Job {
+    /// A random machine, corrected as usual.
+    pub fn of_seed(seed: u64) -> Self {
+        let mut dice = Dice::new(seed ^ 0x51ac);
+        let mut widths = [0; 3];
+        let axes = 1 + dice.below(7);
+        for (axis, width) in widths.iter_mut().enumerate() {
+            if axes & (1 << axis) != 0 {
+                *width = 5 + dice.below(200) as u16;
+            }
+        }
+        Self { widths, strategy: PerAxis::default() }
+    }
+
+    /// The same machine without lost motion.
+    #[must_use]
+    pub const fn without_play(mut self) -> Self {
+        self.widths = [0; 3];
+        self
+    }
+
+    /// The machine as flags of the command line.
+    pub fn flags(&self) -> String {
+        let axes = ["x", "y", "z"].iter().zip(self.widths).filter(|(_, width)| *width > 0);
+        let list: Vec<String> =
+            axes.map(|(axis, width)| format!("{axis}={}", f64::from(width) / 1e3)).collect();
+        format!("--play {}", list.join(","))
+    }
+
+    fn table(&self) -> Table {
+        let mut table = Table::EMPTY;
+        for (axis, width) in Axis::ALL.into_iter().zip(self.widths) {
+            let lost = Length::from_counts(i64::from(width) * 10_000);
+            if width > 0 {
+                *table.axes.get_mut(axis) = AxisTable::uniform(axis.usual_seat(), lost).ok();
+            }
+        }
+        table
+    }
+
+    fn slack(&self) -> Slack {
+        let mut slack = PerAxis { x: AxisSlack::NONE, y: AxisSlack::NONE, z: AxisSlack::NONE };
+        for (axis, width) in Axis::ALL.into_iter().zip(self.widths) {
+            let play = Play::new(f64::from(width) / 1000.0, axis.usual_seat());
+            *slack.get_mut(axis) = play.map_or(AxisSlack::NONE, |play| AxisSlack::of_play(&play));
+        }
+        slack
+    }
+
+    /// The program rewritten.
+    ///
+    /// # Errors
+    /// What the rewriter refuses.
+    pub fn rewritten(&self, text: &str) -> Result<Rewritten, rewrite::Refusal> {
+        let table = self.table();
+        let settings = rewrite::Settings { strategy: self.strategy, ..rewrite::Settings::DEFAULT };
+        let mut rewriter = Rewriter::new(&table, &settings);
+        let (mut out, mut unseated) = (Vec::new(), Vec::new());
+        for (index, line) in text.split_inclusive('\n').enumerate() {
+            let note = rewriter.line(line.as_bytes(), &mut |bytes| out.extend_from_slice(bytes))?;
+            unseated.extend(note.unseated.map(|_| index + 1));
+        }
+        Ok(Rewritten { text: String::from_utf8_lossy(&out).into_owned(), unseated })
+    }
+
+    /// Both programs on the slack machine.
+    ///
+    /// # Errors
+    /// What replay cannot follow.
+    pub fn replayed(&self, original: &str, rewritten: &str) -> Result<Report, Failure> {
+        let mut replay = Box::new(Replay::new(Settings::new(self.slack())));
+        let (mut first, mut second) = (original.lines(), rewritten.lines());
+        loop {
+            let (source, line) = match replay.advance(&mut |_| {})? {
+                Want::Done => return Ok(replay.report(0.005)),
+                Want::Line(Source::Original) => (Source::Original, first.next()),
+                Want::Line(Source::Rewritten) => (Source::Rewritten, second.next()),
+            };
+            match line {
+                Some(line) => replay.read(source, line.as_bytes())?,
+                None => replay.end(source),
+            }
+        }
+    }
+
+    /// Rewrites, replays, and looks at what must hold for every program that is not refused: the tool
+    /// stays on the path within `most` (mm), the program ends where it should, cuts that could not be
+    /// seated are listed, and a corrected program is refused.
+    ///
+    /// # Errors
+    /// What is wrong, with both programs.
+    pub fn holds(&self, text: &str, most: f64) -> Result<(), Wrong> {
+        let refused = |refusal| self.wrong(Kind::Refused, format!("{refusal:?}"), text, "");
+        let rewritten = self.rewritten(text).map_err(refused)?;
+        let wrong = |kind, what| Err(self.wrong(kind, what, text, &rewritten.text));
+        let report = match self.replayed(text, &rewritten.text) {
+            Ok(report) => report,
+            Err(failure) => return wrong(Kind::NotFollowed, format!("{failure:?}")),
+        };
+        if report.after.max_mm > most {
+            return wrong(Kind::Deviates, format!("{report:?}"));
+        }
+        // An axis that moves alone crosses its clearance on its own path: not listed, and no longer than that.
+        let upper = text.to_ascii_uppercase();
+        let seatings = 1 + FORGETTING.iter().map(|word| upper.matches(word).count()).sum::<usize>();
+        let alone = self.widths.iter().map(|w| f64::from(*w) / 1000.0).sum::<f64>() * seatings as f64;
+        if report.unseated_mm > alone + 1e-6 && rewritten.unseated.is_empty() {
+            return wrong(Kind::Unlisted, format!("{} mm are cut unseated", report.unseated_mm));
+        }
+        let (end, ends) = match (end_of(text), end_of(&rewritten.text)) {
+            (Ok(end), Ok(ends)) => (end, ends),
+            (end, ends) => return wrong(Kind::NotFollowed, format!("{end:?} {ends:?}")),
+        };
+        for (axis, width) in Axis::ALL.into_iter().zip(self.widths) {
+            // The command may stand off by the clearance, never by more.
+            let off = (ends.get(axis) - end.get(axis)).abs();
+            if off > f64::from(width) / 1000.0 + most {
+                return wrong(Kind::EndsElsewhere, format!("{axis} ends {off} mm away"));
+            }
+        }
+        if self.rewritten(&rewritten.text).is_ok() {
+            return wrong(Kind::NotRecognised, "a corrected program is not refused".to_owned());
+        }
+        Ok(())
+    }
+
+    fn wrong(&self, kind: Kind, what: String, original: &str, rewritten: &str) -> Wrong {
+        let flags = self.flags();
+        let what = format!("{what}, {flags}\n--- original\n{original}\n--- rewritten\n{rewritten}");
+        Wrong { kind, what }
+    }
+}
+
+/// What can be wrong with a rewritten program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// It was refused.
+    Refused,
+    /// Replay refuses one of the two.
+    NotFollowed,
+    /// The tool leaves the path.
+    Deviates,
+    /// A cut is made unseated and no line is listed for it.
+    Unlisted,
+    /// The program ends at another place.
+    EndsElsewhere,
+    /// A corrected program is corrected again.
+    NotRecognised,
+}
+
+/// What is wrong with a rewritten program.
+#[derive(Clone, Debug)]
+pub struct Wrong {
+    /// Of which kind.
+    pub kind: Kind,
+    what: String,
+}
+
+impl std::fmt::Display for Wrong {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:?}: {}", self.kind, self.what)
+    }
+}
+
+/// How the words begin that make seats unknown.
+const FORGETTING: [&str; 7] = ["G28", "G30", "G92", "G5", "G10", "G4", "M6"];
+
+/// What the rewriter made of a program.
+#[derive(Clone, Debug)]
+pub struct Rewritten {
+    /// The corrected program.
+    pub text: String,
+    /// Lines of the original whose cut begins unseated.
+    pub unseated: Vec<usize>,
+}
+
+/// Where the commands of a program end.
+///
+/// # Errors
+/// What replay's interpreter refuses.
+pub fn end_of(text: &str) -> Result<Point, String> {
+    let mut interpreter = Interpreter::new(Reading::default());
+    for line in text.lines() {
+        interpreter.read(line.as_bytes()).map_err(|refusal| format!("{refusal:?}"))?;
+        while interpreter.next().map_err(|refusal| format!("{refusal:?}"))?.is_some() {}
+    }
+    Ok(interpreter.position())
+}
+
+/// The program with every line left out that it fails without, so that a person sees why.
+pub fn smallest(text: &str, fails: impl Fn(&str) -> bool) -> String {
+    let mut lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let mut size = lines.len().div_ceil(2).max(1);
+    loop {
+        let mut at = 0;
+        while at < lines.len() {
+            let mut fewer = lines.clone();
+            fewer.drain(at..(at + size).min(lines.len()));
+            if fails(&fewer.concat()) { lines = fewer } else { at += size }
+        }
+        if size == 1 {
+            return lines.concat();
+        }
+        size = size.div_ceil(2);
+    }
+}
