@@ -3,7 +3,7 @@
 use crate::commands::assess::axis;
 use crate::context::Context;
 use crate::refusal::Refusal;
-use crate::units::{LengthArg, decimals};
+use crate::units::{LengthArg, word};
 use takeup_core::axis::Axis;
 use takeup_core::length::{Length, Unit};
 use takeup_core::measure::routine::{BadPlan, ReversalPlan, Stop};
@@ -89,29 +89,7 @@ impl Planned {
     /// When it could not tell lost motion.
     pub fn plan(&self) -> Result<ReversalPlan<'_>, Refusal> {
         let unit = self.unit;
-        ReversalPlan::new(&self.stations, self.cycles, self.overrun).map_err(|bad| match bad {
-            BadPlan::NoStation => Refusal::new("no station is given", "Give --station once or more."),
-            BadPlan::SameStation(at) => Refusal::new(
-                format!("the station {} {unit} is given twice", self.word(at)),
-                "Give each station once; --cycles says how often it is read.",
-            ),
-            BadPlan::TooFewCycles(cycles) => Refusal::new(
-                format!("--cycles is {cycles}, 2 or more are needed to see how well readings repeat"),
-                "Give --cycles 5.",
-            ),
-            BadPlan::NoOverrun => Refusal::new(
-                "--overrun must be above 0 and larger than any lost motion expected",
-                "Give several times the lost motion expected, such as 1 mm.",
-            ),
-            BadPlan::NotRising(at) => Refusal::new(
-                format!("the target {} {unit} is not beyond the one before it", self.word(at)),
-                "Give the targets by rising position.",
-            ),
-            BadPlan::OutOfRange(at) => Refusal::new(
-                format!("the station {} {unit} is beyond any travel", self.word(at)),
-                "Check the number.",
-            ),
-        })
+        ReversalPlan::new(&self.stations, self.cycles, self.overrun).map_err(|bad| refused_plan(bad, unit))
     }
 
     /// The lowest and the highest command.
@@ -126,8 +104,7 @@ impl Planned {
     /// none too many.
     #[must_use]
     pub fn word(&self, length: Length) -> String {
-        let text = decimals(length.as_unit(self.unit), 6);
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+        word(length, self.unit)
     }
 
     /// The keys that the plan knows, as lines of a readings file.
@@ -140,5 +117,47 @@ impl Planned {
     #[must_use]
     pub fn row(&self, stop: Stop) -> String {
         format!("{},{},{},{}", stop.row, stop.cycle, self.word(stop.target), stop.approach)
+    }
+}
+
+/// The refusal of a plan, in the unit of the person, with the way out.
+#[must_use]
+pub fn refused_plan(bad: BadPlan, unit: Unit) -> Refusal {
+    let at = |length| format!("{} {unit}", word(length, unit));
+    match bad {
+        BadPlan::NoStation => Refusal::new("no station is given", "Give --station once or more."),
+        BadPlan::SameStation(place) => Refusal::new(
+            format!("the place {} is given twice", at(place)),
+            "Give each place once; they are read as often as the cycles say.",
+        ),
+        BadPlan::TooFewCycles(cycles) => Refusal::new(
+            format!("--cycles is {cycles}, 2 or more are needed to see how well readings repeat"),
+            "Give --cycles 5.",
+        ),
+        BadPlan::NoOverrun => Refusal::new(
+            "--overrun or --lift must be above 0 and larger than any lost motion expected",
+            "Give several times the lost motion expected, such as 1 mm.",
+        ),
+        BadPlan::NotRising(place) => Refusal::new(
+            format!("the target {} is not beyond the one before it", at(place)),
+            "Give the targets by rising position.",
+        ),
+        BadPlan::OutOfRange(place) => {
+            Refusal::new(format!("the place {} is beyond any travel", at(place)), "Check the number.")
+        }
+        BadPlan::NoCycle => Refusal::new("--cycles is 0, 1 or more are needed", "Give --cycles 3."),
+        BadPlan::TooFewSteps { found, fewest } => Refusal::new(
+            format!("--steps is {found}, {fewest} or more are needed to show a curve"),
+            "Give --steps 30.",
+        ),
+        BadPlan::StepTooSmall(step) => Refusal::new(
+            format!("a step of {} is too small to be told from none", at(step)),
+            "Give a tenth of the lost motion expected, and no less than 0.001 mm.",
+        ),
+        BadPlan::TooFewReturns { found, fewest } => Refusal::new(
+            format!("--returns is {found}, {fewest} or more are needed to tell a trend from scatter"),
+            "Give --returns 20.",
+        ),
+        BadPlan::NoPause => Refusal::new("a pause must be longer than 0", "Give --pause 5, in minutes."),
     }
 }

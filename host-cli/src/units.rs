@@ -122,6 +122,13 @@ impl Print {
     }
 }
 
+/// A length as a word of a program or a cell of a sheet: no digit lost that a control could use, none too many.
+#[must_use]
+pub fn word(length: Length, unit: Unit) -> String {
+    let text = decimals(length.as_unit(unit), 6);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// A number with a fixed count of decimals, and never `-0.000`.
 #[must_use]
 pub fn decimals(value: f64, places: usize) -> String {

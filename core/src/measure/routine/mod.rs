@@ -1,5 +1,11 @@
 //! The kinds of test, and the plan of moves and readings of each.
 
+mod lifts;
+mod staircase;
+
+pub use lifts::{LiftPlan, Pauses};
+pub use staircase::StaircasePlan;
+
 use crate::axis::Direction;
 use crate::length::Length;
 use core::fmt;
@@ -126,6 +132,26 @@ pub enum BadPlan {
     OutOfRange(Length),
     /// A target is not beyond the one before it.
     NotRising(Length),
+    /// A staircase needs a cycle.
+    NoCycle,
+    /// Too few steps to show a curve.
+    TooFewSteps {
+        /// What was asked for.
+        found: u16,
+        /// The fewest.
+        fewest: u16,
+    },
+    /// A step that could not be told from none.
+    StepTooSmall(Length),
+    /// Too few returns to tell a trend from scatter.
+    TooFewReturns {
+        /// What was asked for.
+        found: u16,
+        /// The fewest.
+        fewest: u16,
+    },
+    /// A pause of nothing.
+    NoPause,
 }
 
 impl fmt::Display for BadPlan {
@@ -143,6 +169,17 @@ impl fmt::Display for BadPlan {
                 write!(f, "the target at {} mm is not beyond the one before it", at.as_mm())
             }
             BadPlan::OutOfRange(at) => write!(f, "the station at {} mm is out of range", at.as_mm()),
+            BadPlan::NoCycle => f.write_str("a staircase needs at least one cycle"),
+            BadPlan::TooFewSteps { found, fewest } => {
+                write!(f, "{found} steps each way: {fewest} or more are needed to show a curve")
+            }
+            BadPlan::StepTooSmall(step) => {
+                write!(f, "a step of {} mm is too small: 0.001 mm is the least", step.as_mm())
+            }
+            BadPlan::TooFewReturns { found, fewest } => {
+                write!(f, "{found} returns: {fewest} or more are needed to tell a trend from scatter")
+            }
+            BadPlan::NoPause => f.write_str("a pause needs a length, and returns between it and the next"),
         }
     }
 }
