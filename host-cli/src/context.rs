@@ -82,6 +82,12 @@ impl Context {
         &self.stdout
     }
 
+    /// The screen behind standard error, where whatever is not the answer is shown.
+    #[must_use]
+    pub fn side_screen(&self) -> &Screen {
+        &self.stderr
+    }
+
     /// Whether to show the progress of long work (on standard error).
     #[must_use]
     pub fn shows_progress(&self) -> bool {

@@ -14,7 +14,8 @@
 //! - [`table_file`] and [`measured`]: compensation tables and assessments in files;
 //! - [`program_args`]: how a program is read, and lines of programs from files;
 //! - [`plan_view`]: cuts seen from above, as SVG;
-//! - [`plan_args`]: a reversal test on the command line;
+//! - [`plan_args`], [`key_args`]: a test, and what is known of indicator and machine, on the command line;
+//! - [`sitting`]: readings taken one by one: the file that grows, the sources, the view;
 //! - [`screen`]: emphasis and line width on a terminal.
 #![forbid(unsafe_code)]
 
@@ -24,6 +25,7 @@ pub mod commands;
 pub mod context;
 pub mod exit;
 pub mod input;
+pub mod key_args;
 pub mod log;
 pub mod measured;
 pub mod output;
@@ -34,6 +36,7 @@ pub mod readings;
 pub mod refusal;
 pub mod report;
 pub mod screen;
+pub mod sitting;
 pub mod slack_args;
 pub mod table_file;
 pub mod units;

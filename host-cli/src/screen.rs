@@ -52,6 +52,12 @@ impl Screen {
         self.terminal
     }
 
+    /// Whether colour may be used on it.
+    #[must_use]
+    pub fn colours(&self) -> bool {
+        self.colour
+    }
+
     /// The text with its tone, if colour may be used.
     #[must_use]
     pub fn paint(&self, tone: Tone, text: &str) -> String {

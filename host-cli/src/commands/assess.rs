@@ -4,11 +4,12 @@ use crate::assessment::document::Document;
 use crate::assessment::{self, slip};
 use crate::context::Context;
 use crate::exit::Outcome;
+use crate::key_args::KeyArgs;
 use crate::readings::keys::{Keys, kinds};
 use crate::refusal::Refusal;
-use crate::units::{LengthArg, Print, number};
+use crate::units::Print;
 use std::path::PathBuf;
-use takeup_core::axis::{Axis, Direction};
+use takeup_core::axis::Axis;
 use takeup_core::length::Unit;
 use takeup_core::measure::Kind;
 
@@ -32,30 +33,9 @@ pub struct Args {
     /// Kind of test, such as reversal
     #[arg(long, value_name = "KIND", value_parser = kind)]
     routine: Option<Kind>,
-    /// Lost motion allowed
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    limit: Option<LengthArg>,
-    /// Smallest step in which the indicator is read
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    resolution: Option<LengthArg>,
-    /// Largest error of the indicator over the span used, plus or minus
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    indicator_error: Option<LengthArg>,
-    /// What the indicator itself may add to a reversal, full width
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    indicator_hysteresis: Option<LengthArg>,
-    /// Degrees between the stylus motion and the axis, below 90
-    #[arg(long, value_name = "DEGREES", allow_hyphen_values = true, value_parser = number)]
-    angle: Option<f64>,
-    /// Pitch of the screw
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    pitch: Option<LengthArg>,
-    /// + if the reading grows as the axis moves +, else -
-    #[arg(long, value_name = "+|-", allow_hyphen_values = true, value_parser = sense)]
-    sense: Option<Direction>,
-    /// Name of the machine
-    #[arg(long, value_name = "NAME")]
-    machine: Option<String>,
+    /// What is known of the indicator and the machine
+    #[command(flatten)]
+    setup: KeyArgs,
     /// When the first reading was taken, RFC 3339
     #[arg(long, value_name = "TIME")]
     taken: Option<jiff::Timestamp>,
@@ -70,34 +50,15 @@ fn kind(text: &str) -> Result<Kind, String> {
     Kind::from_name(text).ok_or_else(|| format!("{} was expected", kinds()))
 }
 
-fn sense(text: &str) -> Result<Direction, String> {
-    text.parse().ok().and_then(Direction::from_sign).ok_or_else(|| "+ or - was expected".to_owned())
-}
-
 impl Args {
     /// The flags as keys, in millimetres.
     fn keys(&self, units: Unit) -> Result<Keys, Refusal> {
-        let mm = |arg: Option<LengthArg>| arg.map(|arg| arg.mm(units));
-        let keys = Keys {
+        Ok(Keys {
             axis: self.axis,
             routine: self.routine,
-            limit_mm: mm(self.limit),
-            resolution_mm: mm(self.resolution),
-            indicator_error_mm: mm(self.indicator_error),
-            hysteresis_mm: mm(self.indicator_hysteresis),
-            angle_deg: self.angle,
-            pitch_mm: mm(self.pitch),
-            sense: self.sense,
-            machine: self.machine.clone(),
             taken: self.taken.map(|time| time.to_string()),
-        };
-        match keys.setup().checked() {
-            Ok(_) => Ok(keys),
-            Err(what) => Err(Refusal::new(
-                format!("--{} is out of range: {} was expected", what.key, what.allowed),
-                "Correct the option.",
-            )),
-        }
+            ..self.setup.keys(units)?
+        })
     }
 }
 

@@ -8,7 +8,7 @@ use crate::refusal::Refusal;
 use crate::units::LengthArg;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use takeup_core::measure::Estimate;
 use takeup_core::trend::compare::{self, Answer, Ratio};
 
@@ -45,26 +45,52 @@ enum Basis {
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let before = load(&args.before, ctx)?.assessment;
     let after = load(&args.after, ctx)?.assessment;
+    let limit = args.limit.map(|limit| limit.mm(ctx.units()));
+    if let Some(limit) = limit.filter(|limit| !limit.is_finite() || *limit < 0.0) {
+        return Err(Refusal::new(
+            format!("--limit {limit} is negative"),
+            "Give the lost motion allowed, such as 0.05.",
+        ));
+    }
+    let compared =
+        compared((&before, &input::name(&args.before)), (&after, &input::name(&args.after)), limit, ctx)?;
+    ctx.answer(&compared.document, || compared.text.clone(), compared.outcome)
+}
+
+/// A comparison, for every reader.
+pub(super) struct Compared {
+    /// The document `takeup.comparison/1`.
+    pub(super) document: Value,
+    /// The same in words.
+    pub(super) text: String,
+    /// Whether it calls for action.
+    pub(super) outcome: Outcome,
+}
+
+/// Compares two assessments, each with the name of where it comes from.
+///
+/// # Errors
+/// When the two cannot be compared.
+pub(super) fn compared(
+    (before, before_name): (&Assessment, &str),
+    (after, after_name): (&Assessment, &str),
+    limit_mm: Option<f64>,
+    ctx: &Context,
+) -> Result<Compared, Refusal> {
     if before.axis() != after.axis() {
         return Err(Refusal::new(
             format!("before is axis {}, after is axis {}", before.axis(), after.axis()),
             "Compare two assessments of the same axis.",
         ));
     }
-    let (b, a, basis) = pair(&before, &args.before, &after, &args.after)?;
+    let (b, a, basis) = pair(before, before_name, after, after_name)?;
     let (change, answer) = (compare::change(b, a), compare::answer(b, a));
     let ratio = match (before.repeatability_mm(), after.repeatability_mm()) {
         (Some(before), Some(after)) => compare::repeatability_ratio(before, after),
         _ => None,
     };
-    let limit = args.limit.map(|limit| limit.mm(ctx.units())).or(after.limit_mm());
-    if let Some(limit) = args.limit.and(limit).filter(|limit| !limit.is_finite() || *limit < 0.0) {
-        return Err(Refusal::new(
-            format!("--limit {limit} is negative"),
-            "Give the lost motion allowed, such as 0.05.",
-        ));
-    }
-    let decision = limit.map(|limit| decide(limit, &after, a, ctx));
+    let limit = limit_mm.or(after.limit_mm());
+    let decision = limit.map(|limit| decide(limit, after, a, ctx));
     let over = decision.as_ref().is_some_and(|decision| decision["answer"] == "over");
 
     let lengths = ctx.lengths();
@@ -95,30 +121,27 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         document["after"] = decision.clone();
     }
     let outcome = if over || answer == Answer::Increased { Outcome::Adverse } else { Outcome::Good };
-    ctx.answer(
-        &document,
-        || text(&after, (b, a), change, answer, ratio, limit, decision.as_ref(), basis, ctx),
-        outcome,
-    )
+    let text = text(after, (b, a), change, answer, ratio, limit, decision.as_ref(), basis, ctx);
+    Ok(Compared { document, text, outcome })
 }
 
 /// The two estimates to compare: over the same places wherever that can be, since the loss may vary along the travel.
 fn pair(
     before: &Assessment,
-    before_path: &Path,
+    before_name: &str,
     after: &Assessment,
-    after_path: &Path,
+    after_name: &str,
 ) -> Result<(Estimate, Estimate, Basis), Refusal> {
-    let whole = |assessment: &Assessment, path: &Path| {
+    let whole = |assessment: &Assessment, name: &str| {
         assessment.lost_motion_mm().ok_or_else(|| {
             Refusal::new(
                 format!("routine {:?} gives no lost motion to compare", assessment.routine()),
                 "Compare assessments of routine reversal, positioning or small-steps.",
             )
-            .file(input::name(path))
+            .file(name)
         })
     };
-    let (b, a) = (whole(before, before_path)?, whole(after, after_path)?);
+    let (b, a) = (whole(before, before_name)?, whole(after, after_name)?);
     let (places_b, places_a) = (before.stations(), after.stations());
     let common: Vec<(Station, Station)> = places_b
         .iter()

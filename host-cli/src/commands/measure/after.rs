@@ -1,0 +1,143 @@
+//! What follows the last reading: the assessment, the comparison with an earlier session, the log.
+
+use super::Taking;
+use crate::assessment::document::Document;
+use crate::assessment::{self, slip};
+use crate::commands::compare::{Compared, compared};
+use crate::commands::log::USUAL_MACHINE;
+use crate::context::Context;
+use crate::exit::Outcome;
+use crate::input;
+use crate::key_args::KeyArgs;
+use crate::log::assessment::{Assessment, Loaded, load};
+use crate::log::entry::{Entry, time};
+use crate::log::store::{Appended, Store};
+use crate::plan_args::Planned;
+use crate::refusal::Refusal;
+use crate::units::Print;
+use serde::Serialize;
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+
+/// What is to follow, checked before the first reading.
+pub(super) struct After {
+    earlier: Option<(Assessment, String)>,
+    log: Option<PathBuf>,
+}
+
+impl After {
+    /// Reads what there is to compare with, and sees that the log can be used.
+    pub(super) fn prepare(taking: &Taking, ctx: &Context) -> Result<Self, Refusal> {
+        let earlier = match &taking.compare {
+            None => None,
+            Some(path) => Some((load(path, ctx)?.assessment, input::name(path))),
+        };
+        let log = match &taking.log {
+            None => None,
+            Some(Some(path)) => Some(path.clone()),
+            Some(None) => Some(crate::log::default_path()?),
+        };
+        if let Some(path) = log.as_ref().filter(|path| path.exists()) {
+            Store::open(path)?;
+        }
+        Ok(Self { earlier, log })
+    }
+
+    pub(super) fn run(
+        self,
+        path: &Path,
+        planned: &Planned,
+        keys: &KeyArgs,
+        ctx: &Context,
+    ) -> Result<Outcome, Refusal> {
+        let print = Print { unit: planned.unit };
+        let assessed = assessment::of_file(path, |units| keys.keys(units), ctx)?;
+        let mut outcome = if assessed.is_over() { Outcome::Adverse } else { Outcome::Good };
+        let mut text = slip::of(&assessed, print, ctx.screen());
+        let mut document =
+            Answered { assessment: Document::of(&assessed, print), comparison: None, logged: None };
+        let mut logged = match &self.log {
+            None => None,
+            Some(log) => Some(Logging::prepare(path, log, ctx)?),
+        };
+        let compare = |(before, name): (&Assessment, &str)| -> Result<Compared, Refusal> {
+            let after = load(path, ctx)?.assessment;
+            compared((before, name), (&after, &input::name(path)), None, ctx)
+        };
+        let comparison = match (&self.earlier, logged.as_ref().and_then(|logged| logged.last.as_ref())) {
+            (Some((before, name)), _) => Some((compare((before, name))?, format!("with {name}"))),
+            // The last session may have been of a kind that gives nothing to compare: that is no error.
+            (None, Some((before, name))) => compare((before, name))
+                .ok()
+                .map(|compared| (compared, format!("with the last session, {name}"))),
+            (None, None) => None,
+        };
+        if let Some((compared, with)) = comparison {
+            text.push_str(&format!("\nCompared {with}\n\n{}", compared.text));
+            document.comparison = Some(compared.document);
+            if compared.outcome == Outcome::Adverse {
+                outcome = Outcome::Adverse;
+            }
+        }
+        if let Some(logging) = &mut logged {
+            let appended = logging.append()?;
+            let (id, word) = match appended {
+                Appended::New(id) => (id, "added as"),
+                Appended::Known(id) => (id, "already there as"),
+            };
+            text.push_str(&format!("\nLog {}: {word} entry {id}.\n", logging.path.display()));
+            document.logged = Some(json!({ "log": logging.path.display().to_string(), "entry": id }));
+        }
+        ctx.answer(&document, || text, outcome)
+    }
+}
+
+/// The document of `measure --json`: the assessment, and what else was asked for.
+#[derive(Serialize)]
+struct Answered {
+    #[serde(flatten)]
+    assessment: Document,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    comparison: Option<Value>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    logged: Option<Value>,
+}
+
+/// A session on its way into the log.
+struct Logging {
+    store: Store,
+    path: PathBuf,
+    entry: Entry,
+    /// The last session of this axis before, with a name for it.
+    last: Option<(Assessment, String)>,
+}
+
+impl Logging {
+    fn prepare(readings: &Path, log: &Path, ctx: &Context) -> Result<Self, Refusal> {
+        let Loaded { assessment, readings } = load(readings, ctx)?;
+        let stated = |key: &str| assessment.document()[key].as_str().map(str::to_owned);
+        let taken = stated("taken").as_deref().map(time).transpose()?;
+        let machine = stated("machine").unwrap_or_else(|| USUAL_MACHINE.to_owned());
+        let entry = Entry::session(&assessment, readings.as_deref(), &machine, taken, jiff::Timestamp::now());
+        let store = Store::open_or_create(log)?;
+        let entry = store.same_session(&entry)?.unwrap_or(entry);
+        let sessions = store.sessions(&machine, assessment.axis())?;
+        // The same readings measured against themselves would say nothing.
+        let before = sessions.iter().rev().filter(|row| row.at < entry.at);
+        let mut last = None;
+        for row in before {
+            if let Some(earlier) = store.entry(row.id)?.entry.assessment() {
+                last = Some((earlier, format!("entry {} of {}", row.id, row.at)));
+                break;
+            }
+        }
+        Ok(Self { store, path: log.to_owned(), entry, last })
+    }
+
+    fn append(&mut self) -> Result<Appended, Refusal> {
+        let done = self.store.append(std::slice::from_ref(&self.entry))?;
+        done.first()
+            .copied()
+            .ok_or_else(|| Refusal::new("nothing was added to the log", "Report this fault."))
+    }
+}

@@ -1,0 +1,58 @@
+//! Where readings come from, other than a keyboard.
+
+pub mod serial;
+pub mod simulated;
+
+use super::Stop;
+use crate::refusal::Refusal;
+use std::time::Duration;
+use takeup_core::length::Length;
+
+/// What a feed has to tell.
+#[derive(Clone, Debug, PartialEq)]
+pub enum News {
+    /// What the indicator shows now. `sent` where it was sent on its own, as by a data button.
+    Shows {
+        /// The number.
+        value: Length,
+        /// Whether it may be a reading by itself.
+        sent: Sent,
+    },
+    /// Something the person should know.
+    Says(String),
+    /// Nothing more will come.
+    Ended(Refusal),
+}
+
+/// How a number came.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Sent {
+    /// As one of a stream: the dial is being watched.
+    Shown,
+    /// On its own: it is meant to be a reading, taken at this time if the source tells it (seconds).
+    Meant(Option<f64>),
+}
+
+/// An indicator that is read by the program.
+pub trait Feed {
+    /// Says which reading comes next; again after one was taken back.
+    ///
+    /// # Errors
+    /// When the source cannot go there.
+    fn aim(&mut self, stop: &Stop) -> Result<(), Refusal>;
+
+    /// Waits for news, at most so long.
+    fn news(&mut self, wait: Duration) -> Option<News>;
+
+    /// What the person does to take a reading, in a few words; `None` where nothing is to be done.
+    fn hint(&self) -> Option<&'static str>;
+}
+
+/// How numbers from an indicator become readings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Take {
+    /// Each number sent is a reading: an indicator with a data button
+    Each,
+    /// Enter takes the number shown: an indicator that sends all the time
+    Enter,
+}

@@ -1,0 +1,128 @@
+//! A simulated axis with a dial on it, to try a sitting out.
+
+use super::{Feed, News, Sent, Take};
+use crate::plan_args::Planned;
+use crate::refusal::Refusal;
+use crate::sitting::{Act, Stop};
+use std::time::{Duration, Instant};
+use takeup_core::length::Length;
+use takeup_core::slack::simulated::{Dial, Faults, Noise, SimulatedAxis};
+
+/// The axis, where it was left.
+#[derive(Debug)]
+pub struct Simulated {
+    axis: SimulatedAxis,
+    dial: Dial,
+    noise: Noise,
+    /// The rows in order: those before the one aimed at are lived through first.
+    stops: Vec<Stop>,
+    lived: usize,
+    time_s: f64,
+    take: Take,
+    /// What is left of the moves to the row aimed at; the last comes first.
+    moves: Vec<f64>,
+    aimed: bool,
+    due: Instant,
+}
+
+/// How often a watched dial moves on.
+const TICK: Duration = Duration::from_millis(120);
+
+impl Simulated {
+    /// An axis with clearance; the dial reads to 0.001 mm.
+    #[must_use]
+    pub fn new(planned: &Planned, stops: &[Stop], clearance_mm: f64, seed: u64, take: Take) -> Self {
+        let reference = planned.axis.usual_seat();
+        let faults = Faults { reference, clearance_mm, ..Faults::default() };
+        Self {
+            axis: SimulatedAxis::new(faults, 0.0, reference),
+            dial: Dial { resolution_mm: 0.001, noise_mm: 0.001, ..Dial::default() },
+            noise: Noise::new(seed),
+            stops: stops.to_vec(),
+            lived: 0,
+            time_s: 0.0,
+            take,
+            moves: Vec::new(),
+            aimed: false,
+            due: Instant::now(),
+        }
+    }
+
+    fn live(&mut self, moves: &[f64]) {
+        for to in moves {
+            self.time_s += 2.0;
+            self.axis.move_to_mm(*to, self.time_s, &mut self.noise);
+        }
+    }
+
+    fn read(&mut self) -> Length {
+        self.time_s += 3.0;
+        let position = self.axis.wait_until(self.time_s);
+        Length::from_mm(self.dial.read_mm(position, &mut self.noise)).unwrap_or_default()
+    }
+}
+
+fn places(stop: &Stop) -> Vec<f64> {
+    stop.acts
+        .iter()
+        .map(|act| match act {
+            Act::Go(to) | Act::Arrive(to) => to.as_mm(),
+        })
+        .collect()
+}
+
+impl Feed for Simulated {
+    fn aim(&mut self, stop: &Stop) -> Result<(), Refusal> {
+        let aimed = usize::try_from(stop.row).unwrap_or(usize::MAX).saturating_sub(1);
+        // What an earlier command has read: the axis goes that way again, so that it arrives as it did then.
+        while self.lived < aimed {
+            let Some(before) = self.stops.get(self.lived).map(places) else { break };
+            self.live(&before);
+            self.read();
+            self.lived += 1;
+        }
+        self.lived = self.lived.max(aimed + 1);
+        // The dial is set anew at each station.
+        self.dial.zero_mm = stop.target.map_or(0.0, |target| -target.as_mm());
+        let mut moves = Vec::new();
+        for place in places(stop) {
+            if self.take == Take::Enter {
+                // In a few steps, so that the dial is seen to run.
+                let from = moves.last().copied().unwrap_or(place);
+                moves.extend((1..4).map(|part| from + (place - from) * f64::from(part) / 4.0));
+            }
+            moves.push(place);
+        }
+        moves.reverse();
+        self.moves = moves;
+        self.aimed = true;
+        Ok(())
+    }
+
+    fn news(&mut self, wait: Duration) -> Option<News> {
+        if self.take == Take::Each {
+            if !std::mem::take(&mut self.aimed) {
+                return None;
+            }
+            while let Some(to) = self.moves.pop() {
+                self.live(&[to]);
+            }
+            let value = self.read();
+            return Some(News::Shows { value, sent: Sent::Meant(Some(self.time_s)) });
+        }
+        let now = Instant::now();
+        if now < self.due {
+            std::thread::sleep(wait.min(self.due - now));
+            return None;
+        }
+        self.due = now + TICK;
+        if let Some(to) = self.moves.pop() {
+            self.live(&[to]);
+        }
+        Some(News::Shows { value: self.read(), sent: Sent::Shown })
+    }
+
+    fn hint(&self) -> Option<&'static str> {
+        (self.take == Take::Enter).then_some("Enter takes what the dial shows")
+    }
+}

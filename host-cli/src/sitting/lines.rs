@@ -1,0 +1,220 @@
+//! A sitting in plain lines: for pipes, for terminals that cannot do more, and for readers of the screen.
+
+use super::feed::{Feed, News, Sent};
+use super::{Act, Sitting, Stop};
+use crate::context::Context;
+use crate::input::{self, LineError};
+use crate::refusal::Refusal;
+use crate::units::LengthArg;
+use std::io::{self, Write};
+use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
+use takeup_core::axis::Direction;
+use takeup_core::length::Length;
+
+/// Who is at the other end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Company {
+    /// A person, who can be asked to look again.
+    Person,
+    /// A file or a pipe: whatever it says next is the next reading.
+    Nobody,
+}
+
+/// Takes the readings that are left, from a keyboard or from a feed.
+///
+/// # Errors
+/// When it is paused or a reading cannot be written.
+pub fn run(
+    sitting: &mut Sitting<'_>,
+    feed: Option<&mut dyn Feed>,
+    company: Company,
+    ctx: &Context,
+) -> Result<(), Refusal> {
+    begin(sitting, feed.as_deref(), ctx);
+    match feed {
+        Some(feed) => fed(sitting, feed, company, ctx),
+        None => typed(sitting, company, ctx),
+    }
+}
+
+fn begin(sitting: &Sitting<'_>, feed: Option<&dyn Feed>, ctx: &Context) {
+    ctx.note(&format!("{} readings of {}", sitting.stops.len(), sitting.planned.axis));
+    for caution in sitting.cautions() {
+        ctx.note(&format!("caution: {caution}"));
+    }
+    match feed {
+        None => ctx.note(
+            "type each reading; u takes the last one back, r puts it back, q pauses, ? says this again",
+        ),
+        Some(feed) => feed.hint().into_iter().for_each(|hint| ctx.note(hint)),
+    }
+    if sitting.taken() > 0 {
+        ctx.note(&format!("going on after {} readings in {}", sitting.taken(), sitting.name()));
+    }
+}
+
+/// What is to be done for a reading, in one line.
+#[must_use]
+pub fn prompt(sitting: &Sitting<'_>, stop: &Stop) -> String {
+    let planned = sitting.planned;
+    let mut text = format!("row {}", stop.row);
+    if let Some(cycle) = stop.cycle {
+        text.push_str(&format!(", cycle {cycle}"));
+    }
+    let moves: Vec<_> = stop
+        .acts
+        .iter()
+        .map(|act| match act {
+            Act::Go(to) | Act::Arrive(to) => format!("{}{}", planned.axis, planned.word(*to)),
+        })
+        .collect();
+    text.push_str(&format!(": {}", moves.join(" then ")));
+    match stop.approach {
+        Some(Direction::Plus) => text.push_str(", arriving from below"),
+        Some(Direction::Minus) => text.push_str(", arriving from above"),
+        None => {}
+    }
+    text
+}
+
+/// Tells where the readings point, when a cycle is whole: with half of it the estimate would only wander.
+fn so_far(sitting: &Sitting<'_>, ctx: &Context) {
+    if sitting.taken().is_multiple_of(2)
+        && sitting.stop().is_some()
+        && let Some(so_far) = sitting.so_far()
+    {
+        let more = so_far.more.map_or_else(String::new, |more| format!("; {more}"));
+        ctx.note(&format!("so far {}{more}", so_far.line));
+    }
+}
+
+fn typed(sitting: &mut Sitting<'_>, company: Company, ctx: &Context) -> Result<(), Refusal> {
+    let mut stdin = io::stdin().lock();
+    let mut line = Vec::new();
+    while let Some(stop) = sitting.stop() {
+        let _ = write!(io::stderr(), "{}. Reading ({}): ", prompt(sitting, stop), sitting.planned.unit);
+        match input::read_line(&mut stdin, &mut line, 1024) {
+            Ok(true) => {}
+            Ok(false) => return Err(sitting.paused()),
+            Err(LineError::TooLong(_)) => {
+                return Err(Refusal::new(
+                    "a line of more than 1024 bytes was typed",
+                    "Type one number a line.",
+                ));
+            }
+            Err(LineError::Io(error)) => return Err(Refusal::io(input::STDIN_NAME, "read", &error)),
+        }
+        let text = String::from_utf8_lossy(&line);
+        match text.trim() {
+            "" => {}
+            "u" | "U" => step_back(sitting, "u", ctx)?,
+            "r" | "R" => step_back(sitting, "r", ctx)?,
+            "q" | "Q" => return Err(sitting.paused()),
+            "?" => begin(sitting, None, ctx),
+            number => match number.parse::<LengthArg>() {
+                Ok(value) => {
+                    let value = value.length(sitting.planned.unit);
+                    if let Some(doubt) = doubt(sitting, value, company, ctx) {
+                        ctx.note(&format!("{doubt}: read again; type it once more to keep it"));
+                        continue;
+                    }
+                    sitting.take(value, None)?;
+                    so_far(sitting, ctx);
+                }
+                Err(reason) => ctx.note(&format!("{reason}; type it again")),
+            },
+        }
+    }
+    Ok(())
+}
+
+/// Whether to ask again, with the reason. Where nobody can answer it is only said.
+fn doubt(sitting: &mut Sitting<'_>, value: Length, company: Company, ctx: &Context) -> Option<String> {
+    let doubt = sitting.doubt(value)?;
+    if company == Company::Nobody {
+        ctx.note(&format!("row {}: {doubt}; kept as it is", sitting.taken() + 1));
+        return None;
+    }
+    Some(doubt)
+}
+
+/// What a person types while a feed is read, line by line.
+fn typed_lines(company: Company) -> Option<Receiver<String>> {
+    let (sender, lines) = channel();
+    (company == Company::Person).then(|| {
+        std::thread::spawn(move || {
+            let mut line = Vec::new();
+            while input::read_line(&mut io::stdin().lock(), &mut line, 1024).is_ok_and(|more| more)
+                && sender.send(String::from_utf8_lossy(&line).trim().to_lowercase()).is_ok()
+            {}
+        });
+        lines
+    })
+}
+
+/// Takes the last reading back, or puts it back, and says so.
+fn step_back(sitting: &mut Sitting<'_>, word: &str, ctx: &Context) -> Result<(), Refusal> {
+    let (moved, done, nothing) = match word {
+        "u" => (sitting.undo()?, "is taken back", "there is no reading to take back"),
+        _ => (sitting.redo()?, "is put back", "there is no reading to put back"),
+    };
+    match moved {
+        Some(row) => ctx.note(&format!("{} {done}", sitting.print().short(row.value.as_mm()))),
+        None => ctx.note(nothing),
+    }
+    Ok(())
+}
+
+fn fed(
+    sitting: &mut Sitting<'_>,
+    feed: &mut dyn Feed,
+    company: Company,
+    ctx: &Context,
+) -> Result<(), Refusal> {
+    const WAIT: Duration = Duration::from_millis(100);
+    let typed = typed_lines(company);
+    let mut shown = None;
+    while let Some(stop) = sitting.stop() {
+        // A feed that needs nobody needs no telling either.
+        if feed.hint().is_some() {
+            ctx.note(&prompt(sitting, stop));
+        }
+        feed.aim(stop)?;
+        let taken = sitting.taken();
+        while sitting.taken() == taken {
+            let mut meant = None;
+            match feed.news(WAIT) {
+                Some(News::Shows { value, sent: Sent::Meant(time_s) }) => meant = Some((value, time_s)),
+                Some(News::Shows { value, .. }) => shown = Some(value),
+                Some(News::Says(text)) => ctx.note(&text),
+                Some(News::Ended(refusal)) => {
+                    let (taken, all) = (sitting.taken(), sitting.stops.len());
+                    ctx.note(&format!("paused: {taken} of {all} readings are taken, and kept"));
+                    return Err(refusal);
+                }
+                None => {}
+            }
+            match typed.as_ref().and_then(|lines| lines.try_recv().ok()).as_deref() {
+                Some("") => meant = meant.or(shown.map(|value| (value, None))),
+                Some(word @ ("u" | "r")) => step_back(sitting, word, ctx)?,
+                Some("q") => return Err(sitting.paused()),
+                Some(_) => ctx.note("Enter takes what is shown, u takes the last one back, q pauses"),
+                None => {}
+            }
+            if let Some((value, time_s)) = meant {
+                if let Some(doubt) = doubt(sitting, value, company, ctx) {
+                    ctx.note(&format!("{doubt}: read again; the same once more is kept"));
+                    continue;
+                }
+                sitting.take(value, time_s)?;
+                if feed.hint().is_some() {
+                    let kept = sitting.print().short(value.as_mm());
+                    ctx.note(&format!("row {taken_row}: {kept} is kept", taken_row = taken + 1));
+                    so_far(sitting, ctx);
+                }
+            }
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,329 @@
+//! How the view looks. Every line has its place for the terminal that there is: what to do now and the dial
+//! as large as they fit, the rest in plain letters.
+
+use super::{Shown, Stage};
+use crate::screen::Tone;
+use crate::sitting::{Act, Sitting, Stop};
+use ratatui::Frame;
+use ratatui::layout::Rect;
+use ratatui::style::{Color, Modifier, Style};
+use ratatui::text::{Line, Span};
+use ratatui::widgets::{Paragraph, Wrap};
+use takeup_core::axis::{Axis, Direction};
+use tui_big_text::{BigText, PixelSize};
+
+/// A text in large letters: how they are drawn, and the cells that one takes.
+#[derive(Clone, Copy)]
+struct Size {
+    pixels: PixelSize,
+    columns: u16,
+    rows: u16,
+}
+
+const SIZES: [Size; 3] = [
+    Size { pixels: PixelSize::Full, columns: 8, rows: 8 },
+    Size { pixels: PixelSize::HalfHeight, columns: 8, rows: 4 },
+    Size { pixels: PixelSize::Quadrant, columns: 4, rows: 4 },
+];
+
+/// The largest letters in which a text fits.
+fn fitting(text: &str, columns: u16, rows: u16) -> Option<Size> {
+    let letters = u16::try_from(text.chars().count()).unwrap_or(u16::MAX);
+    SIZES.into_iter().find(|size| size.rows <= rows && letters.saturating_mul(size.columns) <= columns)
+}
+
+/// Hands out the lines of the screen from the top.
+struct Page<'f, 'b> {
+    frame: &'f mut Frame<'b>,
+    left: Rect,
+    colours: bool,
+}
+
+impl Page<'_, '_> {
+    /// The next rows; fewer where the screen ends.
+    fn rows(&mut self, rows: u16) -> Rect {
+        let rows = rows.min(self.left.height);
+        let area = Rect { height: rows, ..self.left };
+        self.left.y += rows;
+        self.left.height -= rows;
+        area
+    }
+
+    fn line(&mut self, line: Line<'_>) {
+        let area = self.rows(1);
+        self.frame.render_widget(Paragraph::new(line), area);
+    }
+
+    fn text(&mut self, text: &str, style: Style) {
+        self.line(Line::styled(format!(" {text}"), style));
+    }
+
+    /// A heading with a rule to the edge.
+    fn rule(&mut self, heading: &str) {
+        let used = heading.chars().count() + 4;
+        let rest = usize::from(self.left.width).saturating_sub(used);
+        self.line(Line::from(vec![
+            Span::raw("─ "),
+            Span::styled(heading.to_owned(), Style::new().add_modifier(Modifier::BOLD)),
+            Span::raw(format!(" {}", "─".repeat(rest + 1))),
+        ]));
+    }
+
+    /// Text in large letters, in plain ones where they do not fit.
+    fn big(&mut self, text: &str, rows: u16, style: Style) {
+        match fitting(text, self.left.width.saturating_sub(1), rows) {
+            Some(size) => {
+                let area = self.rows(size.rows);
+                let area = Rect { x: area.x + 1, width: area.width.saturating_sub(1), ..area };
+                // The struck zero of these letters is too near to an 8 for a dial.
+                let text = text.replace('0', "O");
+                let big =
+                    BigText::builder().pixel_size(size.pixels).style(style).lines(vec![text.into()]).build();
+                self.frame.render_widget(big, area);
+            }
+            None => self.text(text, style.add_modifier(Modifier::BOLD)),
+        }
+    }
+
+    fn tone(&self, tone: Tone) -> Style {
+        let bold = Style::new().add_modifier(Modifier::BOLD);
+        match tone {
+            _ if !self.colours => bold,
+            Tone::Good => bold.fg(Color::Green),
+            Tone::Adverse => bold.fg(Color::Red),
+            Tone::Caution => bold.fg(Color::Yellow),
+            Tone::Strong => bold,
+        }
+    }
+}
+
+/// Draws everything.
+pub(super) fn all(frame: &mut Frame<'_>, shown: &Shown, sitting: &Sitting<'_>) {
+    let left = frame.area();
+    let mut page = Page { frame, left, colours: shown.colours };
+    match shown.stage {
+        Stage::Cautions => {
+            cautions(&mut page, "BEFORE IT MOVES", sitting, "Enter: I have seen to it   P: pause")
+        }
+        Stage::Help => help(&mut page, sitting),
+        Stage::Reading | Stage::Complete => reading(&mut page, shown, sitting),
+    }
+}
+
+fn cautions(page: &mut Page<'_, '_>, title: &str, sitting: &Sitting<'_>, keys: &str) {
+    let tone = page.tone(Tone::Caution);
+    if page.left.height >= 20 {
+        page.rows(1);
+        page.big(title, 4, tone);
+        page.rows(1);
+    } else {
+        page.text(title, tone);
+    }
+    for caution in sitting.cautions() {
+        let width = page.left.width.saturating_sub(4).max(1);
+        let lines = textwrap::wrap(&caution, usize::from(width));
+        for (index, line) in lines.iter().enumerate() {
+            let mark = if index == 0 { " ! " } else { "   " };
+            page.line(Line::from(vec![Span::styled(mark, tone), Span::raw(line.to_string())]));
+        }
+    }
+    page.rows(1);
+    if sitting.taken() > 0 {
+        let text = format!(
+            "Going on: {} of {} readings are in {}.",
+            sitting.taken(),
+            sitting.stops.len(),
+            sitting.name()
+        );
+        page.text(&text, page.tone(Tone::Strong));
+    }
+    page.text(keys, page.tone(Tone::Strong));
+}
+
+/// Every key, and what it does.
+const KEYS: [(&str, &str); 8] = [
+    ("0-9 . - +", "type a reading; end it with mm or in to give it in that unit"),
+    ("Backspace", "take back the last letter typed;  Esc: all of them"),
+    ("Enter", "take the reading: the one typed, else the one the dial shows"),
+    ("U", "undo: take the last reading back, and read it again"),
+    ("R", "redo: put back the reading that was taken back"),
+    ("P or Q", "pause: every reading is on disk; the same command goes on"),
+    ("? or H", "this page"),
+    ("Ctrl-C", "pause, as P"),
+];
+
+fn help(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
+    page.rule("keys");
+    for (key, does) in KEYS {
+        page.line(Line::from(vec![
+            Span::styled(format!(" {key:<11}"), Style::new().add_modifier(Modifier::BOLD)),
+            Span::raw(does),
+        ]));
+    }
+    page.rule("cautions");
+    let area = page.rows(u16::MAX);
+    let text = format!("{}\n\nAny key: back to the readings", sitting.cautions().join("\n"));
+    page.frame.render_widget(Paragraph::new(text).wrap(Wrap { trim: true }), area);
+}
+
+fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
+    /// Lines that are always there: head, bar, three rules, message, two of readings, estimate, more, two of keys.
+    const ALWAYS: u16 = 12;
+    let room = page.left.height.saturating_sub(ALWAYS);
+    // The dial first; what to do now with what is left.
+    let dial_rows = match room {
+        16.. => 8,
+        6.. => 4,
+        _ => 1,
+    };
+    let do_rows = (room.saturating_sub(dial_rows) / 2).min(8);
+    head(page, sitting);
+    match sitting.stop() {
+        Some(stop) => {
+            page.rule("do now, and read when it stands still");
+            let strong = page.tone(Tone::Strong);
+            let moves = moves(stop, sitting);
+            for line in &moves {
+                page.big(line, do_rows, strong);
+            }
+            page.rule(&format!("dial, {}: {}", sitting.planned.unit, shown.hint));
+            page.big(&dial(shown, sitting), dial_rows, strong);
+        }
+        None => {
+            page.rule("done");
+            let good = page.tone(Tone::Good);
+            page.big("ALL READ", do_rows, good);
+            page.big("ENTER: RESULT", do_rows, good);
+        }
+    }
+    let message = shown.message.as_ref();
+    let style = message.map_or(Style::new(), |(tone, _)| page.tone(*tone));
+    page.text(message.map_or("", |(_, text)| text.as_str()), style);
+    page.rule("readings so far");
+    let below = 4;
+    let rows = page.left.height.saturating_sub(below);
+    let lines = readings(sitting, usize::from(rows), usize::from(page.left.width));
+    let area = page.rows(rows);
+    page.frame.render_widget(Paragraph::new(lines.join("\n")), area);
+    let (line, more) = match &shown.so_far {
+        Some(so_far) => {
+            (format!("So far {}", so_far.line), so_far.more.as_deref().unwrap_or("no limit is given"))
+        }
+        None => ("So far too little for an estimate".to_owned(), "two whole cycles are needed"),
+    };
+    page.text(&line, page.tone(Tone::Strong));
+    page.text(more, Style::new());
+    keys(page, shown, sitting);
+}
+
+fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
+    let (taken, all) = (sitting.taken(), sitting.stops.len());
+    let mut text = format!("{} reversal test", sitting.planned.axis);
+    if let Some(stop) = sitting.stop() {
+        text.push_str(&format!("   reading {} of {all}", taken + 1));
+        if let Some(cycle) = stop.cycle {
+            text.push_str(&format!("   cycle {cycle}"));
+        }
+    } else {
+        text.push_str(&format!("   {all} readings"));
+    }
+    let room = usize::from(page.left.width).saturating_sub(text.chars().count() + 3);
+    // The end of a long name tells more than its beginning.
+    let name: Vec<char> = sitting.name().chars().collect();
+    let name: String = name.get(name.len().saturating_sub(room)..).unwrap_or_default().iter().collect();
+    let style = page.tone(Tone::Strong);
+    page.text(&format!("{text} {name:>room$}"), style);
+    let width = usize::from(page.left.width).saturating_sub(2);
+    let full = (width * taken).checked_div(all).unwrap_or(0);
+    page.text(&format!("{}{}", "▪".repeat(full), "·".repeat(width.saturating_sub(full))), Style::new());
+}
+
+/// What to do now, a line each.
+fn moves(stop: &Stop, sitting: &Sitting<'_>) -> Vec<String> {
+    let planned = sitting.planned;
+    stop.acts
+        .iter()
+        .map(|act| match act {
+            Act::Go(to) => format!("GO TO {}{}", planned.axis, planned.word(*to)),
+            Act::Arrive(at) => {
+                let way = match (planned.axis, stop.approach) {
+                    (_, None) => "",
+                    (Axis::Z, Some(Direction::Plus)) => "UP ",
+                    (Axis::Z, Some(Direction::Minus)) => "DOWN ",
+                    (_, Some(Direction::Plus)) => "+ ",
+                    (_, Some(Direction::Minus)) => "- ",
+                };
+                format!("{way}TO {}{}", planned.axis, planned.word(*at))
+            }
+        })
+        .collect()
+}
+
+/// What is typed, else what the indicator shows.
+fn dial(shown: &Shown, sitting: &Sitting<'_>) -> String {
+    if !shown.entry.is_empty() {
+        return format!("{}_", shown.entry);
+    }
+    match shown.dial {
+        Some(value) => sitting.print().length(value.as_mm()),
+        None => "_".to_owned(),
+    }
+}
+
+/// The readings by place and approach, those of this place first.
+fn readings(sitting: &Sitting<'_>, most: usize, width: usize) -> Vec<String> {
+    let print = sitting.print();
+    let place = |stop: &Stop| (stop.target, stop.approach);
+    let mut groups: Vec<(&Stop, Vec<String>)> = Vec::new();
+    for (stop, row) in sitting.rows() {
+        let shown = print.short(row.value.as_mm());
+        match groups.iter_mut().find(|(first, _)| place(first) == place(stop)) {
+            Some((_, values)) => values.push(shown),
+            None => groups.push((stop, vec![shown])),
+        }
+    }
+    let here = sitting.stop().map(|stop| stop.target);
+    // The latest places first, but this one before all.
+    groups.reverse();
+    groups.sort_by_key(|(stop, _)| (Some(stop.target) != here, stop.approach == Some(Direction::Minus)));
+    groups
+        .iter()
+        .take(most)
+        .map(|(stop, values)| {
+            let at = stop
+                .target
+                .map_or(String::new(), |at| format!("{}{}", sitting.planned.axis, sitting.planned.word(at)));
+            let way = match stop.approach {
+                Some(Direction::Plus) => " moving +",
+                Some(Direction::Minus) => " moving -",
+                None => "",
+            };
+            let label = format!(" {at}{way}:");
+            let mut line = String::new();
+            // The latest ones, where not all fit.
+            for value in values.iter().rev() {
+                if label.chars().count() + line.chars().count() + value.chars().count() + 2 > width {
+                    break;
+                }
+                line.insert_str(0, &format!(" {value}"));
+            }
+            format!("{label}{line}")
+        })
+        .collect()
+}
+
+fn keys(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
+    let redo = sitting.to_redo();
+    let bold = Style::new().add_modifier(Modifier::BOLD);
+    let redo = if redo > 0 { format!("R redo ({redo})") } else { "R redo".to_owned() };
+    let (first, second) = if shown.stage == Stage::Complete {
+        ("Enter  show the result".to_owned(), format!("U undo   {redo}   P pause   ? help"))
+    } else {
+        (
+            "0-9 . - type   Backspace, Esc erase   Enter take".to_owned(),
+            format!("U undo   {redo}   P pause   ? help"),
+        )
+    };
+    page.text(&first, bold);
+    page.text(&second, bold);
+}

@@ -1,0 +1,293 @@
+//! A sitting on a whole terminal: what to do now and the dial in letters that are read from two metres.
+//!
+//! It is drawn on standard error, so that the answer can go to a file. Nothing is told by colour alone.
+
+mod draw;
+
+use super::feed::{Feed, News, Sent};
+use super::{Sitting, SoFar};
+use crate::context::Context;
+use crate::refusal::Refusal;
+use crate::screen::Tone;
+use crate::units::LengthArg;
+use ratatui::Terminal;
+use ratatui::backend::CrosstermBackend;
+use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use ratatui::crossterm::terminal::{
+    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+};
+use ratatui::crossterm::{cursor, execute};
+use std::io::{self, Stderr};
+use std::time::Duration;
+use takeup_core::length::Length;
+
+/// How long a key is waited for before the feed is looked at again.
+const TICK: Duration = Duration::from_millis(40);
+
+/// The longest entry.
+const LONGEST: usize = 14;
+
+/// What the screen is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stage {
+    /// The cautions, before the first move.
+    Cautions,
+    /// A reading is to be taken.
+    Reading,
+    /// All are taken.
+    Complete,
+    /// The keys and the cautions, over whatever was there.
+    Help,
+}
+
+/// What is on the screen besides the sitting itself.
+#[derive(Debug)]
+struct Shown {
+    stage: Stage,
+    /// What is being typed.
+    entry: String,
+    /// What the indicator shows.
+    dial: Option<Length>,
+    /// What the person does to take a reading.
+    hint: &'static str,
+    message: Option<(Tone, String)>,
+    so_far: Option<SoFar>,
+    colours: bool,
+}
+
+/// How a view was left.
+enum Left {
+    Complete,
+    Paused,
+}
+
+/// Takes the readings that are left.
+///
+/// # Errors
+/// When it is paused, the terminal fails, or a reading cannot be written.
+pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context) -> Result<(), Refusal> {
+    let refuse = |error: io::Error| {
+        Refusal::new(
+            Refusal::io("the terminal", "use", &error).to_string(),
+            "Give the same command again to go on, with --plain if the terminal cannot do it.",
+        )
+    };
+    let mut raw = Raw::enter().map_err(refuse)?;
+    let mut view = View {
+        shown: Shown {
+            stage: Stage::Cautions,
+            entry: String::new(),
+            dial: None,
+            hint: feed
+                .as_ref()
+                .map_or(Some("type the reading, Enter takes it"), |feed| feed.hint())
+                .unwrap_or(""),
+            message: None,
+            so_far: sitting.so_far(),
+            colours: ctx.side_screen().colours(),
+        },
+        behind: Stage::Reading,
+        aimed: None,
+    };
+    let left = view.go(sitting, feed, &mut raw.terminal, &refuse);
+    drop(raw);
+    match left? {
+        Left::Complete => Ok(()),
+        Left::Paused => Err(sitting.paused()),
+    }
+}
+
+/// The terminal taken over, and given back however the view ends.
+struct Raw {
+    terminal: Terminal<CrosstermBackend<Stderr>>,
+}
+
+impl Raw {
+    fn enter() -> io::Result<Self> {
+        enable_raw_mode()?;
+        let entered = execute!(io::stderr(), EnterAlternateScreen, cursor::Hide)
+            .and_then(|()| Terminal::new(CrosstermBackend::new(io::stderr())));
+        match entered {
+            Ok(terminal) => Ok(Self { terminal }),
+            Err(error) => {
+                let _ = disable_raw_mode();
+                Err(error)
+            }
+        }
+    }
+}
+
+impl Drop for Raw {
+    fn drop(&mut self) {
+        // Whoever has pulled the plug has no terminal to be given back.
+        let _ = execute!(io::stderr(), LeaveAlternateScreen, cursor::Show);
+        let _ = disable_raw_mode();
+    }
+}
+
+struct View {
+    shown: Shown,
+    /// What the help covers.
+    behind: Stage,
+    /// The row that the feed was told of.
+    aimed: Option<usize>,
+}
+
+impl View {
+    fn go(
+        &mut self,
+        sitting: &mut Sitting<'_>,
+        mut feed: Option<&mut dyn Feed>,
+        terminal: &mut Terminal<CrosstermBackend<Stderr>>,
+        refuse: &dyn Fn(io::Error) -> Refusal,
+    ) -> Result<Left, Refusal> {
+        let mut draw = true;
+        loop {
+            if draw {
+                let shown = &self.shown;
+                terminal.draw(|frame| draw::all(frame, shown, sitting)).map_err(refuse)?;
+            }
+            draw = false;
+            if event::poll(TICK).map_err(refuse)? {
+                draw = true;
+                if let Event::Key(key) = event::read().map_err(refuse)?
+                    && key.kind != KeyEventKind::Release
+                    && let Some(left) = self.key(key, sitting)?
+                {
+                    return Ok(left);
+                }
+            }
+            if let Some(feed) = feed.as_deref_mut() {
+                draw |= self.feed(feed, sitting)?;
+            }
+        }
+    }
+
+    /// Looks at what the feed has to tell; whether there was anything.
+    fn feed(&mut self, feed: &mut dyn Feed, sitting: &mut Sitting<'_>) -> Result<bool, Refusal> {
+        // Bounded, so that a feed that talks without end leaves the keys working.
+        for _ in 0..64 {
+            // Nothing moves before the cautions are read.
+            if self.shown.stage == Stage::Reading
+                && self.aimed != Some(sitting.taken())
+                && let Some(stop) = sitting.stop()
+            {
+                feed.aim(stop)?;
+                self.aimed = Some(sitting.taken());
+            }
+            match feed.news(Duration::ZERO) {
+                None => return Ok(false),
+                Some(News::Shows { value, sent }) => {
+                    self.shown.dial = Some(value);
+                    if let (Sent::Meant(time_s), Stage::Reading) = (sent, self.shown.stage) {
+                        self.reading(value, time_s, sitting)?;
+                    }
+                }
+                Some(News::Says(text)) => self.say(Tone::Caution, text),
+                Some(News::Ended(refusal)) => return Err(refusal),
+            }
+        }
+        Ok(true)
+    }
+
+    fn say(&mut self, tone: Tone, text: impl Into<String>) {
+        self.shown.message = Some((tone, text.into()));
+    }
+
+    /// Keeps a reading, or asks for it again.
+    fn reading(
+        &mut self,
+        value: Length,
+        time_s: Option<f64>,
+        sitting: &mut Sitting<'_>,
+    ) -> Result<(), Refusal> {
+        self.shown.entry.clear();
+        if let Some(doubt) = sitting.doubt(value) {
+            self.say(Tone::Adverse, format!("READ AGAIN? {doubt}. The same once more is kept."));
+            return Ok(());
+        }
+        let row = sitting.taken() + 1;
+        sitting.take(value, time_s)?;
+        self.say(Tone::Good, format!("row {row}: {} is kept", sitting.print().short(value.as_mm())));
+        self.changed(sitting);
+        Ok(())
+    }
+
+    /// The readings have changed.
+    fn changed(&mut self, sitting: &Sitting<'_>) {
+        self.aimed = None;
+        self.shown.so_far = sitting.so_far();
+        self.shown.stage = if sitting.stop().is_some() { Stage::Reading } else { Stage::Complete };
+    }
+
+    fn key(&mut self, key: KeyEvent, sitting: &mut Sitting<'_>) -> Result<Option<Left>, Refusal> {
+        let control = key.modifiers.contains(KeyModifiers::CONTROL);
+        let code = match key.code {
+            KeyCode::Char(letter) => KeyCode::Char(letter.to_ascii_lowercase()),
+            other => other,
+        };
+        match (self.shown.stage, code) {
+            (_, KeyCode::Char('c' | 'd')) if control => return Ok(Some(Left::Paused)),
+            (_, KeyCode::Char(_)) if control => {}
+            (_, KeyCode::Char('p' | 'q')) => return Ok(Some(Left::Paused)),
+            (Stage::Help, _) => self.shown.stage = self.behind,
+            (Stage::Cautions, KeyCode::Enter) => self.changed(sitting),
+            (Stage::Cautions, _) => {}
+            (stage, KeyCode::Char('?' | 'h')) => (self.behind, self.shown.stage) = (stage, Stage::Help),
+            (_, KeyCode::Char('u')) => match sitting.undo()? {
+                Some(row) => {
+                    let shown = sitting.print().short(row.value.as_mm());
+                    self.say(Tone::Caution, format!("{shown} is taken back; R puts it back"));
+                    self.changed(sitting);
+                }
+                None => self.say(Tone::Caution, "there is no reading to take back"),
+            },
+            (_, KeyCode::Char('r')) => match sitting.redo()? {
+                Some(row) => {
+                    let shown = sitting.print().short(row.value.as_mm());
+                    self.say(Tone::Good, format!("{shown} is put back"));
+                    self.changed(sitting);
+                }
+                None => self.say(Tone::Caution, "there is no reading to put back"),
+            },
+            (Stage::Complete, KeyCode::Enter) => return Ok(Some(Left::Complete)),
+            (Stage::Complete, _) => {}
+            (Stage::Reading, KeyCode::Enter) => self.enter(sitting)?,
+            (Stage::Reading, KeyCode::Backspace) => drop(self.shown.entry.pop()),
+            (Stage::Reading, KeyCode::Esc) => self.shown.entry.clear(),
+            (Stage::Reading, KeyCode::Char(letter)) => {
+                let number = letter.is_ascii_digit() || "+-.,".contains(letter);
+                // The letters of mm and in, after a number.
+                let unit = "min".contains(letter) && !self.shown.entry.is_empty();
+                if (number || unit) && self.shown.entry.len() < LONGEST {
+                    self.shown.entry.push(letter);
+                } else if !letter.is_whitespace() {
+                    self.say(Tone::Caution, format!("\"{letter}\" does nothing here; ? shows the keys"));
+                }
+            }
+            (Stage::Reading, _) => {}
+        }
+        Ok(None)
+    }
+
+    /// Takes what was typed, else what the indicator shows.
+    fn enter(&mut self, sitting: &mut Sitting<'_>) -> Result<(), Refusal> {
+        if self.shown.entry.is_empty() {
+            return match self.shown.dial {
+                Some(value) => self.reading(value, None, sitting),
+                None => {
+                    self.say(Tone::Caution, "no number yet");
+                    Ok(())
+                }
+            };
+        }
+        match self.shown.entry.parse::<LengthArg>() {
+            Ok(value) => self.reading(value.length(sitting.planned.unit), None, sitting),
+            Err(reason) => {
+                self.shown.entry.clear();
+                self.say(Tone::Caution, format!("{reason}; type it again"));
+                Ok(())
+            }
+        }
+    }
+}
