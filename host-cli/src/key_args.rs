@@ -4,7 +4,7 @@ use crate::readings::keys::Keys;
 use crate::refusal::Refusal;
 use crate::units::{LengthArg, decimals, number};
 use takeup_core::axis::Direction;
-use takeup_core::length::Unit;
+use takeup_core::length::{Length, Unit};
 
 /// The keys, as typed; flatten them into the `Args` of a command.
 #[derive(Clone, Debug, Default, clap::Args)]
@@ -64,6 +64,12 @@ impl KeyArgs {
                 "Correct the option.",
             )),
         }
+    }
+
+    /// The pitch of the screw, if it was given.
+    #[must_use]
+    pub fn pitch(&self, units: Unit) -> Option<Length> {
+        self.pitch.map(|pitch| pitch.length(units))
     }
 
     /// The flags that were given, as lines at the head of a readings file in `units`.

@@ -1,7 +1,8 @@
 //! A sitting in plain lines: for pipes, for terminals that cannot do more, and for readers of the screen.
 
+use super::Sitting;
 use super::feed::{Feed, News, Sent};
-use super::{Act, Sitting, Stop};
+use super::plan::{Act, Stop};
 use crate::context::Context;
 use crate::input::{self, LineError};
 use crate::refusal::Refusal;
@@ -39,7 +40,7 @@ pub fn run(
 }
 
 fn begin(sitting: &Sitting<'_>, feed: Option<&dyn Feed>, ctx: &Context) {
-    ctx.note(&format!("{} readings of {}", sitting.stops.len(), sitting.planned.axis));
+    ctx.note(&format!("{} readings of {}", sitting.plan.stops.len(), sitting.plan.axis));
     for caution in sitting.cautions() {
         ctx.note(&format!("caution: {caution}"));
     }
@@ -57,7 +58,7 @@ fn begin(sitting: &Sitting<'_>, feed: Option<&dyn Feed>, ctx: &Context) {
 /// What is to be done for a reading, in one line.
 #[must_use]
 pub fn prompt(sitting: &Sitting<'_>, stop: &Stop) -> String {
-    let planned = sitting.planned;
+    let plan = sitting.plan;
     let mut text = format!("row {}", stop.row);
     if let Some(cycle) = stop.cycle {
         text.push_str(&format!(", cycle {cycle}"));
@@ -66,7 +67,8 @@ pub fn prompt(sitting: &Sitting<'_>, stop: &Stop) -> String {
         .acts
         .iter()
         .map(|act| match act {
-            Act::Go(to) | Act::Arrive(to) => format!("{}{}", planned.axis, planned.word(*to)),
+            Act::Go(to) | Act::Arrive(to) => format!("{}{}", plan.axis, plan.word(*to)),
+            Act::Pause(_) => plan.words(*act, stop.approach).to_lowercase(),
         })
         .collect();
     text.push_str(&format!(": {}", moves.join(" then ")));
@@ -93,7 +95,7 @@ fn typed(sitting: &mut Sitting<'_>, company: Company, ctx: &Context) -> Result<(
     let mut stdin = io::stdin().lock();
     let mut line = Vec::new();
     while let Some(stop) = sitting.stop() {
-        let _ = write!(io::stderr(), "{}. Reading ({}): ", prompt(sitting, stop), sitting.planned.unit);
+        let _ = write!(io::stderr(), "{}. Reading ({}): ", prompt(sitting, stop), sitting.plan.unit);
         match input::read_line(&mut stdin, &mut line, 1024) {
             Ok(true) => {}
             Ok(false) => return Err(sitting.paused()),
@@ -114,7 +116,7 @@ fn typed(sitting: &mut Sitting<'_>, company: Company, ctx: &Context) -> Result<(
             "?" => begin(sitting, None, ctx),
             number => match number.parse::<LengthArg>() {
                 Ok(value) => {
-                    let value = value.length(sitting.planned.unit);
+                    let value = value.length(sitting.plan.unit);
                     if let Some(doubt) = doubt(sitting, value, company, ctx) {
                         ctx.note(&format!("{doubt}: read again; type it once more to keep it"));
                         continue;
@@ -189,7 +191,7 @@ fn fed(
                 Some(News::Shows { value, .. }) => shown = Some(value),
                 Some(News::Says(text)) => ctx.note(&text),
                 Some(News::Ended(refusal)) => {
-                    let (taken, all) = (sitting.taken(), sitting.stops.len());
+                    let (taken, all) = (sitting.taken(), sitting.plan.stops.len());
                     ctx.note(&format!("paused: {taken} of {all} readings are taken, and kept"));
                     return Err(refusal);
                 }

@@ -1,5 +1,6 @@
 //! A sitting: the readings of one test, taken one by one.
 //!
+//! - [`plan`]: what is to be read, whatever the kind of test;
 //! - [`record`]: the file that grows; it is the only state;
 //! - [`suspicion`]: whether a reading should be looked at again;
 //! - [`feed`]: where readings come from, other than a keyboard;
@@ -8,6 +9,7 @@
 
 pub mod feed;
 pub mod lines;
+pub mod plan;
 pub mod record;
 pub mod suspicion;
 pub mod view;
@@ -15,63 +17,14 @@ pub mod view;
 use crate::assessment::{self, slip};
 use crate::context::Context;
 use crate::key_args::KeyArgs;
-use crate::plan_args::Planned;
 use crate::refusal::Refusal;
 use crate::units::Print;
+use plan::{Plan, Stop};
 use record::{Record, Taken};
 use std::path::Path;
 use suspicion::Suspicion;
-use takeup_core::axis::Direction;
 use takeup_core::length::Length;
-use takeup_core::measure::Kind;
 use takeup_core::measure::decision::{Answer, More};
-use takeup_core::measure::routine::{Purpose, Step};
-
-/// One reading to take, and what to do before it.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Stop {
-    /// The row of the sheet, from 1.
-    pub row: u32,
-    /// The cycle, from 1.
-    pub cycle: Option<u16>,
-    /// The commanded position.
-    pub target: Option<Length>,
-    /// The direction in which the axis moved last.
-    pub approach: Option<Direction>,
-    /// What to do before it is read, in order.
-    pub acts: Vec<Act>,
-    /// Its cells in the file, those before the reading.
-    pub cells: String,
-}
-
-/// Something to do before a reading.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Act {
-    /// Move the axis to a place.
-    Go(Length),
-    /// Move on to the place to read at, in the direction of the approach.
-    Arrive(Length),
-}
-
-/// The readings of a test, each with the moves before it.
-fn stops(planned: &Planned) -> Result<Vec<Stop>, Refusal> {
-    let (mut stops, mut acts) = (Vec::new(), Vec::new());
-    for step in planned.plan()?.steps() {
-        match step {
-            Step::Move { to, purpose: Purpose::Overrun } => acts.push(Act::Go(to)),
-            Step::Move { to, purpose: Purpose::Arrival } => acts.push(Act::Arrive(to)),
-            Step::Read(stop) => stops.push(Stop {
-                row: stop.row,
-                cycle: Some(stop.cycle),
-                target: Some(stop.target),
-                approach: Some(stop.approach),
-                acts: std::mem::take(&mut acts),
-                cells: planned.row(stop),
-            }),
-        }
-    }
-    Ok(stops)
-}
 
 /// Where the readings so far point.
 #[derive(Clone, Debug, PartialEq)]
@@ -89,9 +42,7 @@ const MEANT_AGAIN: Length = Length::from_counts(200_000);
 #[derive(Debug)]
 pub struct Sitting<'a> {
     /// The test.
-    pub planned: &'a Planned,
-    /// Its readings, in order.
-    pub stops: Vec<Stop>,
+    pub plan: &'a Plan,
     keys: &'a KeyArgs,
     record: Record,
     undone: Vec<Taken>,
@@ -108,19 +59,18 @@ impl<'a> Sitting<'a> {
     pub fn open(
         path: &Path,
         head: &str,
-        planned: &'a Planned,
+        plan: &'a Plan,
         keys: &'a KeyArgs,
         ctx: &'a Context,
     ) -> Result<Self, Refusal> {
-        let stops = stops(planned)?;
-        let record = Record::open(path, head, &stops, planned, ctx)?;
-        Ok(Self { planned, stops, keys, record, undone: Vec::new(), doubted: None, ctx })
+        let record = Record::open(path, head, plan, ctx)?;
+        Ok(Self { plan, keys, record, undone: Vec::new(), doubted: None, ctx })
     }
 
     /// The reading to take next; `None` when all are taken.
     #[must_use]
     pub fn stop(&self) -> Option<&Stop> {
-        self.stops.get(self.taken())
+        self.plan.stops.get(self.taken())
     }
 
     /// How many readings are taken.
@@ -131,7 +81,7 @@ impl<'a> Sitting<'a> {
 
     /// The readings taken, with their stops.
     pub fn rows(&self) -> impl DoubleEndedIterator<Item = (&Stop, Taken)> + Clone + ExactSizeIterator {
-        self.stops.iter().zip(self.record.rows().iter().copied())
+        self.plan.stops.iter().zip(self.record.rows().iter().copied())
     }
 
     /// The name of the file.
@@ -143,7 +93,7 @@ impl<'a> Sitting<'a> {
     /// How lengths are shown.
     #[must_use]
     pub fn print(&self) -> Print {
-        Print { unit: self.planned.unit }
+        Print { unit: self.plan.unit }
     }
 
     /// Why a reading should be taken again before it is kept; not twice for the same: read the same
@@ -160,13 +110,13 @@ impl<'a> Sitting<'a> {
     }
 
     fn suspicion(&self, value: Length) -> Option<Suspicion> {
-        let resolution_mm = self.keys.keys(self.planned.unit).ok()?.resolution_mm.unwrap_or(0.0);
+        let resolution_mm = self.keys.keys(self.plan.unit).ok()?.resolution_mm.unwrap_or(0.0);
         suspicion::look(
-            Kind::Reversal,
+            self.plan.kind,
             self.stop()?,
             value.as_mm(),
             self.rows().map(|(stop, row)| (stop, row.value.as_mm())),
-            self.planned.overrun.as_mm(),
+            self.plan.beyond_loss.as_mm(),
             resolution_mm,
         )
     }
@@ -185,10 +135,9 @@ impl<'a> Sitting<'a> {
                     print.short(high_mm)
                 )
             }
-            Suspicion::MoreThanOverrun { other_mm } => format!(
-                "{shown} is further from the {} of the other side than the overrun",
-                print.short(other_mm)
-            ),
+            Suspicion::BeyondLoss { other_mm } => {
+                format!("{shown} is far from the {} read before", print.short(other_mm))
+            }
             Suspicion::BeyondDial => format!("{shown} {} is more than a dial shows", print.unit),
         }
     }
@@ -204,8 +153,8 @@ impl<'a> Sitting<'a> {
     }
 
     fn write(&mut self, value: Length, time_s: Option<f64>) -> Result<(), Refusal> {
-        match self.stops.get(self.record.rows().len()) {
-            Some(stop) => self.record.append(stop, value, time_s, self.planned),
+        match self.plan.stops.get(self.record.rows().len()) {
+            Some(stop) => self.record.append(stop, value, time_s, self.plan),
             None => Ok(()),
         }
     }
@@ -268,7 +217,7 @@ impl<'a> Sitting<'a> {
     #[must_use]
     pub fn paused(&self) -> Refusal {
         Refusal::new(
-            format!("paused: {} of {} readings are taken, and kept", self.taken(), self.stops.len()),
+            format!("paused: {} of {} readings are taken, and kept", self.taken(), self.plan.stops.len()),
             "Give the same command again to go on.",
         )
         .file(self.name())
@@ -277,22 +226,23 @@ impl<'a> Sitting<'a> {
     /// What to watch for before the axis moves.
     #[must_use]
     pub fn cautions(&self) -> Vec<String> {
-        let (low, high) = self.planned.travel();
-        let (axis, unit) = (self.planned.axis, self.planned.unit);
+        let (low, high) = self.plan.travel;
+        let (axis, unit) = (self.plan.axis, self.plan.unit);
         let mut cautions = vec![
             "Spindle off and locked out. Hand on the emergency stop.".to_owned(),
             format!(
                 "The axis will be moved from {axis}{} to {axis}{} {unit}: that way must be free.",
-                self.planned.word(low),
-                self.planned.word(high)
+                self.plan.word(low),
+                self.plan.word(high)
             ),
             "Indicator clear before every long move and every rapid.".to_owned(),
             "Nobody reaches in while drives are live. Read only while it stands still.".to_owned(),
             "The maker's manual, local rules and qualified people come first.".to_owned(),
         ];
+        cautions.extend(self.plan.hints.iter().cloned());
         if self.taken() > 0 {
             cautions.push(
-                "Going on: if indicator or stand were touched meanwhile, undo back to the last change of station."
+                "Going on: if the indicator was touched meanwhile, take its readings back, or begin another file."
                     .to_owned(),
             );
         }

@@ -4,11 +4,10 @@
 //! end was never acknowledged and is taken again. So the same command goes on after a pause, a crash
 //! or a power cut exactly where it was.
 
-use super::Stop;
+use super::plan::{Plan, Stop};
 use crate::context::Context;
 use crate::input;
 use crate::output;
-use crate::plan_args::Planned;
 use crate::readings::{MOST_BYTES, Sheet};
 use crate::refusal::Refusal;
 use crate::units::decimals;
@@ -16,10 +15,6 @@ use std::fs::{File, OpenOptions};
 use std::io::{self, Write};
 use std::path::Path;
 use takeup_core::length::Length;
-use takeup_core::measure::Kind;
-
-/// The header of the rows.
-pub const HEADER: &str = "row,cycle,target,approach,reading,time";
 
 /// A reading as the file has it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,13 +44,7 @@ impl Record {
     ///
     /// # Errors
     /// When it cannot be written, is being written, or holds another test.
-    pub fn open(
-        path: &Path,
-        head: &str,
-        stops: &[Stop],
-        planned: &Planned,
-        ctx: &Context,
-    ) -> Result<Self, Refusal> {
+    pub fn open(path: &Path, head: &str, plan: &Plan, ctx: &Context) -> Result<Self, Refusal> {
         let name = path.display().to_string();
         let refuse = |error: io::Error| Refusal::io(&name, "write", &error);
         if !path.exists() {
@@ -81,7 +70,7 @@ impl Record {
         bytes.truncate(whole);
         let mut record =
             Self { name, file, bytes, begins: Vec::new(), rows: Vec::new(), began: jiff::Timestamp::now() };
-        record.check(stops, planned)?;
+        record.check(plan)?;
         if torn {
             // A row without its end was being written when the power went; it was never acknowledged.
             record.file.set_len(whole as u64).map_err(|error| record.refusal(&error))?;
@@ -90,7 +79,7 @@ impl Record {
     }
 
     /// Checks that the file is of this test, row by row, and finds where its rows begin.
-    fn check(&mut self, stops: &[Stop], planned: &Planned) -> Result<(), Refusal> {
+    fn check(&mut self, plan: &Plan) -> Result<(), Refusal> {
         let other = |line: u64, what: &str| {
             Refusal::new(
                 format!("the file holds another test: {what}"),
@@ -99,11 +88,12 @@ impl Record {
             .file(&self.name)
             .line(line)
         };
+        let header = plan.header();
         let (mut at, mut begins, mut header_line) = (0, Vec::new(), None);
         for (line, text) in (1..).zip(self.bytes.split_inclusive(|byte| *byte == b'\n')) {
             if header_line.is_some() {
                 begins.push(at);
-            } else if text.trim_ascii_end() == HEADER.as_bytes() {
+            } else if text.trim_ascii_end() == header.as_bytes() {
                 header_line = Some(line);
             } else if let Some(taken) = text.strip_prefix(b"# taken: ") {
                 self.began = String::from_utf8_lossy(taken).trim().parse().unwrap_or(self.began);
@@ -114,17 +104,17 @@ impl Record {
             return Err(other(1, "it has not the header that \"takeup measure\" writes"));
         };
         if !begins.is_empty() {
-            let sheet = Sheet::parse(&self.bytes, &self.name, planned.unit)?;
-            if sheet.keys.axis != Some(planned.axis)
-                || sheet.keys.routine != Some(Kind::Reversal)
-                || sheet.units != planned.unit
+            let sheet = Sheet::parse(&self.bytes, &self.name, plan.unit)?;
+            if sheet.keys.axis != Some(plan.axis)
+                || sheet.keys.routine != Some(plan.kind)
+                || sheet.units != plan.unit
             {
                 return Err(other(1, "its axis, its kind of test or its units differ"));
             }
             if sheet.rows.len() != begins.len() {
                 return Err(other(header_line, "it has lines between its rows"));
             }
-            let mut stops = stops.iter();
+            let mut stops = plan.stops.iter();
             for row in &sheet.rows {
                 let fits = stops.next().is_some_and(|stop| {
                     (stop.target, stop.approach, stop.cycle) == (row.target, row.approach, row.cycle)
@@ -178,13 +168,13 @@ impl Record {
         stop: &Stop,
         value: Length,
         time_s: Option<f64>,
-        planned: &Planned,
+        plan: &Plan,
     ) -> Result<(), Refusal> {
         let clock_s = (jiff::Timestamp::now() - self.began).as_secs_f64();
         let latest_s = self.rows.last().map_or(0.0, |row| row.time_s);
         // A clock that was set back must not make a file that cannot be read.
         let time_s = time_s.unwrap_or(clock_s).max(latest_s);
-        let row = format!("{},{},{}\n", stop.cells, planned.word(value), decimals(time_s, 1));
+        let row = format!("{},{},{}\n", stop.cells, plan.word(value), decimals(time_s, 1));
         let end = self.bytes.len();
         if let Err(error) = self.file.write_all(row.as_bytes()).and_then(|()| self.file.sync_data()) {
             // On a full disk half a row may be there.

@@ -2,7 +2,7 @@
 //! again while the dial still stands there. What is kept is judged once more, and better, by the
 //! assessment.
 
-use super::Stop;
+use super::plan::Stop;
 use takeup_core::measure::Kind;
 
 /// What was expected, in millimetres.
@@ -15,8 +15,8 @@ pub enum Suspicion {
         /// The highest of them.
         high_mm: f64,
     },
-    /// The reading from the other side was this, and no more than the overrun can be lost.
-    MoreThanOverrun {
+    /// The reading before was this, and no loss or step is so large.
+    BeyondLoss {
         /// That reading.
         other_mm: f64,
     },
@@ -40,9 +40,12 @@ pub fn look<'a>(
     stop: &Stop,
     value_mm: f64,
     before: impl Iterator<Item = (&'a Stop, f64)> + Clone,
-    overrun_mm: f64,
+    beyond_mm: f64,
     resolution_mm: f64,
 ) -> Option<Suspicion> {
+    if matches!(kind, Kind::Return | Kind::WarmUp) {
+        return wandered(value_mm, before.map(|(_, mm)| mm), resolution_mm);
+    }
     let fellows = before
         .clone()
         .filter(|(other, _)| (other.target, other.approach) == (stop.target, stop.approach))
@@ -57,24 +60,40 @@ pub fn look<'a>(
         let far = value_mm < low_mm - room || value_mm > high_mm + room;
         return far.then_some(Suspicion::FarFromOthers { low_mm, high_mm });
     }
-    // From the other side of the same place, the same cycle.
+    // From the other side of the same place; on a staircase from the step before.
     let other = before
         .clone()
-        .filter(|(other, _)| other.target == stop.target && stop.target.is_some())
+        .filter(|(other, _)| kind == Kind::SmallSteps || other.target == stop.target)
         .map(|(_, mm)| mm)
         .last();
     if let Some(other_mm) = other {
-        return ((value_mm - other_mm).abs() > overrun_mm).then_some(Suspicion::MoreThanOverrun { other_mm });
+        return ((value_mm - other_mm).abs() > beyond_mm).then_some(Suspicion::BeyondLoss { other_mm });
     }
     if kind == Kind::Positioning {
         // A scale shows the place itself: judged once one of them is known.
         let off = |at: &Stop, mm: f64| mm - at.target.map_or(0.0, |target| target.as_mm());
         let (first, mm) = before.clone().next()?;
         let expected = off(first, mm) + stop.target.map_or(0.0, |target| target.as_mm());
-        let far = (value_mm - expected).abs() > overrun_mm;
+        let far = (value_mm - expected).abs() > beyond_mm;
         return far.then_some(Suspicion::FarFromOthers { low_mm: expected, high_mm: expected });
     }
     (value_mm.abs() > MOST_MM).then_some(Suspicion::BeyondDial)
+}
+
+/// A place that may creep or grow is judged by how far it went from one reading to the next.
+fn wandered(value_mm: f64, before: impl Iterator<Item = f64>, resolution_mm: f64) -> Option<Suspicion> {
+    let (mut last, mut largest) = (None, ONE_FELLOW_MM.max(5.0 * resolution_mm) / 3.0);
+    for mm in before {
+        if let Some(last) = last.replace(mm) {
+            largest = (mm - last).abs().max(largest);
+        }
+    }
+    match last {
+        Some(other_mm) => {
+            ((value_mm - other_mm).abs() > 3.0 * largest).then_some(Suspicion::BeyondLoss { other_mm })
+        }
+        None => (value_mm.abs() > MOST_MM).then_some(Suspicion::BeyondDial),
+    }
 }
 
 #[cfg(test)]
@@ -112,5 +131,23 @@ mod tests {
         // A new station has its own zero.
         assert_eq!(seen(&before, (-40.0, Plus, 7.3)), None);
         assert_eq!(seen(&[], (0.0, Plus, 120.0)), Some(Suspicion::BeyondDial));
+    }
+
+    #[test]
+    fn creeping_is_no_misread() {
+        let look = |value, before: &[f64]| wandered(value, before.iter().copied(), 0.001);
+        assert_eq!(look(0.16, &[0.10, 0.12, 0.14]), None);
+        assert!(look(0.41, &[0.10, 0.12, 0.14]).is_some());
+        assert_eq!(look(0.5, &[0.1, 0.2, 0.3]), None);
+        assert!(look(90.0, &[]).is_some());
+    }
+
+    #[test]
+    fn a_scale_shows_the_place() {
+        let before = [(stop(0.0, Direction::Plus), 1.0)];
+        let before = || before.iter().map(|(stop, mm)| (stop, *mm));
+        let at = stop(50.0, Direction::Plus);
+        assert_eq!(look(Kind::Positioning, &at, 51.01, before(), 1.0, 0.0), None);
+        assert!(look(Kind::Positioning, &at, 15.01, before(), 1.0, 0.0).is_some());
     }
 }

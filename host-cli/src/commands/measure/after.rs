@@ -12,8 +12,8 @@ use crate::key_args::KeyArgs;
 use crate::log::assessment::{Assessment, Loaded, load};
 use crate::log::entry::{Entry, time};
 use crate::log::store::{Appended, Store};
-use crate::plan_args::Planned;
 use crate::refusal::Refusal;
+use crate::sitting::plan::Plan;
 use crate::units::Print;
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -46,11 +46,11 @@ impl After {
     pub(super) fn run(
         self,
         path: &Path,
-        planned: &Planned,
+        plan: &Plan,
         keys: &KeyArgs,
         ctx: &Context,
     ) -> Result<Outcome, Refusal> {
-        let print = Print { unit: planned.unit };
+        let print = Print { unit: plan.unit };
         let assessed = assessment::of_file(path, |units| keys.keys(units), ctx)?;
         let mut outcome = if assessed.is_over() { Outcome::Adverse } else { Outcome::Good };
         let mut text = slip::of(&assessed, print, ctx.screen());

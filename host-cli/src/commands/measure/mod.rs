@@ -7,13 +7,14 @@ use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
 use crate::output;
-use crate::plan_args::{PlanArgs, Planned};
+use crate::plan_args::{self, positioning, returns, small_steps};
 use crate::refusal::Refusal;
 use crate::sitting::feed::serial::Serial;
 use crate::sitting::feed::simulated::Simulated;
 use crate::sitting::feed::{Feed, Take};
 use crate::sitting::lines::Company;
-use crate::sitting::{Sitting, lines, record, view};
+use crate::sitting::plan::Plan;
+use crate::sitting::{Sitting, lines, view};
 use crate::units::LengthArg;
 use std::io::{IsTerminal, stdin};
 use std::path::PathBuf;
@@ -29,15 +30,28 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Kind {
     /// At each station, arrive from + and from - in turn
-    #[command(long_about = LONG_ABOUT)]
+    #[command(long_about = long_about("reversal"))]
     Reversal(Reversal),
+    /// Targets over the travel, runs up and runs down
+    #[command(long_about = long_about("positioning"))]
+    Positioning(Positioning),
+    /// A staircase of small steps up, then down, then up
+    #[command(long_about = long_about("small-steps"))]
+    SmallSteps(SmallSteps),
+    /// Many lifts and returns to one mark, some after a pause
+    #[command(long_about = long_about("return"))]
+    Return(Returns),
 }
 
-const LONG_ABOUT: &str = "Take the readings of a reversal test, one after another.\n\n\
-    On a terminal the whole screen tells what to do now, what the dial shows, and where the readings point; ? \
-    shows the keys. Elsewhere, and with --plain, it asks in plain lines: \"u\" takes the last reading back, \"r\" \
-    puts it back, \"q\" pauses. Every reading is on disk before the next is asked for; the same command goes on \
-    where it was, after a crash too. At the end they are assessed.";
+fn long_about(kind: &str) -> String {
+    format!(
+        "Take the readings of a {kind} test, one after another; \"takeup routine {kind}\" tells more of it.\n\n\
+         On a terminal the whole screen tells what to do now, what the dial shows, and where the readings point; \
+         ? shows the keys. Elsewhere, and with --plain, it asks in plain lines: \"u\" takes the last reading back, \
+         \"r\" puts it back, \"q\" pauses. Every reading is on disk before the next is asked for; the same command \
+         goes on where it was, after a crash too. At the end they are assessed."
+    )
+}
 
 /// Arguments of `measure reversal`.
 #[derive(Debug, clap::Args)]
@@ -48,12 +62,51 @@ const LONG_ABOUT: &str = "Take the readings of a reversal test, one after anothe
 struct Reversal {
     /// Where and how often
     #[command(flatten)]
-    plan: PlanArgs,
+    plan: plan_args::PlanArgs,
     #[command(flatten)]
     taking: Taking,
-    /// What is known of the indicator and the machine
+}
+
+/// Arguments of `measure positioning`.
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "takeup measure positioning [OPTIONS] --axis <AXIS> --target <AT> -o <FILE>",
+    after_help = "Example:\n  takeup measure positioning --axis x --from 0 --to 400 --targets 9 -o x.csv"
+)]
+struct Positioning {
+    /// Where and how often
     #[command(flatten)]
-    keys: KeyArgs,
+    plan: positioning::PlanArgs,
+    #[command(flatten)]
+    taking: Taking,
+}
+
+/// Arguments of `measure small-steps`.
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "takeup measure small-steps [OPTIONS] --axis <AXIS> --start <AT> -o <FILE>",
+    after_help = "Example:\n  takeup measure small-steps --axis z --start -40 --expected 0.1 -o z.csv"
+)]
+struct SmallSteps {
+    /// Where and how often
+    #[command(flatten)]
+    plan: small_steps::PlanArgs,
+    #[command(flatten)]
+    taking: Taking,
+}
+
+/// Arguments of `measure return`.
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "takeup measure return [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>",
+    after_help = "Example:\n  takeup measure return --axis z --mark -40 --lift 20 -o z.csv"
+)]
+struct Returns {
+    /// Where and how often
+    #[command(flatten)]
+    plan: returns::PlanArgs,
+    #[command(flatten)]
+    taking: Taking,
 }
 
 /// How the readings are taken, whatever the test.
@@ -79,6 +132,9 @@ struct Taking {
     /// Plain lines instead of a whole screen
     #[arg(long)]
     plain: bool,
+    /// What is known of the indicator and the machine
+    #[command(flatten)]
+    keys: KeyArgs,
     /// At the end, compare with these earlier readings or this assessment
     #[arg(long, value_name = "FILE")]
     compare: Option<PathBuf>,
@@ -114,16 +170,24 @@ enum Front {
 /// # Errors
 /// When it is paused, or the file holds another test, or cannot be written.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
-    let Kind::Reversal(args) = &args.kind;
-    let planned = args.plan.planned(ctx)?;
-    take(&planned, &args.taking, &args.keys, ctx)
+    let (plan, taking) = match &args.kind {
+        Kind::Reversal(args) => (Plan::of_reversal(&args.plan.planned(ctx)?)?, &args.taking),
+        Kind::Positioning(args) => {
+            let pitch = args.taking.keys.pitch(ctx.units());
+            (Plan::of_positioning(&args.plan.planned(pitch, ctx)?)?, &args.taking)
+        }
+        Kind::SmallSteps(args) => (Plan::of_small_steps(&args.plan.planned(ctx)?), &args.taking),
+        Kind::Return(args) => (Plan::of_returns(&args.plan.planned(ctx)?), &args.taking),
+    };
+    take(&plan, taking, ctx)
 }
 
-fn take(planned: &Planned, taking: &Taking, keys: &KeyArgs, ctx: &Context) -> Result<Outcome, Refusal> {
+fn take(plan: &Plan, taking: &Taking, ctx: &Context) -> Result<Outcome, Refusal> {
+    let keys = &taking.keys;
     if input::is_dash(&taking.output) {
         return Err(Refusal::new("readings cannot go to standard output", "Name a file with -o."));
     }
-    keys.keys(planned.unit)?;
+    keys.keys(plan.unit)?;
     let mut inputs = Vec::new();
     inputs.extend(taking.compare.as_deref());
     inputs.extend(taking.source.serial.as_deref());
@@ -131,8 +195,8 @@ fn take(planned: &Planned, taking: &Taking, keys: &KeyArgs, ctx: &Context) -> Re
     // Whatever could stop it at the end stops it here, before anybody has moved an axis.
     let after = after::After::prepare(taking, ctx)?;
     let front = front(taking, ctx);
-    let mut sitting = Sitting::open(&taking.output, &head(taking, keys, planned), planned, keys, ctx)?;
-    let mut feed = feed(taking, planned, &sitting, front)?;
+    let mut sitting = Sitting::open(&taking.output, &head(taking, plan), plan, keys, ctx)?;
+    let mut feed = feed(taking, plan, front)?;
     if feed.is_none() {
         ctx.take_stdin()?;
     }
@@ -145,7 +209,7 @@ fn take(planned: &Planned, taking: &Taking, keys: &KeyArgs, ctx: &Context) -> Re
         }
     }
     drop(sitting);
-    after.run(&taking.output, planned, keys, ctx)
+    after.run(&taking.output, plan, keys, ctx)
 }
 
 fn front(taking: &Taking, ctx: &Context) -> Front {
@@ -158,38 +222,33 @@ fn front(taking: &Taking, ctx: &Context) -> Front {
     }
 }
 
-fn feed(
-    taking: &Taking,
-    planned: &Planned,
-    sitting: &Sitting<'_>,
-    front: Front,
-) -> Result<Option<Box<dyn Feed>>, Refusal> {
+fn feed(taking: &Taking, plan: &Plan, front: Front) -> Result<Option<Box<dyn Feed>>, Refusal> {
     let take = taking.take.unwrap_or(match front {
         Front::WholeScreen => Take::Enter,
         Front::Lines(_) => Take::Each,
     });
     if taking.source.simulate {
-        let clearance_mm = taking.simulated_loss.map_or(0.12, |loss| loss.mm(planned.unit));
+        let clearance_mm = taking.simulated_loss.map_or(0.12, |loss| loss.mm(plan.unit));
         if !(0.0..=10.0).contains(&clearance_mm) {
             return Err(Refusal::new("--simulated-loss is out of range", "Give 0 to 10 mm."));
         }
-        return Ok(Some(Box::new(Simulated::new(planned, &sitting.stops, clearance_mm, taking.seed, take))));
+        return Ok(Some(Box::new(Simulated::new(plan, clearance_mm, taking.seed, take))));
     }
     if let Some(port) = &taking.source.serial {
-        return Ok(Some(Box::new(Serial::open(port, taking.baud, planned.unit, take)?)));
+        return Ok(Some(Box::new(Serial::open(port, taking.baud, plan.unit, take)?)));
     }
     Ok(None)
 }
 
 /// What stands above the first row of a new file.
-fn head(taking: &Taking, keys: &KeyArgs, planned: &Planned) -> String {
-    let mut head = planned.keys();
-    head.push_str(&keys.lines(planned.unit));
+fn head(taking: &Taking, plan: &Plan) -> String {
+    let mut head = format!("# axis: {}\n# routine: {}\n# units: {}\n", plan.axis, plan.kind, plan.unit);
+    head.push_str(&taking.keys.lines(plan.unit));
     if taking.source.simulate {
         head.push_str(&format!("# Simulated axis, seed {}\n", taking.seed));
     }
     head.push_str(&format!("# taken: {}\n", jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ")));
-    head.push_str(record::HEADER);
+    head.push_str(&plan.header());
     head.push('\n');
     head
 }

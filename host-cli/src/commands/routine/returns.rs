@@ -2,14 +2,11 @@
 
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet, word};
-use crate::commands::assess::axis;
 use crate::context::Context;
-use crate::plan_args::{refused_plan, usual};
+use crate::plan_args::returns::PlanArgs;
 use crate::refusal::Refusal;
-use crate::units::LengthArg;
-use takeup_core::axis::Axis;
 use takeup_core::measure::Kind;
-use takeup_core::measure::routine::{LiftPlan, Pauses, Purpose, Step};
+use takeup_core::measure::routine::{Pauses, Purpose, Step};
 
 pub(super) const LONG_ABOUT: &str = "The return test: many lifts off one mark and returns to it. It shows a drive that \
     slips a little at each lift, and tells that from drift with time.\n\n\
@@ -24,41 +21,21 @@ pub(super) const LONG_ABOUT: &str = "The return test: many lifts off one mark an
     after_help = "Example:\n  takeup routine return --axis z --mark -40 --lift 20 -o z.nc --sheet z.csv"
 )]
 pub(super) struct Args {
-    /// Axis to test: x, y or z
-    #[arg(long, value_parser = axis)]
-    axis: Axis,
-    /// Place to return to
-    #[arg(long, value_name = "POSITION", allow_hyphen_values = true)]
-    mark: LengthArg,
-    /// Distance of the lift; negative lifts in - [default: 5 mm or 0.2 in]
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    lift: Option<LengthArg>,
-    /// Lifts and returns
-    #[arg(long, value_name = "COUNT", default_value_t = 20)]
-    returns: u16,
-    /// Returns between two pauses; 0 makes none
-    #[arg(long, value_name = "COUNT", default_value_t = 5)]
-    pause_every: u16,
-    /// Minutes of a pause
-    #[arg(long, value_name = "MINUTES", default_value_t = 5)]
-    pause: u16,
+    /// Where and how often
+    #[command(flatten)]
+    plan: PlanArgs,
     /// Pace and files
     #[command(flatten)]
     pub(super) writing: Writing,
 }
 
 pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
-    let (axis, unit) = (args.axis, ctx.units());
-    let mark = args.mark.length(unit);
-    let lift = args.lift.map_or_else(|| usual(unit, 5.0, 0.2), |lift| lift.length(unit));
-    let pauses = match args.pause_every {
-        0 => Pauses::None,
-        returns => Pauses::Every { returns, seconds: 60 * u32::from(args.pause) },
-    };
-    let plan = LiftPlan::new(mark, lift, args.returns, pauses).map_err(|bad| refused_plan(bad, unit))?;
+    let planned = args.plan.planned(ctx)?;
+    let (axis, unit, mark, lift, pauses, plan) =
+        (planned.axis, planned.unit, planned.mark, planned.lift, planned.pauses, planned.plan);
     let pace = args.writing.pace(unit)?;
     let mut about = vec![
-        format!("RETURN TEST OF AXIS {axis}: {} LIFTS OF {} AND RETURNS", args.returns, word(lift, unit)),
+        format!("RETURN TEST OF AXIS {axis}: {} LIFTS OF {} AND RETURNS", planned.returns, word(lift, unit)),
         "WRITE DOWN THE TIME OF EACH READING IN SECONDS, BY ONE".to_owned(),
         "CLOCK, WITHOUT STOPPING IT".to_owned(),
     ];
@@ -94,7 +71,9 @@ pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
     ];
     let between = match pauses {
         Pauses::None => "no pauses".to_owned(),
-        Pauses::Every { returns, .. } => format!("a pause of {} min after every {returns}", args.pause),
+        Pauses::Every { returns, seconds } => {
+            format!("a pause of {} min after every {returns}", seconds / 60)
+        }
     };
     let readings = plan.stops().count();
     Ok(Test {
@@ -107,7 +86,7 @@ pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
             word(mark, unit)
         ),
         stations: vec![mark],
-        cycles: args.returns,
+        cycles: planned.returns,
         overrun: None,
         readings,
         travel: plan.travel(),

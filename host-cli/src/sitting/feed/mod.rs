@@ -3,7 +3,7 @@
 pub mod serial;
 pub mod simulated;
 
-use super::Stop;
+use super::plan::Stop;
 use crate::refusal::Refusal;
 use std::time::Duration;
 use takeup_core::length::Length;

@@ -4,7 +4,7 @@
 
 use super::{Feed, News, Sent, Take};
 use crate::refusal::{Refusal, clip};
-use crate::sitting::Stop;
+use crate::sitting::plan::Stop;
 use crate::units::LengthArg;
 use std::fs::File;
 use std::io::{self, Read};

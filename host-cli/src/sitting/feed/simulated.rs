@@ -1,9 +1,8 @@
 //! A simulated axis with a dial on it, to try a sitting out.
 
 use super::{Feed, News, Sent, Take};
-use crate::plan_args::Planned;
 use crate::refusal::Refusal;
-use crate::sitting::{Act, Stop};
+use crate::sitting::plan::{Act, Plan, Stop};
 use std::time::{Duration, Instant};
 use takeup_core::length::Length;
 use takeup_core::slack::simulated::{Dial, Faults, Noise, SimulatedAxis};
@@ -31,14 +30,14 @@ const TICK: Duration = Duration::from_millis(120);
 impl Simulated {
     /// An axis with clearance; the dial reads to 0.001 mm.
     #[must_use]
-    pub fn new(planned: &Planned, stops: &[Stop], clearance_mm: f64, seed: u64, take: Take) -> Self {
-        let reference = planned.axis.usual_seat();
+    pub fn new(plan: &Plan, clearance_mm: f64, seed: u64, take: Take) -> Self {
+        let reference = plan.axis.usual_seat();
         let faults = Faults { reference, clearance_mm, ..Faults::default() };
         Self {
             axis: SimulatedAxis::new(faults, 0.0, reference),
             dial: Dial { resolution_mm: 0.001, noise_mm: 0.001, ..Dial::default() },
             noise: Noise::new(seed),
-            stops: stops.to_vec(),
+            stops: plan.stops.clone(),
             lived: 0,
             time_s: 0.0,
             take,
@@ -65,8 +64,9 @@ impl Simulated {
 fn places(stop: &Stop) -> Vec<f64> {
     stop.acts
         .iter()
-        .map(|act| match act {
-            Act::Go(to) | Act::Arrive(to) => to.as_mm(),
+        .filter_map(|act| match act {
+            Act::Go(to) | Act::Arrive(to) => Some(to.as_mm()),
+            Act::Pause(_) => None,
         })
         .collect()
 }

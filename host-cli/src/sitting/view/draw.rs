@@ -3,13 +3,14 @@
 
 use super::{Shown, Stage};
 use crate::screen::Tone;
-use crate::sitting::{Act, Sitting, Stop};
+use crate::sitting::Sitting;
+use crate::sitting::plan::Stop;
 use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
-use takeup_core::axis::{Axis, Direction};
+use takeup_core::axis::Direction;
 use tui_big_text::{BigText, PixelSize};
 
 /// A text in large letters: how they are drawn, and the cells that one takes.
@@ -132,7 +133,7 @@ fn cautions(page: &mut Page<'_, '_>, title: &str, sitting: &Sitting<'_>, keys: &
         let text = format!(
             "Going on: {} of {} readings are in {}.",
             sitting.taken(),
-            sitting.stops.len(),
+            sitting.plan.stops.len(),
             sitting.name()
         );
         page.text(&text, page.tone(Tone::Strong));
@@ -186,7 +187,7 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
             for line in &moves {
                 page.big(line, do_rows, strong);
             }
-            page.rule(&format!("dial, {}: {}", sitting.planned.unit, shown.hint));
+            page.rule(&format!("dial, {}: {}", sitting.plan.unit, shown.hint));
             page.big(&dial(shown, sitting), dial_rows, strong);
         }
         None => {
@@ -217,8 +218,8 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
 }
 
 fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
-    let (taken, all) = (sitting.taken(), sitting.stops.len());
-    let mut text = format!("{} reversal test", sitting.planned.axis);
+    let (taken, all) = (sitting.taken(), sitting.plan.stops.len());
+    let mut text = format!("{} {} test", sitting.plan.axis, sitting.plan.kind);
     if let Some(stop) = sitting.stop() {
         text.push_str(&format!("   reading {} of {all}", taken + 1));
         if let Some(cycle) = stop.cycle {
@@ -240,23 +241,7 @@ fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
 
 /// What to do now, a line each.
 fn moves(stop: &Stop, sitting: &Sitting<'_>) -> Vec<String> {
-    let planned = sitting.planned;
-    stop.acts
-        .iter()
-        .map(|act| match act {
-            Act::Go(to) => format!("GO TO {}{}", planned.axis, planned.word(*to)),
-            Act::Arrive(at) => {
-                let way = match (planned.axis, stop.approach) {
-                    (_, None) => "",
-                    (Axis::Z, Some(Direction::Plus)) => "UP ",
-                    (Axis::Z, Some(Direction::Minus)) => "DOWN ",
-                    (_, Some(Direction::Plus)) => "+ ",
-                    (_, Some(Direction::Minus)) => "- ",
-                };
-                format!("{way}TO {}{}", planned.axis, planned.word(*at))
-            }
-        })
-        .collect()
+    stop.acts.iter().map(|act| sitting.plan.words(*act, stop.approach)).collect()
 }
 
 /// What is typed, else what the indicator shows.
@@ -292,7 +277,7 @@ fn readings(sitting: &Sitting<'_>, most: usize, width: usize) -> Vec<String> {
         .map(|(stop, values)| {
             let at = stop
                 .target
-                .map_or(String::new(), |at| format!("{}{}", sitting.planned.axis, sitting.planned.word(at)));
+                .map_or(String::new(), |at| format!("{}{}", sitting.plan.axis, sitting.plan.word(at)));
             let way = match stop.approach {
                 Some(Direction::Plus) => " moving +",
                 Some(Direction::Minus) => " moving -",

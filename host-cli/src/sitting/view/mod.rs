@@ -282,7 +282,7 @@ impl View {
             };
         }
         match self.shown.entry.parse::<LengthArg>() {
-            Ok(value) => self.reading(value.length(sitting.planned.unit), None, sitting),
+            Ok(value) => self.reading(value.length(sitting.plan.unit), None, sitting),
             Err(reason) => {
                 self.shown.entry.clear();
                 self.say(Tone::Caution, format!("{reason}; type it again"));

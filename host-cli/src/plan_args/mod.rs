@@ -1,4 +1,9 @@
-//! A reversal test on the command line: where it is taken, and how often.
+//! Tests on the command line: where they are taken, and how often. The reversal test is here, each other
+//! kind in a file of its own.
+
+pub mod positioning;
+pub mod returns;
+pub mod small_steps;
 
 use crate::commands::assess::axis;
 use crate::context::Context;

@@ -1,0 +1,174 @@
+//! What is to be read in a sitting, whatever the kind of test: its stops, and what to do before each.
+
+use crate::plan_args::{self, positioning, returns, small_steps};
+use crate::refusal::Refusal;
+use crate::units::word;
+use takeup_core::axis::{Axis, Direction};
+use takeup_core::length::{Length, Unit};
+use takeup_core::measure::Kind;
+use takeup_core::measure::routine::{self, Purpose, Step};
+
+/// One reading to take, and what to do before it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Stop {
+    /// The row of the sheet, from 1.
+    pub row: u32,
+    /// The cycle, from 1.
+    pub cycle: Option<u16>,
+    /// The commanded position.
+    pub target: Option<Length>,
+    /// The direction in which the axis moved last.
+    pub approach: Option<Direction>,
+    /// What to do before it is read, in order.
+    pub acts: Vec<Act>,
+    /// Its cells in the file, those before the reading.
+    pub cells: String,
+}
+
+/// Something to do before a reading.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Act {
+    /// Leave everything as it is, for seconds since the reading before.
+    Pause(u32),
+    /// Move the axis to a place.
+    Go(Length),
+    /// Move on to the place to read at, in the direction of the approach.
+    Arrive(Length),
+}
+
+/// The readings of a test.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// The kind of test.
+    pub kind: Kind,
+    /// The axis.
+    pub axis: Axis,
+    /// The unit in which the person thinks of it.
+    pub unit: Unit,
+    /// The readings, in order.
+    pub stops: Vec<Stop>,
+    /// The lowest and the highest command.
+    pub travel: (Length, Length),
+    /// More than can be lost on a reversal.
+    pub beyond_loss: Length,
+    /// Columns of the file before the reading.
+    pub columns: &'static str,
+    /// What the person is told before the first reading, besides the cautions.
+    pub hints: Vec<String>,
+}
+
+/// The columns of a test whose stops are places.
+const PLACES: &str = "row,cycle,target,approach";
+
+impl Plan {
+    /// A plan from the steps of core.
+    fn of_steps(
+        kind: Kind,
+        axis: Axis,
+        unit: Unit,
+        travel: (Length, Length),
+        steps: impl Iterator<Item = Step>,
+    ) -> Self {
+        let (mut stops, mut acts) = (Vec::new(), Vec::new());
+        for step in steps {
+            match step {
+                Step::Move { to, purpose: Purpose::Overrun } => acts.push(Act::Go(to)),
+                Step::Move { to, purpose: Purpose::Arrival } => acts.push(Act::Arrive(to)),
+                Step::Read(stop) => stops.push(of_place(stop, std::mem::take(&mut acts), unit)),
+            }
+        }
+        let beyond_loss = travel.1.saturating_sub(travel.0);
+        Self { kind, axis, unit, stops, travel, beyond_loss, columns: PLACES, hints: Vec::new() }
+    }
+
+    /// A reversal test.
+    ///
+    /// # Errors
+    /// When it could not be carried out.
+    pub fn of_reversal(planned: &plan_args::Planned) -> Result<Self, Refusal> {
+        let steps = planned.plan()?.steps();
+        let plan = Self::of_steps(Kind::Reversal, planned.axis, planned.unit, planned.travel(), steps);
+        let hint = "The indicator may be set anew at each station, never within one.";
+        Ok(Self { beyond_loss: planned.overrun, hints: vec![hint.to_owned()], ..plan })
+    }
+
+    /// A positioning test.
+    ///
+    /// # Errors
+    /// When it could not be carried out.
+    pub fn of_positioning(planned: &positioning::Planned) -> Result<Self, Refusal> {
+        let steps = planned.plan()?.steps();
+        let plan = Self::of_steps(Kind::Positioning, planned.axis, planned.unit, planned.travel(), steps);
+        let hint = "One long scale, zeroed once: do not zero it in between.";
+        Ok(Self { beyond_loss: planned.overrun, hints: vec![hint.to_owned()], ..plan })
+    }
+
+    /// A test of small steps.
+    #[must_use]
+    pub fn of_small_steps(planned: &small_steps::Planned) -> Self {
+        let travel = planned.plan.travel();
+        let plan = Self::of_steps(Kind::SmallSteps, planned.axis, planned.unit, travel, planned.plan.steps());
+        let hints = vec![
+            "Do not touch the indicator from the first reading to the last.".to_owned(),
+            "Never overrun a step: if one is missed, begin again with another file.".to_owned(),
+        ];
+        Self { beyond_loss: planned.overrun, hints, ..plan }
+    }
+
+    /// A return test.
+    #[must_use]
+    pub fn of_returns(planned: &returns::Planned) -> Self {
+        let travel = planned.plan.travel();
+        let mut plan = Self::of_steps(Kind::Return, planned.axis, planned.unit, travel, planned.plan.steps());
+        for stop in &mut plan.stops {
+            if let Some(seconds) = planned.plan.pause_before(stop.row) {
+                stop.acts.insert(0, Act::Pause(seconds));
+            }
+        }
+        let hint = "Do not touch the indicator from the first reading to the last.";
+        Self { hints: vec![hint.to_owned()], ..plan }
+    }
+
+    /// A length as a word of a program or a cell of a sheet.
+    #[must_use]
+    pub fn word(&self, length: Length) -> String {
+        word(length, self.unit)
+    }
+
+    /// The header of the file.
+    #[must_use]
+    pub fn header(&self) -> String {
+        format!("{},reading,time", self.columns)
+    }
+
+    /// What to do for an act, in a few words.
+    #[must_use]
+    pub fn words(&self, act: Act, approach: Option<Direction>) -> String {
+        let axis = self.axis;
+        match act {
+            Act::Pause(seconds) => format!("WAIT {}:{:02}", seconds / 60, seconds % 60),
+            Act::Go(to) => format!("GO TO {axis}{}", self.word(to)),
+            Act::Arrive(at) => {
+                let way = match (axis, approach) {
+                    (_, None) => "",
+                    (Axis::Z, Some(Direction::Plus)) => "UP ",
+                    (Axis::Z, Some(Direction::Minus)) => "DOWN ",
+                    (_, Some(Direction::Plus)) => "+ ",
+                    (_, Some(Direction::Minus)) => "- ",
+                };
+                format!("{way}TO {axis}{}", self.word(at))
+            }
+        }
+    }
+}
+
+fn of_place(stop: routine::Stop, acts: Vec<Act>, unit: Unit) -> Stop {
+    Stop {
+        row: stop.row,
+        cycle: Some(stop.cycle),
+        target: Some(stop.target),
+        approach: Some(stop.approach),
+        acts,
+        cells: format!("{},{},{},{}", stop.row, stop.cycle, word(stop.target, unit), stop.approach),
+    }
+}
