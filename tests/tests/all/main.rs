@@ -12,3 +12,4 @@ mod replay;
 mod report;
 mod rewrite;
 mod trend;
+mod view;

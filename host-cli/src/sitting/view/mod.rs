@@ -166,7 +166,7 @@ impl View {
     /// Looks at what the feed has to tell; whether there was anything.
     fn feed(&mut self, feed: &mut dyn Feed, sitting: &mut Sitting<'_>) -> Result<bool, Refusal> {
         // Bounded, so that a feed that talks without end leaves the keys working.
-        for _ in 0..64 {
+        for count in 0..64 {
             // Nothing moves before the cautions are read.
             if self.shown.stage == Stage::Reading
                 && self.aimed != Some(sitting.taken())
@@ -176,7 +176,7 @@ impl View {
                 self.aimed = Some(sitting.taken());
             }
             match feed.news(Duration::ZERO) {
-                None => return Ok(false),
+                None => return Ok(count > 0),
                 Some(News::Shows { value, sent }) => {
                     self.shown.dial = Some(value);
                     if let (Sent::Meant(time_s), Stage::Reading) = (sent, self.shown.stage) {
