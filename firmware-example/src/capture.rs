@@ -60,7 +60,7 @@ pub fn reversal<const N: usize>(
                     target: stop.target,
                     cycle: stop.cycle,
                     approach: stop.approach,
-                    value_mm: f64::from(indicator.poll()?) * indicator.count_mm(),
+                    value_mm: f64::from(indicator.poll(0)?.counts) * indicator.count_mm(),
                     time_s: None,
                 };
                 readings.push(reading).map_err(|_| Error::NoRoom { room: N })?;

@@ -3,10 +3,12 @@
 //! - [`indicator`]: the dial indicator as the box sees it, one trait over different wires.
 //! - [`capture`]: readings of a reversal test taken through that trait, ready for the estimator.
 //! - [`probe`]: the box: armed by the host, it moves the axis, runs a routine, and stops when it must.
+//! - [`kept`]: what it keeps over a loss of power.
 //! - [`simulated`]: an axis behind simulated pins, with faults that can be made while it runs.
 //! - [`rehearsal`]: a whole test on simulated pins, the same on a microcontroller and on a host.
 //!
-//! Generic over [`embedded_hal`]: the board's own crate brings the pins.
+//! Generic over [`embedded_hal`], [`embedded_io`] and [`embedded_storage`]: the board's own crate brings pins, line
+//! and memory.
 #![no_std]
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
@@ -20,6 +22,8 @@ extern crate std;
 
 pub mod capture;
 pub mod indicator;
+pub mod kept;
+mod log;
 pub mod probe;
 pub mod rehearsal;
 pub mod simulated;

@@ -91,7 +91,7 @@ impl Bench<'_> {
         while self.counts.get() != aim {
             let now = self.counts.get();
             self.counts.set(now.saturating_add(aim.saturating_sub(now).signum()));
-            indicator.poll()?;
+            indicator.poll(0)?;
         }
         Ok(())
     }

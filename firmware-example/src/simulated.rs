@@ -5,14 +5,16 @@
 use core::cell::{Cell, RefCell};
 use core::convert::Infallible;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
+use embedded_storage::nor_flash::{
+    ErrorType as MemoryError, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
+};
 use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::Length;
-use takeup_core::link::Capabilities;
 use takeup_core::slack::simulated::{Faults, Noise, SimulatedAxis};
 
 use crate::indicator::Quadrature;
-use crate::probe::guard::Bounds;
-use crate::probe::{Pins, Probe, Settings};
+use crate::kept::Flash;
+use crate::probe::{Named, Pins, Probe, Settings};
 
 /// One step of the drive in millimetres.
 pub const STEP_MM: f64 = 0.0005;
@@ -68,6 +70,11 @@ impl World {
         self.steps.get()
     }
 
+    /// Lets time pass.
+    pub fn pass(&self, us: u64) {
+        self.now_us.set(self.now_us.get().saturating_add(us));
+    }
+
     /// Lets the indicator move by a count at most, so that whoever polls in each turn sees every edge.
     pub fn turn(&self) {
         let aim = match self.wrong.get() {
@@ -91,8 +98,8 @@ impl World {
         }
     }
 
-    /// The box joined to this axis.
-    pub fn probe(&self) -> Probe<Wire<'_>, Wire<'_>, Wire<'_>, Quadrature<Wire<'_>, Wire<'_>>> {
+    /// The box joined to this axis, with its memory.
+    pub fn probe<'a>(&'a self, memory: &'a mut [u8]) -> SimulatedProbe<'a> {
         let wire = |what| Wire { world: self, what };
         let pins = Pins {
             step: wire(What::Step),
@@ -100,26 +107,96 @@ impl World {
             emergency: wire(What::Emergency),
             indicator: Quadrature::new(wire(What::A), wire(What::B), COUNT_MM),
         };
-        Probe::new(pins, settings())
+        let named = Named { name: "simulated".try_into().unwrap_or_default(), settings: settings() };
+        Probe::new(pins, Flash::new(Memory::new(memory), 0), named)
     }
 }
 
+/// The box on a simulated axis.
+pub type SimulatedProbe<'a> =
+    Probe<Wire<'a>, Wire<'a>, Wire<'a>, Quadrature<Wire<'a>, Wire<'a>>, Flash<Memory<'a>>>;
+
 /// The settings of the simulated box: Z, ±50 mm, 20 mm/s.
+#[must_use]
 pub fn settings() -> Settings {
     let mm = |v| Length::from_mm(v).unwrap_or(Length::ZERO);
     Settings {
-        capabilities: Capabilities {
-            name: "simulated".try_into().unwrap_or_default(),
-            axis: Axis::Z,
-            low: mm(-50.0),
-            high: mm(50.0),
-            most_speed: mm(20.0).counts(),
-            count: mm(COUNT_MM),
-            most_readings: 200,
-        },
-        step_mm: STEP_MM,
-        acceleration_mm: 200.0,
-        bounds: Bounds { range_mm: 10.0, following_mm: 0.4 },
+        axis: Axis::Z,
+        low: mm(-50.0),
+        high: mm(50.0),
+        speed: mm(20.0).counts(),
+        start_stop: mm(10.0).counts(),
+        acceleration: mm(200.0).counts(),
+        step: mm(STEP_MM),
+        range: mm(10.0),
+        following: mm(0.4),
+    }
+}
+
+/// What the memory of the simulated box must hold at least.
+pub const MEMORY: usize = 4 * 2048;
+
+/// A flash memory in RAM: erased as 2048 bytes of ones, written by words of 4 bytes, which can only clear bits.
+pub struct Memory<'a> {
+    bytes: &'a mut [u8],
+}
+
+/// A place beyond the memory, or between its words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Outside;
+
+impl NorFlashError for Outside {
+    fn kind(&self) -> NorFlashErrorKind {
+        NorFlashErrorKind::OutOfBounds
+    }
+}
+
+impl MemoryError for Memory<'_> {
+    type Error = Outside;
+}
+
+impl<'a> Memory<'a> {
+    /// A memory that holds what some bytes hold.
+    pub fn new(bytes: &'a mut [u8]) -> Self {
+        Self { bytes }
+    }
+
+    fn part(&mut self, from: u32, length: usize) -> Result<&mut [u8], Outside> {
+        let from = from as usize;
+        self.bytes.get_mut(from..from.saturating_add(length)).ok_or(Outside)
+    }
+}
+
+impl ReadNorFlash for Memory<'_> {
+    const READ_SIZE: usize = 1;
+
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Outside> {
+        bytes.copy_from_slice(self.part(offset, bytes.len())?);
+        Ok(())
+    }
+
+    fn capacity(&self) -> usize {
+        self.bytes.len()
+    }
+}
+
+impl NorFlash for Memory<'_> {
+    const WRITE_SIZE: usize = 4;
+    const ERASE_SIZE: usize = 2048;
+
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), Outside> {
+        self.part(from, to.saturating_sub(from) as usize)?.fill(0xff);
+        Ok(())
+    }
+
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Outside> {
+        if !offset.is_multiple_of(4) || !bytes.len().is_multiple_of(4) {
+            return Err(Outside);
+        }
+        for (to, from) in self.part(offset, bytes.len())?.iter_mut().zip(bytes) {
+            *to &= *from;
+        }
+        Ok(())
     }
 }
 

@@ -16,6 +16,7 @@
 //! - [`plan_view`]: cuts seen from above, as SVG;
 //! - [`plan_args`], [`key_args`]: a test, and what is known of indicator and machine, on the command line;
 //! - [`sitting`]: readings taken one by one: the file that grows, the sources, the view;
+//! - [`probe_box`]: a probe box over a serial port, a pseudo-terminal or TCP;
 //! - [`screen`]: emphasis and line width on a terminal.
 #![forbid(unsafe_code)]
 
@@ -31,6 +32,7 @@ pub mod measured;
 pub mod output;
 pub mod plan_args;
 pub mod plan_view;
+pub mod probe_box;
 pub mod program_args;
 pub mod readings;
 pub mod refusal;

@@ -232,6 +232,7 @@ impl Finished {
     }
 }
 
+pub mod boxes;
 pub mod fuzzing;
 pub mod judged;
 pub mod programs;

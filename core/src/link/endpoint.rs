@@ -9,12 +9,13 @@ use heapless::Vec;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
-/// A sign of life is due after so long without a frame sent (section 4).
+/// An ack is due so long after the one before, though nothing arrived: it is the sign of life (section 4).
 pub const BEAT_US: u64 = 5_000;
-/// A message or a hello that was not answered is sent again after so long.
+/// A message, a hello or a welcome that was not answered is sent again after so long.
 pub const REPEAT_US: u64 = 15_000;
-/// How often a message is sent before the session ends.
-pub const MOST_TRIES: u16 = 60;
+/// A host waits so long for a welcome, and either end for an acknowledgement: far beyond what a line with
+/// eight faults in a hundred bytes needs.
+pub const PATIENCE_US: u64 = 2_000_000;
 /// A session ends after so long without a frame. A box must stop motion long before: see
 /// [`Endpoint::silence_us`].
 pub const SILENCE_US: u64 = 500_000;
@@ -55,8 +56,8 @@ pub enum Ended {
     },
     /// A message was not acknowledged.
     NotAcknowledged {
-        /// After so many tries.
-        tries: u16,
+        /// For so long.
+        for_us: u64,
     },
     /// The other end speaks another version.
     OtherVersion {
@@ -73,8 +74,8 @@ impl fmt::Display for Ended {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Ended::Silent { for_us } => write!(f, "nothing was heard for {} ms", for_us / 1000),
-            Ended::NotAcknowledged { tries } => {
-                write!(f, "a message was not acknowledged after {tries} tries")
+            Ended::NotAcknowledged { for_us } => {
+                write!(f, "a message was not acknowledged for {} ms", for_us / 1000)
             }
             Ended::OtherVersion { found } => {
                 write!(f, "the other end speaks version {found} of the link, this one version {PROTOCOL}")
@@ -123,10 +124,18 @@ enum State {
     Over,
 }
 
+/// A welcome that a box owes to a session: sent again until the host is heard to have it.
+#[derive(Clone, Copy, Debug)]
+struct Welcome {
+    session: u16,
+    due_us: u64,
+}
+
 #[derive(Clone, Debug)]
 struct Pending {
     payload: Vec<u8, MAX_PAYLOAD>,
-    tries: u16,
+    /// When it was sent first.
+    since_us: Option<u64>,
     due_us: u64,
 }
 
@@ -141,12 +150,12 @@ pub struct Endpoint<Out, In> {
     number: u16,
     /// The number that the next message from the other end must have.
     expected: u16,
-    ack: Option<u16>,
-    welcome: Option<u16>,
+    /// When the next ack is due.
+    ack_due_us: u64,
+    welcome: Option<Welcome>,
     bye: Option<u16>,
     hello_due_us: u64,
     heard_us: u64,
-    sent_us: u64,
     damaged: u32,
     peer: Option<Capabilities>,
     messages: PhantomData<(Out, In)>,
@@ -163,12 +172,11 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
             pending: None,
             number: 0,
             expected: 0,
-            ack: None,
+            ack_due_us: 0,
             welcome: None,
             bye: None,
             hello_due_us: 0,
             heard_us: 0,
-            sent_us: 0,
             damaged: 0,
             peer: None,
             messages: PhantomData,
@@ -217,7 +225,7 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
         payload.resize_default(MAX_PAYLOAD).map_err(|_| SendError::TooLong)?;
         let length = postcard::to_slice(message, &mut payload).map_err(|_| SendError::TooLong)?.len();
         payload.truncate(length);
-        self.pending = Some(Pending { payload, tries: 0, due_us: 0 });
+        self.pending = Some(Pending { payload, since_us: None, due_us: 0 });
         Ok(())
     }
 
@@ -236,7 +244,13 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
             Side::Box(_) => State::Opening { since_us: None },
         };
         self.pending = None;
-        self.ack = None;
+    }
+
+    /// What a box says of itself from the next welcome on.
+    pub fn describe(&mut self, capabilities: Capabilities) {
+        if matches!(self.side, Side::Box(_)) {
+            self.side = Side::Box(capabilities);
+        }
     }
 
     fn ended(&mut self, why: Ended) -> Option<Event<In>> {
@@ -247,8 +261,8 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
     fn open(&mut self, session: u16, now_us: u64) -> Option<Event<In>> {
         self.state = State::Open { session };
         (self.number, self.expected) = (0, 0);
-        (self.pending, self.ack) = (None, None);
-        (self.heard_us, self.sent_us) = (now_us, now_us);
+        self.pending = None;
+        (self.heard_us, self.ack_due_us) = (now_us, now_us);
         Some(Event::Opened)
     }
 
@@ -273,7 +287,9 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
             _ => match self.state {
                 State::Open { session } if session == frame.session => {
                     self.heard_us = now_us;
-                    self.take_in_session(frame)
+                    // The host speaks within the session: it has the welcome.
+                    self.welcome = None;
+                    self.take_in_session(frame, now_us)
                 }
                 _ => None,
             },
@@ -283,7 +299,7 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
     fn take_hello(&mut self, frame: &Frame, now_us: u64) -> Option<Event<In>> {
         let (version, _) = frame.payload.split_first_chunk::<2>()?;
         // Answered in any case, so that the host learns which version is spoken here.
-        self.welcome = Some(frame.session);
+        self.welcome = Some(Welcome { session: frame.session, due_us: now_us });
         if u16::from_le_bytes(*version) != PROTOCOL {
             return None;
         }
@@ -313,30 +329,32 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
         }
     }
 
-    fn take_in_session(&mut self, frame: &Frame) -> Option<Event<In>> {
+    fn take_in_session(&mut self, frame: &Frame, now_us: u64) -> Option<Event<In>> {
         match frame.kind {
-            Kind::Data if frame.number == self.expected => match postcard::take_from_bytes(&frame.payload) {
-                Ok((message, [])) => {
-                    self.ack = Some(self.expected);
-                    self.expected = self.expected.wrapping_add(1);
-                    Some(Event::Message(message))
+            Kind::Data => {
+                // Also where it is not the next: the one before, whose acknowledgement was lost.
+                self.ack_due_us = now_us;
+                if frame.number != self.expected {
+                    return None;
                 }
-                Ok(_) | Err(_) => self.ended(Ended::Unreadable),
-            },
-            Kind::Data if frame.number == self.expected.wrapping_sub(1) => {
-                // Seen already: its acknowledgement was lost, or the line doubles.
-                self.ack = Some(frame.number);
-                None
+                match postcard::take_from_bytes(&frame.payload) {
+                    Ok((message, [])) => {
+                        self.expected = self.expected.wrapping_add(1);
+                        Some(Event::Message(message))
+                    }
+                    Ok(_) | Err(_) => self.ended(Ended::Unreadable),
+                }
             }
             Kind::Ack
-                if frame.number == self.number && self.pending.as_ref().is_some_and(|p| p.tries > 0) =>
+                if frame.number == self.number.wrapping_add(1)
+                    && self.pending.as_ref().is_some_and(|p| p.since_us.is_some()) =>
             {
                 self.pending = None;
                 self.number = self.number.wrapping_add(1);
                 Some(Event::Delivered)
             }
             Kind::Bye => self.ended(Ended::Closed),
-            Kind::Data | Kind::Ack | Kind::Beat | Kind::Hello | Kind::Welcome => None,
+            Kind::Ack | Kind::Hello | Kind::Welcome => None,
         }
     }
 
@@ -346,9 +364,7 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
         if let Some(session) = self.bye.take() {
             wire(&plain(Kind::Bye, session, 0).encode());
         }
-        if let Some(session) = self.welcome.take() {
-            self.send_welcome(session, now_us, wire);
-        }
+        self.poll_welcome(now_us, wire);
         match self.state {
             State::Over => None,
             State::Opening { since_us } => self.poll_opening(since_us, now_us, wire),
@@ -356,9 +372,12 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
         }
     }
 
-    fn send_welcome(&mut self, session: u16, now_us: u64, wire: &mut impl FnMut(&[u8])) {
-        let Side::Box(capabilities) = &self.side else { return };
-        let mut frame = plain(Kind::Welcome, session, 0);
+    fn poll_welcome(&mut self, now_us: u64, wire: &mut impl FnMut(&[u8])) {
+        let (Side::Box(capabilities), Some(welcome)) = (&self.side, self.welcome) else { return };
+        if now_us < welcome.due_us {
+            return;
+        }
+        let mut frame = plain(Kind::Welcome, welcome.session, 0);
         let _ = frame.payload.extend_from_slice(&PROTOCOL.to_le_bytes());
         let mut room = [0; MAX_PAYLOAD - 2];
         // Capabilities are bounded well below the room: a test holds the longest against it.
@@ -366,7 +385,9 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
             let _ = frame.payload.extend_from_slice(bytes);
         }
         wire(&frame.encode());
-        self.sent_us = now_us;
+        // Repeated of itself only in an open session; a host of another version gets one for each hello.
+        self.welcome = (self.state == State::Open { session: welcome.session })
+            .then_some(Welcome { due_us: now_us.saturating_add(REPEAT_US), ..welcome });
     }
 
     fn poll_opening(
@@ -379,7 +400,7 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
         let since = since.unwrap_or(now_us);
         self.state = State::Opening { since_us: Some(since) };
         let waited = now_us.saturating_sub(since);
-        if waited >= SILENCE_US {
+        if waited >= PATIENCE_US {
             return self.ended(Ended::Silent { for_us: waited });
         }
         if now_us >= self.hello_due_us {
@@ -398,26 +419,22 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
         if silence >= SILENCE_US {
             return self.ended(Ended::Silent { for_us: silence });
         }
-        if let Some(number) = self.ack.take() {
-            wire(&plain(Kind::Ack, session, number).encode());
-            self.sent_us = now_us;
-        }
         if let Some(pending) = &mut self.pending
             && now_us >= pending.due_us
         {
-            if pending.tries >= MOST_TRIES {
-                let tries = pending.tries;
-                return self.ended(Ended::NotAcknowledged { tries });
+            let since = *pending.since_us.get_or_insert(now_us);
+            let waited = now_us.saturating_sub(since);
+            if waited >= PATIENCE_US {
+                return self.ended(Ended::NotAcknowledged { for_us: waited });
             }
-            pending.tries = pending.tries.saturating_add(1);
             pending.due_us = now_us.saturating_add(REPEAT_US);
             let payload = pending.payload.clone();
             wire(&Frame { kind: Kind::Data, session, number: self.number, payload }.encode());
-            self.sent_us = now_us;
         }
-        if now_us.saturating_sub(self.sent_us) >= BEAT_US {
-            wire(&plain(Kind::Beat, session, 0).encode());
-            self.sent_us = now_us;
+        // Sent unasked too: a lost one costs no repetition of the message, and silence has a bound.
+        if now_us >= self.ack_due_us {
+            wire(&plain(Kind::Ack, session, self.expected).encode());
+            self.ack_due_us = now_us.saturating_add(BEAT_US);
         }
         None
     }

@@ -23,10 +23,8 @@ pub enum Kind {
     Welcome,
     /// A message, to be acknowledged.
     Data,
-    /// The message with this number has arrived.
+    /// The message with this number is awaited next: all before it have arrived. A sign of life too.
     Ack,
-    /// Sign of life.
-    Beat,
     /// The sender ends the session.
     Bye,
 }
@@ -38,8 +36,7 @@ impl Kind {
             Kind::Welcome => 2,
             Kind::Data => 3,
             Kind::Ack => 4,
-            Kind::Beat => 5,
-            Kind::Bye => 6,
+            Kind::Bye => 5,
         }
     }
 
@@ -49,8 +46,7 @@ impl Kind {
             2 => Kind::Welcome,
             3 => Kind::Data,
             4 => Kind::Ack,
-            5 => Kind::Beat,
-            6 => Kind::Bye,
+            5 => Kind::Bye,
             _ => return None,
         })
     }
@@ -63,7 +59,7 @@ pub struct Frame {
     pub kind: Kind,
     /// The session it belongs to.
     pub session: u16,
-    /// The number of the message it carries or acknowledges; 0 where there is none.
+    /// The number of the message that it carries or awaits; 0 where there is none.
     pub number: u16,
     /// What it carries.
     pub payload: Vec<u8, MAX_PAYLOAD>,
@@ -117,10 +113,10 @@ impl Frame {
     ///
     /// ```
     /// use takeup_core::link::frame::{Collector, Frame, Kind};
-    /// let beat = Frame { kind: Kind::Beat, session: 7, number: 0, payload: Default::default() };
+    /// let ack = Frame { kind: Kind::Ack, session: 7, number: 3, payload: Default::default() };
     /// let mut collector = Collector::new();
-    /// let found = beat.encode().iter().find_map(|&byte| collector.push(byte));
-    /// assert_eq!(found, Some(Ok(beat)));
+    /// let found = ack.encode().iter().find_map(|&byte| collector.push(byte));
+    /// assert_eq!(found, Some(Ok(ack)));
     /// ```
     #[must_use]
     pub fn encode(&self) -> Vec<u8, MAX_WIRE> {

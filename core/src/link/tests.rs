@@ -1,11 +1,13 @@
 //! Golden bytes both ways, the decoder on anything, and the rules of a session one by one.
 
-use super::endpoint::{BEAT_US, REPEAT_US, SILENCE_US, SendError};
+use super::endpoint::{BEAT_US, PATIENCE_US, REPEAT_US, SILENCE_US, SendError};
 use super::frame::{Collector, Damage, Frame, Kind, MAX_FRAME, MAX_WIRE};
-use super::message::{MAX_PART, MAX_STATIONS, StopCause};
+use super::message::{Armed, Button, Correction, MAX_PART, PLACES_PART, State, StopCause};
+use super::settings::Setting;
 use super::*;
 use crate::axis::{Axis, Direction};
 use crate::length::Length;
+use crate::measure::routine::Kind as Test;
 use proptest::prelude::*;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -26,6 +28,7 @@ fn capabilities() -> Capabilities {
         most_speed: mm(50.0).counts(),
         count: mm(0.001),
         most_readings: 200,
+        kinds: Kinds::of(&[Test::Reversal, Test::Positioning]),
     }
 }
 
@@ -63,29 +66,39 @@ where
 
 #[test]
 fn golden_bytes() {
-    golden(&frame(Kind::Hello, 0, &[1, 0]), "04 01 34 12 01 02 01 05 d2 64 cb a7 00");
-    let mut welcome = vec![1, 0];
+    golden(&frame(Kind::Hello, 0, &[2, 0]), "04 01 34 12 01 02 02 05 11 37 e6 8c 00");
+    let mut welcome = vec![2, 0];
     let mut room = [0; MAX_PAYLOAD];
     welcome.extend_from_slice(postcard::to_slice(&capabilities(), &mut room).unwrap());
     golden(
         &frame(Kind::Welcome, 0, &welcome),
-        "04 02 34 12 01 02 01 0b 03 62 6f 78 02 ff a7 d6 b9 07 0f 80 94 eb dc 03 a0 9c 01 c8 01 21 01 9e 77 00",
+        "04 02 34 12 01 02 02 0b 03 62 6f 78 02 ff a7 d6 b9 07 10 80 94 eb dc 03 a0 9c 01 c8 01 03 40 99 0b 5f 00",
     );
     golden_message(
         &ToBox::Arm { axis: Axis::Z, low: mm(-50.0), high: mm(0.0), speed: mm(5.0).counts() },
         0,
         "04 03 34 12 01 01 07 02 ff 93 eb dc 03 09 80 c2 d7 2f 91 25 1c 37 00",
     );
-    golden(&frame(Kind::Ack, 0, &[]), "04 04 34 12 01 05 35 49 49 53 00");
+    golden(&frame(Kind::Ack, 1, &[]), "05 04 34 12 01 05 74 78 52 4a 00");
     golden_message(
-        &ToBox::Reversal {
-            stations: heapless::Vec::from_slice(&[mm(0.0), mm(-40.0)]).unwrap(),
-            cycles: 5,
-            overrun: mm(1.0),
-            settle_ms: 500,
-        },
+        &ToBox::Places { first: 0, at: [mm(0.0), mm(-40.0)].into_iter().collect() },
         1,
-        "05 03 34 12 01 03 02 02 11 ff 8f bc fd 02 05 80 da c4 09 f4 03 3e 8c 57 6a 00",
+        "05 03 34 12 01 02 02 02 02 0a ff 8f bc fd 02 e0 d6 d8 0e 00",
+    );
+    golden_message(
+        &ToBox::Run {
+            routine: Routine::Reversal { cycles: 5, overrun: mm(1.0) },
+            settle_ms: 500,
+            from_row: 1,
+            correction: Correction::Off,
+        },
+        2,
+        "05 03 34 12 02 02 03 09 05 80 da c4 09 f4 03 01 05 3b bc e5 7e 00",
+    );
+    golden_message(
+        &ToBox::Set(Setting::Step(mm(-0.0005))),
+        3,
+        "05 03 34 12 03 09 0a 06 8f 4e 60 fe 99 ee 00",
     );
     golden_message(
         &ToHost::Reading {
@@ -94,14 +107,26 @@ fn golden_bytes() {
             cycle: 1,
             approach: Direction::Plus,
             counts: -118,
+            spread: 1,
             time_ms: 2500,
         },
         2,
-        "05 03 34 12 02 03 03 01 02 01 09 eb 01 c4 13 63 01 ba c7 00",
+        "05 03 34 12 02 03 05 01 02 01 0a eb 01 01 c4 13 84 53 c3 d6 00",
     );
     golden_message(&ToHost::Stopped(StopCause::LinkLost), 3, "05 03 34 12 03 07 01 01 83 ea e6 55 00");
-    golden(&frame(Kind::Beat, 0, &[]), "04 05 34 12 01 05 85 60 29 6e 00");
-    golden(&frame(Kind::Bye, 0, &[]), "04 06 34 12 01 05 55 1a 89 29 00");
+    let state = State {
+        position: Some(mm(-12.5)),
+        armed: Armed::No,
+        emergency: Button::Free,
+        table: Some(0xcbf4_3926),
+        sessions: 3,
+    };
+    golden_message(
+        &ToHost::State(state),
+        4,
+        "05 03 34 12 04 07 08 01 ff e4 9a 77 01 0c 01 a6 f2 d0 df 0c 03 46 07 80 e1 00",
+    );
+    golden(&frame(Kind::Bye, 0, &[]), "04 05 34 12 01 05 85 60 29 6e 00");
 }
 
 /// The longest of everything fits: no room is too small by a byte.
@@ -110,7 +135,7 @@ fn the_longest_messages_fit() {
     let far = Length::from_counts(i64::MIN);
     let mut room = [0; MAX_PAYLOAD];
     let longest = Capabilities {
-        name: "abcdefghijklmnopqrstuvwx".try_into().unwrap(),
+        name: "abcdefghijklmnop".try_into().unwrap(),
         low: far,
         high: far,
         most_speed: i64::MIN,
@@ -119,14 +144,20 @@ fn the_longest_messages_fit() {
         ..capabilities()
     };
     assert!(postcard::to_slice(&longest, &mut room[2..]).is_ok());
-    let stations = heapless::Vec::from_slice(&[far; MAX_STATIONS]).unwrap();
-    let message = ToBox::Reversal { stations, cycles: u16::MAX, overrun: far, settle_ms: u16::MAX };
-    // Positions of ten bytes each are beyond every machine; those within ±1 km take six.
-    assert!(postcard::to_slice(&message, &mut [0; 128]).is_ok());
-    let km = Length::from_mm(1e6).unwrap();
-    let stations = heapless::Vec::from_slice(&[km; MAX_STATIONS]).unwrap();
-    let message = ToBox::Reversal { stations, cycles: u16::MAX, overrun: km, settle_ms: u16::MAX };
-    assert!(postcard::to_slice(&message, &mut room).is_ok());
+    let arm = ToBox::Arm { axis: Axis::Z, low: far, high: far, speed: i64::MIN };
+    assert!(postcard::to_slice(&arm, &mut room).is_ok());
+    let at = heapless::Vec::from_slice(&[far; PLACES_PART]).unwrap();
+    assert!(postcard::to_slice(&ToBox::Places { first: u8::MAX, at }, &mut room).is_ok());
+    let reading = ToHost::Reading {
+        row: u32::MAX,
+        target: far,
+        cycle: u16::MAX,
+        approach: Direction::Minus,
+        counts: i32::MIN,
+        spread: u16::MAX,
+        time_ms: u32::MAX,
+    };
+    assert!(postcard::to_slice(&reading, &mut room).is_ok());
     let bytes = heapless::Vec::from_slice(&[0xff; MAX_PART]).unwrap();
     assert!(postcard::to_slice(&ToBox::TablePart { offset: u16::MAX, bytes }, &mut room).is_ok());
     assert_eq!(frame(Kind::Data, u16::MAX, &[0xff; MAX_PAYLOAD]).encode().len(), MAX_WIRE);
@@ -135,14 +166,14 @@ fn the_longest_messages_fit() {
 
 #[test]
 fn damage_is_named() {
-    let good = frame(Kind::Beat, 0, &[]).encode();
+    let good = frame(Kind::Ack, 0, &[]).encode();
     let mut flipped = good.clone();
     flipped[1] ^= 0x40;
     assert!(matches!(collect(&flipped)[..], [Err(Damage::Checksum { .. })]));
     assert_eq!(collect(&[2, 7, 0]), [Err(Damage::TooShort { found: 1 })]);
     assert_eq!(collect(&[9, 7, 0]), [Err(Damage::Stuffing)]);
     let long: Vec<u8> = [7; 4096].into_iter().chain([0]).chain(good.iter().copied()).collect();
-    assert_eq!(collect(&long), [Err(Damage::TooLong), Ok(frame(Kind::Beat, 0, &[]))]);
+    assert_eq!(collect(&long), [Err(Damage::TooLong), Ok(frame(Kind::Ack, 0, &[]))]);
     assert_eq!(collect(&[0, 0, 0]), []);
 }
 
@@ -176,8 +207,8 @@ proptest! {
         let mut end: Endpoint<ToBox, ToHost> = Endpoint::new(side);
         let mut open = false;
         for (kind, session, number, payload) in frames {
-            let kinds = [Kind::Hello, Kind::Welcome, Kind::Data, Kind::Ack, Kind::Beat, Kind::Bye];
-            let kind = kinds[usize::from(kind) % 6];
+            let kinds = [Kind::Hello, Kind::Welcome, Kind::Data, Kind::Ack, Kind::Bye];
+            let kind = kinds[usize::from(kind) % 5];
             let payload = heapless::Vec::from_slice(&payload).unwrap();
             for byte in (Frame { kind, session, number, payload }).encode() {
                 match end.receive(byte, 0) {
@@ -223,10 +254,50 @@ fn a_message_arrives_once_although_its_ack_is_lost() {
     host.send(&ToBox::Stop).unwrap();
     assert_eq!(host.send(&ToBox::Stop), Err(SendError::Busy));
     assert_eq!(carry(&mut host, &mut the_box, 1), [Event::Message(ToBox::Stop)]);
-    let _ = the_box.poll(1, &mut |_| {}); // the ack is lost
+    let _ = the_box.poll(1, &mut |_| {}); // the ack is lost; the next is sent unasked, and lost too
+    let _ = the_box.poll(1 + BEAT_US, &mut |_| {});
     assert_eq!(carry(&mut host, &mut the_box, 1 + REPEAT_US), []); // the repetition is no new message
     assert_eq!(carry(&mut the_box, &mut host, 1 + REPEAT_US), [Event::Delivered]);
     assert!(host.is_ready());
+}
+
+/// An ack that is lost costs no repetition of the message: the sign of life acknowledges as well.
+#[test]
+fn the_sign_of_life_acknowledges() {
+    let (mut host, mut the_box) = session();
+    host.send(&ToBox::Stop).unwrap();
+    assert_eq!(carry(&mut host, &mut the_box, 1), [Event::Message(ToBox::Stop)]);
+    let _ = the_box.poll(1, &mut |_| {}); // the ack is lost
+    assert_eq!(carry(&mut the_box, &mut host, 1 + BEAT_US), [Event::Delivered]);
+}
+
+#[test]
+fn a_welcome_is_repeated_until_the_host_has_it() {
+    let (mut host, mut the_box) = (Host::new(Side::Host { session: SESSION }), Box::new(Side::Box(capabilities())));
+    assert_eq!(carry(&mut host, &mut the_box, 0), [Event::Opened]);
+    let _ = the_box.poll(0, &mut |_| {}); // the welcome is lost
+    assert_eq!(carry(&mut the_box, &mut host, REPEAT_US), [Event::Opened]);
+    assert_eq!(carry(&mut host, &mut the_box, REPEAT_US), []);
+    let mut after = Vec::new();
+    let _ = the_box.poll(3 * REPEAT_US, &mut |bytes| after.extend_from_slice(bytes));
+    assert_eq!(collect(&after), [Ok(frame(Kind::Ack, 0, &[]))]);
+}
+
+#[test]
+fn what_is_never_acknowledged_ends_the_session() {
+    let (mut host, _) = session();
+    host.send(&ToBox::Stop).unwrap();
+    let (mut now, mut ended) = (0, None);
+    while ended.is_none() {
+        now += BEAT_US;
+        // The box is heard, but hears nothing itself: it goes on awaiting message 0.
+        for byte in frame(Kind::Ack, 0, &[]).encode() {
+            assert_eq!(host.receive(byte, now), None);
+        }
+        ended = host.poll(now, &mut |_| {});
+    }
+    let Some(Event::Ended(Ended::NotAcknowledged { for_us })) = ended else { panic!("{ended:?}") };
+    assert!((PATIENCE_US..PATIENCE_US + REPEAT_US + BEAT_US).contains(&for_us), "{for_us}");
 }
 
 #[test]
@@ -255,7 +326,7 @@ fn another_version_is_named() {
     assert!(hello.iter().all(|&b| the_box.receive(b, 0).is_none()));
     let mut answer = Vec::new();
     let _ = the_box.poll(0, &mut |bytes| answer.extend_from_slice(bytes));
-    assert_eq!(collect(&answer)[0].as_ref().unwrap().payload[..2], [1, 0]);
+    assert_eq!(collect(&answer)[0].as_ref().unwrap().payload[..2], [2, 0]);
 }
 
 #[test]

@@ -11,14 +11,27 @@ pub trait Indicator {
     /// Looks at the wires once. Call it more often than the wires change.
     ///
     /// Gives the position in the indicator's own counts, from wherever it stood at the start.
-    fn poll(&mut self) -> Result<i32, Fault>;
+    fn poll(&mut self, now_us: u64) -> Result<Look, Fault>;
 
     /// The length of one count in millimetres.
     fn count_mm(&self) -> f64;
+
+    /// The longest time from a motion to the look that shows it.
+    fn delay_us(&self) -> u64;
+}
+
+/// What the indicator showed, and when.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Look {
+    /// The position in counts.
+    pub counts: i32,
+    /// When the indicator took it; it does not show what moved later.
+    pub taken_us: u64,
 }
 
 /// Why the indicator cannot be believed. It stays so until the indicator is set up again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Fault {
     /// Both signals changed between two looks: at least one count was missed.
     Missed,
@@ -26,6 +39,8 @@ pub enum Fault {
     OutOfRange,
     /// A pin could not be read.
     Pin,
+    /// Nothing whole has come for too long.
+    Silent,
 }
 
 impl fmt::Display for Fault {
@@ -34,6 +49,7 @@ impl fmt::Display for Fault {
             Fault::Missed => "a count of the indicator was missed: it moved faster than it is looked at",
             Fault::OutOfRange => "the indicator left the range of its counter",
             Fault::Pin => "a pin of the indicator cannot be read",
+            Fault::Silent => "the indicator has sent nothing whole for too long",
         })
     }
 }

@@ -1,6 +1,6 @@
 //! An incremental indicator: two square waves a quarter period apart, one count per edge.
 
-use super::{Fault, Indicator};
+use super::{Fault, Indicator, Look};
 use embedded_hal::digital::InputPin;
 
 /// Counts the edges of two signals. Growing counts: the first signal leads.
@@ -51,17 +51,21 @@ impl<A: InputPin, B: InputPin> Quadrature<A, B> {
 }
 
 impl<A: InputPin, B: InputPin> Indicator for Quadrature<A, B> {
-    fn poll(&mut self) -> Result<i32, Fault> {
+    fn poll(&mut self, now_us: u64) -> Result<Look, Fault> {
         if let Some(fault) = self.fault {
             return Err(fault);
         }
-        let result = self.step();
+        let result = self.step().map(|counts| Look { counts, taken_us: now_us });
         self.fault = result.err();
         result
     }
 
     fn count_mm(&self) -> f64 {
         self.count_mm
+    }
+
+    fn delay_us(&self) -> u64 {
+        0
     }
 }
 
@@ -96,12 +100,12 @@ mod tests {
         fn every_edge_is_counted(start in -5..5i32, moves in prop::collection::vec(-1..=1i32, 1..200)) {
             let wires = Cell::new(level(start));
             let mut counter = Quadrature::new(Wire(&wires, 1), Wire(&wires, 2), 0.001);
-            prop_assert_eq!(counter.poll(), Ok(0));
+            prop_assert_eq!(counter.poll(0).map(|look| look.counts), Ok(0));
             let mut at = start;
             for step in moves {
                 at += step;
                 wires.set(level(at));
-                prop_assert_eq!(counter.poll(), Ok(at - start));
+                prop_assert_eq!(counter.poll(7), Ok(Look { counts: at - start, taken_us: 7 }));
             }
         }
     }
@@ -110,10 +114,10 @@ mod tests {
     fn a_missed_edge_is_a_fault_that_stays() {
         let wires = Cell::new(level(0));
         let mut counter = Quadrature::new(Wire(&wires, 1), Wire(&wires, 2), 0.001);
-        assert_eq!(counter.poll(), Ok(0));
+        assert_eq!(counter.poll(0).map(|look| look.counts), Ok(0));
         wires.set(level(2));
-        assert_eq!(counter.poll(), Err(Fault::Missed));
+        assert_eq!(counter.poll(0), Err(Fault::Missed));
         wires.set(level(0));
-        assert_eq!(counter.poll(), Err(Fault::Missed));
+        assert_eq!(counter.poll(0), Err(Fault::Missed));
     }
 }

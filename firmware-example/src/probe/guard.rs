@@ -26,7 +26,7 @@ pub struct Sight {
     pub silence_us: Option<u64>,
     /// Whether the emergency stop is pressed, or its wire broken.
     pub emergency: bool,
-    /// The commanded position since the last arming, in millimetres.
+    /// The travel commanded since the start, in millimetres.
     pub command_mm: f64,
     /// The indicator, in millimetres; `None` if it failed.
     pub indicator_mm: Option<f64>,
@@ -44,20 +44,26 @@ pub struct Bounds {
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum State {
     Disarmed,
-    Armed { permit: Permit, command_mm: f64, indicator_mm: f64 },
+    Armed { permit: Permit, bounds: Bounds, command_mm: f64, indicator_mm: f64 },
 }
 
 /// The guard.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Guard {
     state: State,
-    bounds: Bounds,
+}
+
+impl Default for Guard {
+    fn default() -> Self {
+        Self::new()
+    }
 }
 
 impl Guard {
     /// A guard that allows nothing yet.
-    pub const fn new(bounds: Bounds) -> Self {
-        Self { state: State::Disarmed, bounds }
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { state: State::Disarmed }
     }
 
     /// What is allowed now.
@@ -69,7 +75,7 @@ impl Guard {
     }
 
     /// Arms, if nothing speaks against it; from here on the indicator must follow the command.
-    pub fn arm(&mut self, permit: Permit, seen: &Sight) -> Result<(), Refusal> {
+    pub fn arm(&mut self, permit: Permit, bounds: Bounds, seen: &Sight) -> Result<(), Refusal> {
         self.state = State::Disarmed;
         if seen.emergency {
             return Err(Refusal::EmergencyStop);
@@ -79,7 +85,10 @@ impl Guard {
             return Err(Refusal::BeyondLimits);
         }
         let Some(indicator_mm) = seen.indicator_mm else { return Err(Refusal::Indicator) };
-        self.state = State::Armed { permit, command_mm: seen.command_mm, indicator_mm };
+        if is_beyond(indicator_mm, bounds.range_mm) {
+            return Err(Refusal::Indicator);
+        }
+        self.state = State::Armed { permit, bounds, command_mm: seen.command_mm, indicator_mm };
         Ok(())
     }
 
@@ -90,13 +99,13 @@ impl Guard {
 
     /// What is seen, against what is allowed: a cause to stop disarms, and is told once.
     pub fn watch(&mut self, seen: &Sight) -> Option<StopCause> {
-        let State::Armed { command_mm, indicator_mm, .. } = self.state else { return None };
-        let cause = self.cause(seen, command_mm, indicator_mm)?;
+        let State::Armed { bounds, command_mm, indicator_mm, .. } = self.state else { return None };
+        let cause = Self::cause(seen, bounds, command_mm, indicator_mm)?;
         self.disarm();
         Some(cause)
     }
 
-    fn cause(&self, seen: &Sight, from_mm: f64, zero_mm: f64) -> Option<StopCause> {
+    fn cause(seen: &Sight, bounds: Bounds, from_mm: f64, zero_mm: f64) -> Option<StopCause> {
         if seen.emergency {
             return Some(StopCause::EmergencyStop);
         }
@@ -104,10 +113,10 @@ impl Guard {
             return Some(StopCause::LinkLost);
         }
         let Some(at) = seen.indicator_mm else { return Some(StopCause::IndicatorFault) };
-        if is_beyond(at, self.bounds.range_mm) {
+        if is_beyond(at, bounds.range_mm) {
             return Some(StopCause::IndicatorRange);
         }
-        if is_beyond((seen.command_mm - from_mm) - (at - zero_mm), self.bounds.following_mm) {
+        if is_beyond((seen.command_mm - from_mm) - (at - zero_mm), bounds.following_mm) {
             return Some(StopCause::NotFollowing);
         }
         None
@@ -126,9 +135,11 @@ mod tests {
     const CALM: Sight =
         Sight { silence_us: Some(0), emergency: false, command_mm: 0.0, indicator_mm: Some(0.0) };
 
+    const BOUNDS: Bounds = Bounds { range_mm: 10.0, following_mm: 0.5 };
+
     fn armed() -> Guard {
-        let mut guard = Guard::new(Bounds { range_mm: 10.0, following_mm: 0.5 });
-        assert_eq!(guard.arm(Permit { low: 0, high: 1, speed: 1.0 }, &CALM), Ok(()));
+        let mut guard = Guard::new();
+        assert_eq!(guard.arm(Permit { low: 0, high: 1, speed: 1.0 }, BOUNDS, &CALM), Ok(()));
         guard
     }
 
@@ -168,8 +179,13 @@ mod tests {
                 Sight { indicator_mm: None, ..CALM },
                 Refusal::Indicator,
             ),
+            (
+                Permit { low: 0, high: 1, speed: 1.0 },
+                Sight { indicator_mm: Some(-10.001), ..CALM },
+                Refusal::Indicator,
+            ),
         ] {
-            assert_eq!(guard.arm(permit, &seen), Err(refusal));
+            assert_eq!(guard.arm(permit, BOUNDS, &seen), Err(refusal));
             assert_eq!(guard.permit(), None);
         }
     }

@@ -1,38 +1,37 @@
 //! The whole box: link, guard, motion and indicator, polled together.
 
-use super::guard::{Bounds, Guard, Permit, Sight};
+use super::guard::{Guard, Sight};
 use super::motion::{Limits, Motion};
-use crate::indicator::Indicator;
+use super::outbox::{Line, Outbox, next_byte};
+use super::place::{self, Origin};
+use super::plateau::Plateau;
+use super::settings::Settings;
+use crate::indicator::{Indicator, Look};
+use crate::kept::{MAX_KEPT, Part, Store};
+use crate::log::note;
 use embedded_hal::digital::{InputPin, OutputPin};
-use heapless::{Deque, Vec};
-use takeup_core::axis::Axis;
+use heapless::{Deque, String, Vec};
+use takeup_core::correct::AxisTable;
 use takeup_core::length::Length;
-use takeup_core::link::message::{MAX_STATIONS, Refusal, StopCause};
-use takeup_core::link::{Capabilities, Endpoint, Event, Side, ToBox, ToHost};
-use takeup_core::measure::routine::{ReversalPlan, Step};
+use takeup_core::link::message::{Correction, MAX_PLACES, State, StopCause};
+use takeup_core::link::{Capabilities, Endpoint, Event, Kinds, Routine, Side, ToBox, ToHost};
+use takeup_core::measure::routine::{Kind, Step};
 
 /// Room for messages that wait for their turn on the link.
 const WAITING: usize = 8;
-
-/// What the box is set up for. Lengths in millimetres.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Settings {
-    /// What the host is told; its range and speed are the soft limits.
-    pub capabilities: Capabilities,
-    /// The length of one step.
-    pub step_mm: f64,
-    /// Speeding up and slowing down, in millimetres per second squared.
-    pub acceleration_mm: f64,
-    /// Bounds on the indicator.
-    pub bounds: Bounds,
-}
+/// The kinds of test that the box runs by itself.
+pub const KINDS: [Kind; 2] = [Kind::Reversal, Kind::Positioning];
+/// The most readings it takes in one routine.
+pub const MOST_READINGS: u16 = 1000;
+/// Bytes taken from the line in one turn.
+const BYTES_AT_ONCE: usize = 16;
 
 /// The pins and the indicator.
 #[derive(Debug)]
 pub struct Pins<S, D, E, I> {
     /// A rising edge is one step.
     pub step: S,
-    /// High: positive.
+    /// High: positive, for a step that is.
     pub direction: D,
     /// The emergency stop: low when pressed. A broken wire reads as pressed with a pull-down.
     pub emergency: E,
@@ -40,49 +39,117 @@ pub struct Pins<S, D, E, I> {
     pub indicator: I,
 }
 
-struct Routine {
-    stations: Vec<Length, MAX_STATIONS>,
-    cycles: u16,
-    overrun: Length,
-    settle_us: u64,
-    started_us: u64,
-    /// The index of the step of the plan that is under way.
-    at: usize,
-    settled_us: Option<u64>,
-    readings: u32,
+/// What a program gives its box.
+#[derive(Clone, Debug)]
+pub struct Named {
+    /// The name that the host is told.
+    pub name: String<16>,
+    /// The settings as long as none are kept.
+    pub settings: Settings,
+}
+
+/// A routine under way.
+#[derive(Debug)]
+pub(super) struct Running {
+    pub routine: Routine,
+    pub settle_us: u64,
+    pub correction: Correction,
+    pub started_us: u64,
+    /// The index of the step of the plan that is under way, and the step.
+    pub at: usize,
+    pub step: Option<Step>,
+    /// The place of the move before.
+    pub before: Option<Length>,
+    pub plateau: Option<Plateau>,
+    pub readings: u32,
+}
+
+/// A table and the checksum that closes its bytes.
+#[derive(Debug)]
+pub(super) struct Held {
+    pub table: AxisTable,
+    pub checksum: u32,
 }
 
 /// The box.
-pub struct Probe<S, D, E, I> {
-    link: Endpoint<ToHost, ToBox>,
-    guard: Guard,
-    motion: Motion<S, D>,
+pub struct Probe<S, D, E, I, K> {
+    pub(super) link: Endpoint<ToHost, ToBox>,
+    outbox: Outbox,
+    pub(super) guard: Guard,
+    pub(super) motion: Motion<S, D>,
+    pub(super) origin: Origin,
     emergency: E,
-    indicator: I,
-    settings: Settings,
-    routine: Option<Routine>,
+    pub(super) indicator: I,
+    pub(super) store: K,
+    name: String<16>,
+    pub(super) settings: Settings,
+    pub(super) table: Option<Held>,
+    /// Parts of a table to come.
+    pub(super) parts: [u8; MAX_KEPT],
+    pub(super) parts_end: usize,
+    pub(super) places: Vec<Length, MAX_PLACES>,
+    pub(super) running: Option<Running>,
     waiting: Deque<ToHost, WAITING>,
-    monitor_us: Option<u64>,
-    sample_due_us: u64,
+    pub(super) monitor_us: Option<u64>,
+    pub(super) sample_due_us: u64,
+    sessions: u16,
     restarted: bool,
 }
 
-impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator> Probe<S, D, E, I> {
-    /// A box at rest and disarmed; where it stands is its zero.
-    pub fn new(pins: Pins<S, D, E, I>, settings: Settings) -> Self {
-        Self {
-            link: Endpoint::new(Side::Box(settings.capabilities.clone())),
-            guard: Guard::new(settings.bounds),
+impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D, E, I, K> {
+    /// A box at rest and disarmed, with what its memory keeps; where it stands is not known.
+    pub fn new(pins: Pins<S, D, E, I>, store: K, named: Named) -> Self {
+        let mut probe = Self {
+            link: Endpoint::new(Side::Box(capabilities(
+                &named.name,
+                &named.settings,
+                pins.indicator.count_mm(),
+            ))),
+            outbox: Outbox::new(),
+            guard: Guard::new(),
             motion: Motion::new(pins.step, pins.direction),
+            origin: Origin::Unknown,
             emergency: pins.emergency,
             indicator: pins.indicator,
-            settings,
-            routine: None,
+            store,
+            name: named.name,
+            settings: named.settings,
+            table: None,
+            parts: [0; MAX_KEPT],
+            parts_end: 0,
+            places: Vec::new(),
+            running: None,
             waiting: Deque::new(),
             monitor_us: None,
             sample_due_us: 0,
+            sessions: 0,
             restarted: false,
+        };
+        probe.remember();
+        probe
+    }
+
+    /// Takes settings and table from the memory, as far as they are sound.
+    fn remember(&mut self) {
+        if let Some(length) = self.store.load(Part::Settings, &mut self.parts)
+            && let Some(bytes) = self.parts.get(..length)
+            && let Ok(settings) = postcard::from_bytes::<Settings>(bytes)
+            && settings.makes_sense()
+        {
+            self.settings = settings;
         }
+        if let Some(length) = self.store.load(Part::Table, &mut self.parts) {
+            self.parts_end = length;
+            self.table = self.table_of_parts().ok();
+            self.parts_end = 0;
+        }
+        self.describe();
+    }
+
+    /// What the next session is told of the box.
+    pub(super) fn describe(&mut self) {
+        let count_mm = self.indicator.count_mm();
+        self.link.describe(capabilities(&self.name, &self.settings, count_mm));
     }
 
     /// The watchdog has restarted the program: the next session is told.
@@ -95,66 +162,88 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator> Probe<S, D, E, I> {
         self.guard.permit().is_some()
     }
 
-    /// The commanded position in steps.
+    /// The commanded position in steps from where the box started.
     pub const fn position(&self) -> i32 {
         self.motion.position()
     }
 
-    /// One turn of the main loop: the bytes that have arrived, the time, and where bytes go.
-    pub fn poll(
-        &mut self,
-        received: impl IntoIterator<Item = u8>,
-        now_us: u64,
-        wire: &mut impl FnMut(&[u8]),
-    ) {
-        for byte in received {
+    /// One turn of the main loop, with the line to the host and the time.
+    pub fn poll(&mut self, line: &mut impl Line, now_us: u64) {
+        for _ in 0..BYTES_AT_ONCE {
+            let Some(byte) = next_byte(line) else { break };
             if let Some(event) = self.link.receive(byte, now_us) {
                 self.take(event, now_us);
             }
         }
-        if let Some(event) = self.link.poll(now_us, wire) {
+        let outbox = &mut self.outbox;
+        if let Some(event) = self.link.poll(now_us, &mut |frame| outbox.push(frame)) {
             self.take(event, now_us);
         }
-        // Watched before any step is made, in every turn.
-        let seen = self.look(now_us);
-        if let Some(cause) = self.guard.watch(&seen) {
-            self.stop(cause);
-        }
-        self.run(now_us);
-        self.sample(now_us);
+        self.step(now_us);
         if self.link.is_ready()
             && let Some(message) = self.waiting.pop_front()
         {
             // Ready, and every message of a box fits a frame: cannot fail.
             let _ = self.link.send(&message);
         }
+        self.outbox.flush(line);
     }
 
-    fn look(&mut self, now_us: u64) -> Sight {
-        let counts = self.indicator.poll().ok();
+    /// What moves the axis, without the line: watched before any step is made, in every turn.
+    pub fn step(&mut self, now_us: u64) {
+        let look = self.indicator.poll(now_us).ok();
+        let seen = self.sight(look, now_us);
+        if seen.emergency {
+            // The drives are dead, and the axis may be moved by hand: nothing is known of it any more.
+            self.origin = Origin::Unknown;
+        }
+        if let Some(cause) = self.guard.watch(&seen) {
+            self.stop(cause);
+        }
+        self.run(look, now_us);
+        self.sample(look, now_us);
+    }
+
+    /// What there is to see at this moment.
+    pub(super) fn sight(&mut self, look: Option<Look>, now_us: u64) -> Sight {
         Sight {
             silence_us: self.link.silence_us(now_us),
             emergency: self.emergency.is_low().unwrap_or(true),
-            command_mm: f64::from(self.motion.position()) * self.settings.step_mm,
-            indicator_mm: counts.map(|c| f64::from(c) * self.indicator.count_mm()),
+            command_mm: f64::from(self.motion.position()) * self.settings.step_mm(),
+            indicator_mm: look.map(|look| f64::from(look.counts) * self.indicator.count_mm()),
         }
     }
 
-    fn stop(&mut self, cause: StopCause) {
+    pub(super) fn stop(&mut self, cause: StopCause) {
+        note!("stopped: {}", cause);
+        let too_fast = self.motion.speed() > self.settings.steps_per_s(self.settings.start_stop);
+        let unsure = match cause {
+            StopCause::EmergencyStop
+            | StopCause::NotFollowing
+            | StopCause::Watchdog
+            | StopCause::DriveFault => true,
+            StopCause::Asked
+            | StopCause::LinkLost
+            | StopCause::IndicatorRange
+            | StopCause::IndicatorFault => too_fast,
+        };
+        if unsure {
+            self.origin = Origin::Unknown;
+        }
         self.motion.halt();
         self.guard.disarm();
-        self.routine = None;
+        self.running = None;
         self.tell(ToHost::Stopped(cause));
     }
 
     /// Queues a message. With no room left the host has not listened for long: samples are left out, and
     /// what else finds no room ends the routine, so that no reading is lost unseen.
-    fn tell(&mut self, message: ToHost) {
+    pub(super) fn tell(&mut self, message: ToHost) {
         let sample = matches!(message, ToHost::Sample { .. });
         if self.waiting.push_back(message).is_err() && !sample {
             self.motion.halt();
             self.guard.disarm();
-            self.routine = None;
+            self.running = None;
             self.waiting.clear();
             let _ = self.waiting.push_back(ToHost::Stopped(StopCause::LinkLost));
         }
@@ -164,19 +253,23 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator> Probe<S, D, E, I> {
         match event {
             Event::Opened | Event::Ended(_) => {
                 // Whatever a former session began is over; the new one starts disarmed.
-                let moved = self.is_armed();
+                let armed = self.is_armed();
                 self.waiting.clear();
                 self.monitor_us = None;
-                if moved {
+                if armed {
                     self.stop(StopCause::LinkLost);
                 }
-                if self.restarted && self.link.is_open() {
-                    self.restarted = false;
-                    self.tell(ToHost::Stopped(StopCause::Watchdog));
+                if self.link.is_open() {
+                    note!("session opened");
+                    self.sessions = self.sessions.saturating_add(1);
+                    if core::mem::take(&mut self.restarted) {
+                        self.tell(ToHost::Stopped(StopCause::Watchdog));
+                    }
                 }
             }
             Event::Message(message) => {
                 if let Err(refusal) = self.obey(message, now_us) {
+                    note!("refused: {}", refusal);
                     self.tell(ToHost::Refused(refusal));
                 }
             }
@@ -184,159 +277,108 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator> Probe<S, D, E, I> {
         }
     }
 
-    fn obey(&mut self, message: ToBox, now_us: u64) -> Result<(), Refusal> {
-        match message {
-            ToBox::Arm { axis, low, high, speed } => {
-                if self.routine.is_some() {
-                    return Err(Refusal::Busy);
-                }
-                let permit = self.permit(axis, low, high, speed)?;
-                let seen = self.look(now_us);
-                self.guard.arm(permit, &seen)?;
-                self.tell(ToHost::Armed);
-            }
-            ToBox::Stop => self.stop(StopCause::Asked),
-            ToBox::Reversal { stations, cycles, overrun, settle_ms } => {
-                let permit = self.guard.permit().ok_or(Refusal::NotArmed)?;
-                if self.routine.is_some() {
-                    return Err(Refusal::Busy);
-                }
-                let plan = ReversalPlan::new(&stations, cycles, overrun).map_err(|_| Refusal::BadPlan)?;
-                if plan.stops().nth(usize::from(self.settings.capabilities.most_readings)).is_some() {
-                    return Err(Refusal::BadPlan);
-                }
-                // A shorter overrun than that would let an indicator that stands still pass unnoticed.
-                if overrun.as_mm() <= self.settings.bounds.following_mm {
-                    return Err(Refusal::BadPlan);
-                }
-                // Every place is checked before the first step.
-                for step in plan.steps() {
-                    if let Step::Move { to, .. } = step {
-                        let to = self.steps(to).ok_or(Refusal::BeyondLimits)?;
-                        if to < permit.low || to > permit.high {
-                            return Err(Refusal::BeyondLimits);
-                        }
-                    }
-                }
-                self.routine = Some(Routine {
-                    stations,
-                    cycles,
-                    overrun,
-                    settle_us: u64::from(settle_ms).saturating_mul(1000),
-                    started_us: now_us,
-                    at: 0,
-                    settled_us: None,
-                    readings: 0,
-                });
-                self.begin_step(now_us);
-            }
-            ToBox::Monitor { period_ms } => {
-                self.monitor_us = (period_ms > 0).then(|| u64::from(period_ms).saturating_mul(1000));
-                self.sample_due_us = now_us;
-            }
-            // A probe box measures; it holds no table.
-            ToBox::TablePart { .. } | ToBox::TableEnd { .. } => return Err(Refusal::BadTable),
+    pub(super) fn state(&mut self) -> State {
+        use takeup_core::link::message::{Armed, Button};
+        State {
+            position: self.origin.position(self.motion.position(), &self.settings),
+            armed: if self.is_armed() { Armed::Yes } else { Armed::No },
+            emergency: if self.emergency.is_low().unwrap_or(true) { Button::Pressed } else { Button::Free },
+            table: self.table.as_ref().map(|held| held.checksum),
+            sessions: self.sessions,
         }
-        Ok(())
     }
 
-    fn steps(&self, place: Length) -> Option<i32> {
-        let steps = libm::round(place.as_mm() / self.settings.step_mm);
-        (libm::fabs(steps) < f64::from(i32::MAX)).then_some(steps as i32)
-    }
-
-    fn permit(&self, axis: Axis, low: Length, high: Length, speed: i64) -> Result<Permit, Refusal> {
-        let own = &self.settings.capabilities;
-        if axis != own.axis {
-            return Err(Refusal::OtherAxis);
-        }
-        if low < own.low || high > own.high || low > high || speed <= 0 || speed > own.most_speed {
-            return Err(Refusal::BeyondLimits);
-        }
-        let (low, high) = self.steps(low).zip(self.steps(high)).ok_or(Refusal::BeyondLimits)?;
-        let speed = Length::from_counts(speed).as_mm() / self.settings.step_mm;
-        Ok(Permit { low, high, speed })
-    }
-
-    fn current(&self) -> Option<Step> {
-        let routine = self.routine.as_ref()?;
-        let plan = ReversalPlan::new(&routine.stations, routine.cycles, routine.overrun).ok()?;
-        plan.steps().nth(routine.at)
-    }
-
-    /// Starts the move of the step that is now under way; ends the routine after the last.
-    fn begin_step(&mut self, now_us: u64) {
-        match self.current() {
+    /// Finds the step of the plan that is now under way and starts its move; ends the routine after the last.
+    pub(super) fn begin_step(&mut self, now_us: u64) {
+        let Some(running) = &mut self.running else { return };
+        let at = running.at;
+        running.step = running.routine.with_steps(&self.places, |steps| steps.nth(at)).ok().flatten();
+        match running.step {
             Some(Step::Move { to, .. }) => {
-                if let Some(to) = self.steps(to) {
+                let table = self.table.as_ref().map(|held| &held.table);
+                let command = place::command(to, running.before, running.correction, table);
+                running.before = Some(to);
+                // Every place was checked before the routine began.
+                if let Some(to) = command.and_then(|to| self.origin.step(to, &self.settings)) {
                     self.motion.go(to, now_us);
                 }
             }
             Some(Step::Read(_)) => {}
             None => {
-                if let Some(routine) = self.routine.take() {
-                    self.tell(ToHost::Finished { readings: routine.readings });
-                }
+                let readings = running.readings;
+                self.running = None;
+                note!("finished, {} readings", readings);
+                self.tell(ToHost::Finished { readings });
             }
         }
     }
 
-    fn run(&mut self, now_us: u64) {
-        let Some(permit) = self.guard.permit() else { return };
-        let acceleration = self.settings.acceleration_mm / self.settings.step_mm;
-        let limits = Limits { speed: permit.speed, acceleration };
-        if self.motion.poll(&limits, now_us).is_err() {
-            self.stop(StopCause::NotFollowing);
+    fn run(&mut self, look: Option<Look>, now_us: u64) {
+        let moved = match self.guard.permit() {
+            Some(permit) => {
+                let acceleration = self.settings.steps_per_s(self.settings.acceleration);
+                self.motion.poll(&Limits { speed: permit.speed, acceleration }, now_us)
+            }
+            None => self.motion.rest(now_us).map(|_| false),
+        };
+        if moved.is_err() {
+            self.stop(StopCause::DriveFault);
             return;
         }
-        if self.motion.stands() && self.routine.is_some() {
-            self.stand(now_us);
+        if self.motion.stands() && self.running.is_some() {
+            self.stand(look, now_us);
         }
     }
 
-    /// The axis stands: goes on to the next step of the plan, or reads once it has settled.
-    fn stand(&mut self, now_us: u64) {
-        let read = match self.current() {
-            Some(Step::Read(stop)) => Some(stop),
-            Some(Step::Move { .. }) | None => None,
-        };
-        let Some(routine) = &mut self.routine else { return };
-        if let Some(stop) = read {
-            let since = *routine.settled_us.get_or_insert(now_us);
+    /// The axis stands: goes on to the next step of the plan, or reads once the indicator stands too.
+    fn stand(&mut self, look: Option<Look>, now_us: u64) {
+        let Some(running) = &mut self.running else { return };
+        if let Some(Step::Read(stop)) = running.step {
+            let plateau = running.plateau.get_or_insert(Plateau::new(now_us));
+            let reading = look.and_then(|look| plateau.take(look, running.settle_us, now_us));
             // With readings still waiting for the link the next is not taken: none finds the queue full.
-            if now_us.saturating_sub(since) < routine.settle_us || self.waiting.len() > WAITING / 2 {
-                return;
-            }
-            let Ok(counts) = self.indicator.poll() else { return };
-            routine.readings = routine.readings.saturating_add(1);
-            let elapsed = now_us.saturating_sub(routine.started_us) / 1000;
-            let reading = ToHost::Reading {
+            let Some(reading) = reading.filter(|_| self.waiting.len() <= WAITING / 2) else { return };
+            running.plateau = None;
+            running.readings = running.readings.saturating_add(1);
+            let elapsed = now_us.saturating_sub(running.started_us) / 1000;
+            self.tell(ToHost::Reading {
                 row: stop.row,
                 target: stop.target,
                 cycle: stop.cycle,
                 approach: stop.approach,
-                counts,
+                counts: reading.counts,
+                spread: reading.spread,
                 time_ms: u32::try_from(elapsed).unwrap_or(u32::MAX),
-            };
-            routine.settled_us = None;
-            self.tell(reading);
+            });
         }
-        let Some(routine) = &mut self.routine else { return };
-        routine.at = routine.at.saturating_add(1);
+        let Some(running) = &mut self.running else { return };
+        running.at = running.at.saturating_add(1);
         self.begin_step(now_us);
     }
 
-    fn sample(&mut self, now_us: u64) {
-        let Some(period) = self.monitor_us else { return };
+    fn sample(&mut self, look: Option<Look>, now_us: u64) {
+        let (Some(period), Some(look)) = (self.monitor_us, look) else { return };
         if now_us < self.sample_due_us || !self.waiting.is_empty() {
             return;
         }
         self.sample_due_us = now_us.saturating_add(period);
-        if let Ok(counts) = self.indicator.poll() {
-            let command = f64::from(self.motion.position()) * self.settings.step_mm;
-            if let Some(command) = Length::from_mm(command) {
-                self.tell(ToHost::Sample { command, counts });
-            }
+        let steps = self.motion.position();
+        let position = self.origin.position(steps, &self.settings);
+        if let Some(command) = position.or_else(|| place::way(steps, &self.settings)) {
+            self.tell(ToHost::Sample { command, counts: look.counts });
         }
+    }
+}
+
+fn capabilities(name: &String<16>, settings: &Settings, count_mm: f64) -> Capabilities {
+    Capabilities {
+        name: name.clone(),
+        axis: settings.axis,
+        low: settings.low,
+        high: settings.high,
+        most_speed: settings.speed,
+        count: Length::from_mm(count_mm).unwrap_or(Length::ZERO),
+        most_readings: MOST_READINGS,
+        kinds: Kinds::of(&KINDS),
     }
 }

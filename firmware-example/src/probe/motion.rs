@@ -1,9 +1,14 @@
 //! An axis by step and direction pulses, with trapezoidal speed.
 //!
 //! Positions count steps. Speed follows from the distance still to go (v² = 2·a·s) and from the ramp,
-//! so a stop on the way needs no plan of its own. At most one step is made per poll.
+//! so a stop on the way needs no plan of its own. A pulse rises in one poll and falls in the next, at least
+//! [`PULSE_US`] later: drives overlook shorter ones.
 
 use embedded_hal::digital::OutputPin;
+
+/// The shortest pulse, and the shortest time from a change of direction to a pulse (common practice for
+/// stepping drives, no source).
+pub const PULSE_US: u64 = 5;
 
 /// The limits of a move, in steps and seconds.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,6 +23,20 @@ pub struct Limits {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PinFailed;
 
+/// Where the step pin is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Pulse {
+    Low,
+    High { since_us: u64 },
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Way {
+    Unset,
+    Up,
+    Down,
+}
+
 /// The axis.
 #[derive(Debug)]
 pub struct Motion<S, D> {
@@ -25,7 +44,8 @@ pub struct Motion<S, D> {
     direction: D,
     position: i32,
     target: i32,
-    forward: Option<bool>,
+    way: Way,
+    pulse: Pulse,
     speed: f64,
     next_us: u64,
 }
@@ -33,7 +53,16 @@ pub struct Motion<S, D> {
 impl<S: OutputPin, D: OutputPin> Motion<S, D> {
     /// An axis at rest at step 0.
     pub const fn new(step: S, direction: D) -> Self {
-        Self { step, direction, position: 0, target: 0, forward: None, speed: 0.0, next_us: 0 }
+        Self {
+            step,
+            direction,
+            position: 0,
+            target: 0,
+            way: Way::Unset,
+            pulse: Pulse::Low,
+            speed: 0.0,
+            next_us: 0,
+        }
     }
 
     /// Where the axis is, in steps.
@@ -42,8 +71,13 @@ impl<S: OutputPin, D: OutputPin> Motion<S, D> {
     }
 
     /// Whether it stands.
-    pub fn stands(&self) -> bool {
+    pub const fn stands(&self) -> bool {
         self.position == self.target
+    }
+
+    /// Steps per second at the last step; nothing once it stands.
+    pub const fn speed(&self) -> f64 {
+        if self.stands() { 0.0 } else { self.speed }
     }
 
     /// Sets where to go, from rest.
@@ -54,28 +88,44 @@ impl<S: OutputPin, D: OutputPin> Motion<S, D> {
         self.next_us = self.next_us.max(now_us);
     }
 
-    /// Makes no further step: a stepping drive stands at once, and holds.
-    pub fn halt(&mut self) {
+    /// Makes no further step: the drive holds where it is.
+    pub const fn halt(&mut self) {
         self.target = self.position;
         self.speed = 0.0;
     }
 
+    /// Lets a pulse fall that has risen, and begins none; tells whether the pin is low.
+    pub fn rest(&mut self, now_us: u64) -> Result<bool, PinFailed> {
+        let Pulse::High { since_us } = self.pulse else { return Ok(true) };
+        if now_us.saturating_sub(since_us) >= PULSE_US {
+            self.step.set_low().map_err(|_| PinFailed)?;
+            self.pulse = Pulse::Low;
+        }
+        Ok(false)
+    }
+
     /// Makes a step if one is due; tells whether it made one.
     pub fn poll(&mut self, limits: &Limits, now_us: u64) -> Result<bool, PinFailed> {
+        if !self.rest(now_us)? {
+            return Ok(false);
+        }
         if self.stands() || now_us < self.next_us {
             return Ok(false);
         }
-        let forward = self.target > self.position;
-        if self.forward != Some(forward) {
-            // Set one poll ahead of the first step: drives want the direction before the edge.
-            if forward { self.direction.set_high() } else { self.direction.set_low() }
-                .map_err(|_| PinFailed)?;
-            self.forward = Some(forward);
+        let way = if self.target > self.position { Way::Up } else { Way::Down };
+        if self.way != way {
+            match way {
+                Way::Up | Way::Unset => self.direction.set_high(),
+                Way::Down => self.direction.set_low(),
+            }
+            .map_err(|_| PinFailed)?;
+            self.way = way;
+            self.next_us = now_us.saturating_add(PULSE_US);
             return Ok(false);
         }
         self.step.set_high().map_err(|_| PinFailed)?;
-        self.position = self.position.saturating_add(if forward { 1 } else { -1 });
-        self.step.set_low().map_err(|_| PinFailed)?;
+        self.pulse = Pulse::High { since_us: now_us };
+        self.position = self.position.saturating_add(if way == Way::Up { 1 } else { -1 });
         // v² grows by 2·a per step, and is at most what stops in the steps that are left.
         let left = f64::from(self.target.abs_diff(self.position)) + 1.0;
         let gain = 2.0 * limits.acceleration;

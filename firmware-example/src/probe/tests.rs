@@ -1,13 +1,15 @@
 //! The box against a simulated axis and a host on a perfect line, in exact time.
 
-use crate::indicator::Quadrature;
-use crate::probe::Probe;
-use crate::simulated::{COUNT_MM, STEP_MM, Wire, World, Wrong};
-use std::{vec, vec::Vec};
-use takeup_core::axis::Axis;
+use crate::simulated::{COUNT_MM, MEMORY, STEP_MM, SimulatedProbe, World, Wrong};
+use core::convert::Infallible;
+use embedded_io::{ErrorType, Read, ReadReady, Write, WriteReady};
+use std::{collections::VecDeque, vec, vec::Vec};
+use takeup_core::axis::{Axis, Direction};
+use takeup_core::correct::{AxisTable, Table, bytes};
 use takeup_core::length::Length;
-use takeup_core::link::message::{Refusal, StopCause};
-use takeup_core::link::{Endpoint, Event, Side, ToBox, ToHost};
+use takeup_core::link::message::{Armed, Button, Correction, Refusal, State, StopCause};
+use takeup_core::link::settings::{Setting, SettingName};
+use takeup_core::link::{Endpoint, Event, Routine, Side, ToBox, ToHost};
 use takeup_core::measure::Setup;
 use takeup_core::measure::reversal::{Reading, assess};
 use takeup_core::slack::simulated::Faults;
@@ -20,24 +22,63 @@ fn mm(value: f64) -> Length {
     Length::from_mm(value).unwrap()
 }
 
+/// A line as fast as memory.
+#[derive(Default)]
+struct Cable {
+    down: VecDeque<u8>,
+    up: VecDeque<u8>,
+}
+
+impl ErrorType for Cable {
+    type Error = Infallible;
+}
+
+impl Read for Cable {
+    fn read(&mut self, buffer: &mut [u8]) -> Result<usize, Infallible> {
+        buffer[0] = self.down.pop_front().unwrap();
+        Ok(1)
+    }
+}
+
+impl ReadReady for Cable {
+    fn read_ready(&mut self) -> Result<bool, Infallible> {
+        Ok(!self.down.is_empty())
+    }
+}
+
+impl Write for Cable {
+    fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
+        self.up.extend(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> Result<(), Infallible> {
+        Ok(())
+    }
+}
+
+impl WriteReady for Cable {
+    fn write_ready(&mut self) -> Result<bool, Infallible> {
+        Ok(true)
+    }
+}
+
 struct Rig<'a> {
     world: &'a World,
-    probe: Probe<Wire<'a>, Wire<'a>, Wire<'a>, Quadrature<Wire<'a>, Wire<'a>>>,
+    probe: SimulatedProbe<'a>,
     host: Endpoint<ToBox, ToHost>,
-    up: Vec<u8>,
-    down: Vec<u8>,
+    cable: Cable,
     plugged: bool,
     heard: Vec<ToHost>,
 }
 
 impl<'a> Rig<'a> {
-    fn new(world: &'a World) -> Self {
+    fn with_memory(world: &'a World, memory: &'a mut [u8]) -> Self {
         let mut rig = Self {
             world,
-            probe: world.probe(),
+            probe: world.probe(memory),
             host: Endpoint::new(Side::Host { session: 1 }),
-            up: vec![],
-            down: vec![],
+            cable: Cable::default(),
             plugged: true,
             heard: vec![],
         };
@@ -46,16 +87,24 @@ impl<'a> Rig<'a> {
         rig
     }
 
+    /// A box that forgets, standing at 0.
+    fn new(world: &'a World) -> Self {
+        let mut rig = Self::with_memory(world, vec![0xff; MEMORY].leak());
+        rig.stands(0.0);
+        rig
+    }
+
     fn pass(&mut self, us: u64) {
         let until = self.world.now_us.get() + us;
         while self.world.now_us.get() < until {
-            let now = self.world.now_us.get() + TURN_US;
-            self.world.now_us.set(now);
+            self.world.pass(TURN_US);
+            let now = self.world.now_us.get();
             self.world.turn();
-            let (up, down) = (&mut self.up, &mut self.down);
-            self.probe.poll(std::mem::take(down), now, &mut |bytes| up.extend_from_slice(bytes));
-            let mut events: Vec<_> = up.drain(..).filter_map(|b| self.host.receive(b, now)).collect();
-            events.extend(self.host.poll(now, &mut |bytes| down.extend_from_slice(bytes)));
+            self.probe.poll(&mut self.cable, now);
+            let mut events: Vec<_> =
+                self.cable.up.drain(..).filter_map(|b| self.host.receive(b, now)).collect();
+            let down = &mut self.cable.down;
+            events.extend(self.host.poll(now, &mut |bytes| down.extend(bytes)));
             if !self.plugged {
                 down.clear();
             }
@@ -63,6 +112,31 @@ impl<'a> Rig<'a> {
                 Event::Message(message) => Some(message),
                 Event::Opened | Event::Delivered | Event::Ended(_) => None,
             }));
+        }
+    }
+
+    /// Says something, and gives the answer.
+    fn ask(&mut self, message: &ToBox) -> ToHost {
+        self.heard.clear();
+        self.say(message);
+        self.heard.pop().unwrap_or_else(|| panic!("no answer to {message:?}"))
+    }
+
+    fn state(&mut self) -> State {
+        match self.ask(&ToBox::Ask) {
+            ToHost::State(state) => state,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    fn stands(&mut self, at: f64) {
+        assert!(matches!(self.ask(&ToBox::Stands { at: mm(at) }), ToHost::State(_)));
+    }
+
+    fn places(&mut self, places: &[f64]) {
+        for (part, first) in places.chunks(4).zip((0..).step_by(4)) {
+            let at = part.iter().map(|at| mm(*at)).collect();
+            assert_eq!(self.ask(&ToBox::Places { first, at }), ToHost::Done);
         }
     }
 
@@ -74,20 +148,52 @@ impl<'a> Rig<'a> {
         self.pass(3000);
     }
 
-    fn arm(&mut self) {
-        self.say(&ToBox::Arm { axis: Axis::Z, low: mm(-5.0), high: mm(5.0), speed: mm(5.0).counts() });
-        assert_eq!(self.heard.pop(), Some(ToHost::Armed));
+    fn arm_to(&mut self, low: f64, high: f64, speed: f64) -> ToHost {
+        self.ask(&ToBox::Arm { axis: Axis::Z, low: mm(low), high: mm(high), speed: mm(speed).counts() })
     }
 
-    fn reversal(&mut self) {
-        let stations = [mm(0.0), mm(-1.0)].into_iter().collect();
-        self.say(&ToBox::Reversal { stations, cycles: 3, overrun: mm(0.5), settle_ms: 20 });
+    fn arm(&mut self) {
+        assert_eq!(self.arm_to(-5.0, 5.0, 5.0), ToHost::Armed);
+    }
+
+    fn run(&mut self, routine: Routine, from_row: u32, correction: Correction) -> ToHost {
+        self.ask(&ToBox::Run { routine, settle_ms: 20, from_row, correction })
+    }
+
+    fn reversal(&mut self) -> ToHost {
+        self.places(&[0.0, -1.0]);
+        self.run(Routine::Reversal { cycles: 3, overrun: mm(0.5) }, 1, Correction::Off)
+    }
+
+    /// Lets a routine go on to its end, and gives its readings.
+    fn readings(&mut self) -> Vec<Reading> {
+        for _ in 0..200 {
+            self.pass(100_000);
+            if !matches!(self.heard.last(), Some(ToHost::Reading { .. }) | None) {
+                break;
+            }
+        }
+        let Some(ToHost::Finished { readings }) = self.heard.pop() else { panic!("{:?}", self.heard) };
+        assert_eq!(readings as usize, self.heard.len());
+        std::mem::take(&mut self.heard)
+            .into_iter()
+            .map(|message| match message {
+                ToHost::Reading { target, cycle, approach, counts, .. } => Reading {
+                    target,
+                    cycle,
+                    approach,
+                    value_mm: f64::from(counts) * COUNT_MM,
+                    time_s: None,
+                },
+                other => panic!("{other:?}"),
+            })
+            .collect()
     }
 
     /// Makes a fault in the middle of a move: motion ends in time, for this cause, and stays ended until armed.
     fn fault(&mut self, make: impl FnOnce(&mut Self), expected: Option<StopCause>) {
         self.arm();
-        self.reversal();
+        assert_eq!(self.reversal(), ToHost::Started { readings: 12 });
         self.pass(60_000);
         let at = self.world.now_us.get();
         assert!(at - self.world.last_step_us.get() < 1000, "it does not move");
@@ -99,9 +205,8 @@ impl<'a> Rig<'a> {
         if let Some(cause) = expected {
             assert_eq!(self.heard, [ToHost::Stopped(cause)]);
             let steps = self.world.steps();
-            self.reversal();
+            assert_eq!(self.reversal(), ToHost::Refused(Refusal::NotArmed));
             self.pass(100_000);
-            assert_eq!(self.heard.last(), Some(&ToHost::Refused(Refusal::NotArmed)));
             assert_eq!(self.world.steps(), steps, "it moved without being armed");
         }
     }
@@ -116,33 +221,162 @@ fn a_routine_gives_the_lost_motion_of_the_axis() {
     let world = world(0.12);
     let mut rig = Rig::new(&world);
     rig.arm();
-    rig.reversal();
-    rig.pass(6_000_000);
-    assert_eq!(rig.heard.pop(), Some(ToHost::Finished { readings: 12 }));
-    let readings: Vec<Reading> = rig
-        .heard
-        .iter()
-        .map(|message| match *message {
-            ToHost::Reading { target, cycle, approach, counts, .. } => {
-                Reading { target, cycle, approach, value_mm: f64::from(counts) * COUNT_MM, time_s: None }
-            }
-            ref other => panic!("{other:?}"),
-        })
-        .collect();
-    assert_eq!(readings.len(), 12);
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
+    let readings = rig.readings();
     let setup = Setup { resolution_mm: COUNT_MM, ..Setup::default() };
     let found = assess::<4>(&readings[..], &setup).unwrap().lost_motion;
     assert!((found.value - 0.12).abs() < 0.001, "{found:?}");
 }
 
 #[test]
+fn positioning_goes_up_and_down_through_its_places() {
+    let world = world(0.12);
+    let mut rig = Rig::new(&world);
+    rig.arm();
+    rig.places(&[-2.0, -1.5, -1.0, -0.5, 0.0, 0.5]);
+    let routine = Routine::Positioning { runs: 2, overrun: mm(0.5) };
+    assert_eq!(rig.run(routine, 1, Correction::Off), ToHost::Started { readings: 24 });
+    let readings = rig.readings();
+    let mut places: Vec<(f64, Direction)> = vec![];
+    for (i, reading) in readings.iter().enumerate() {
+        places.push((reading.target.as_mm(), reading.approach));
+        // Coming up the table lags by the clearance, coming down it does not.
+        let lag = if reading.approach == Direction::Plus { 0.12 } else { 0.0 };
+        assert!((reading.value_mm - (reading.target.as_mm() - lag)).abs() < 0.0011, "{i}: {reading:?}");
+    }
+    assert_eq!(places[..2], [(-2.0, Direction::Plus), (-1.5, Direction::Plus)]);
+    assert_eq!(places[6..8], [(0.5, Direction::Minus), (0.0, Direction::Minus)]);
+}
+
+#[test]
+fn a_stopped_routine_goes_on_from_the_row_it_had_reached() {
+    let world = world(0.12);
+    let mut rig = Rig::new(&world);
+    rig.arm();
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
+    while rig.heard.len() < 5 {
+        rig.pass(10_000);
+    }
+    let mut readings: Vec<ToHost> = rig.heard.clone();
+    rig.plugged = false;
+    rig.pass(60_000);
+    assert!(!rig.probe.is_armed());
+    rig.plugged = true;
+    rig.pass(20_000);
+    assert_eq!(rig.heard.last(), Some(&ToHost::Stopped(StopCause::LinkLost)));
+    // At this speed it stops at once, without losing a step.
+    assert!(rig.state().position.is_some());
+    rig.arm();
+    let went_on = rig.run(Routine::Reversal { cycles: 3, overrun: mm(0.5) }, 6, Correction::Off);
+    assert_eq!(went_on, ToHost::Started { readings: 12 });
+    while !matches!(rig.heard.last(), Some(ToHost::Finished { .. })) {
+        rig.pass(10_000);
+    }
+    assert_eq!(rig.heard.pop(), Some(ToHost::Finished { readings: 7 }));
+    readings.append(&mut rig.heard);
+    let rows: Vec<u32> = readings
+        .iter()
+        .map(|message| match message {
+            ToHost::Reading { row, .. } => *row,
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(rows, (1..=12).collect::<Vec<_>>());
+    for message in readings {
+        let ToHost::Reading { target, approach, counts, .. } = message else { unreachable!() };
+        let lag = if approach == Direction::Plus { 0.12 } else { 0.0 };
+        assert!((f64::from(counts) * COUNT_MM - (target.as_mm() - lag)).abs() < 0.0011, "{message:?}");
+    }
+}
+
+#[test]
+fn a_table_in_the_box_takes_the_lost_motion_away_and_is_kept() {
+    let mut memory = vec![0xff; MEMORY];
+    let world = world(0.12);
+    let mut table = Table::EMPTY;
+    table.axes.z = Some(AxisTable::uniform(Direction::Minus, mm(0.12)).unwrap());
+    let mut room = [0; bytes::MAX_BYTES];
+    let length = bytes::encode(&table, &mut room).unwrap();
+    let checksum = u32::from_le_bytes(room[length - 4..length].try_into().unwrap());
+    {
+        let mut rig = Rig::with_memory(&world, &mut memory);
+        rig.stands(0.0);
+        rig.arm();
+        rig.places(&[0.0, -1.0]);
+        let routine = Routine::Reversal { cycles: 3, overrun: mm(0.5) };
+        assert_eq!(rig.run(routine, 1, Correction::Table), ToHost::Refused(Refusal::BadTable));
+        let part = ToBox::TablePart { offset: 0, bytes: room[..32].iter().copied().collect() };
+        assert_eq!(rig.ask(&part), ToHost::Refused(Refusal::Busy));
+        assert_eq!(rig.ask(&ToBox::Stop), ToHost::Stopped(StopCause::Asked));
+        for (bytes, offset) in room[..length].chunks(32).zip((0..).step_by(32)) {
+            let part = ToBox::TablePart { offset, bytes: bytes.iter().copied().collect() };
+            assert_eq!(rig.ask(&part), ToHost::Done);
+        }
+        let end = |length| ToBox::TableEnd { length };
+        assert_eq!(rig.ask(&end(length as u16 + 1)), ToHost::Refused(Refusal::BadTable));
+        assert_eq!(rig.state().table, None);
+        let ToHost::State(state) = rig.ask(&end(length as u16)) else { panic!("{:?}", rig.heard) };
+        assert_eq!(state.table, Some(checksum));
+    }
+    // Power gone and back: the table is there, and a routine runs with it.
+    let mut rig = Rig::with_memory(&world, &mut memory);
+    assert_eq!(rig.state().table, Some(checksum));
+    rig.stands(0.0);
+    rig.arm();
+    rig.places(&[0.0, -1.0]);
+    let routine = Routine::Reversal { cycles: 3, overrun: mm(0.5) };
+    assert_eq!(rig.run(routine, 1, Correction::Table), ToHost::Started { readings: 12 });
+    for reading in rig.readings() {
+        assert!((reading.value_mm - reading.target.as_mm()).abs() < 0.0011, "{reading:?}");
+    }
+    assert_eq!(rig.ask(&ToBox::Stop), ToHost::Stopped(StopCause::Asked));
+    assert!(matches!(rig.ask(&ToBox::TableEnd { length: 0 }), ToHost::State(State { table: None, .. })));
+}
+
+#[test]
+fn settings_are_kept_and_told() {
+    let mut memory = vec![0xff; MEMORY];
+    let world = world(0.0);
+    {
+        let mut rig = Rig::with_memory(&world, &mut memory);
+        assert_eq!(rig.ask(&ToBox::Set(Setting::High(mm(2.0)))), ToHost::Setting(Setting::High(mm(2.0))));
+        assert_eq!(rig.ask(&ToBox::Set(Setting::Speed(0))), ToHost::Refused(Refusal::BadSetting));
+        rig.stands(0.0);
+        assert_eq!(rig.arm_to(-1.0, 1.0, 1.0), ToHost::Armed);
+        assert_eq!(rig.ask(&ToBox::Set(Setting::High(mm(3.0)))), ToHost::Refused(Refusal::Busy));
+    }
+    let mut rig = Rig::with_memory(&world, &mut memory);
+    assert_eq!(rig.host.peer().map(|peer| peer.high), Some(mm(2.0)));
+    assert_eq!(rig.ask(&ToBox::AskSetting(SettingName::High)), ToHost::Setting(Setting::High(mm(2.0))));
+    rig.stands(0.0);
+    assert_eq!(rig.arm_to(-1.0, 2.1, 1.0), ToHost::Refused(Refusal::BeyondLimits));
+    // Another length of step: what was known of the position is worth nothing.
+    assert!(matches!(rig.ask(&ToBox::Set(Setting::Step(mm(0.001)))), ToHost::Setting(_)));
+    assert_eq!(rig.state().position, None);
+}
+
+#[test]
 fn nothing_moves_before_it_is_armed() {
     let world = world(0.0);
     let mut rig = Rig::new(&world);
-    rig.reversal();
+    assert_eq!(rig.reversal(), ToHost::Refused(Refusal::NotArmed));
     rig.pass(200_000);
-    assert_eq!(rig.heard, [ToHost::Refused(Refusal::NotArmed)]);
     assert_eq!(world.steps(), 0);
+}
+
+#[test]
+fn nothing_is_armed_before_it_is_known_where_the_axis_stands() {
+    let world = world(0.0);
+    let mut rig = Rig::with_memory(&world, vec![0xff; MEMORY].leak());
+    assert_eq!(rig.state().position, None);
+    assert_eq!(rig.arm_to(-5.0, 5.0, 5.0), ToHost::Refused(Refusal::NoPosition));
+    rig.stands(6.0);
+    assert_eq!(rig.arm_to(-5.0, 5.0, 5.0), ToHost::Refused(Refusal::BeyondLimits));
+    rig.stands(-1.25);
+    assert_eq!(rig.state().position, Some(mm(-1.25)));
+    rig.arm();
+    // While it is armed nobody tells it something else.
+    assert_eq!(rig.ask(&ToBox::Stands { at: mm(0.0) }), ToHost::Refused(Refusal::Busy));
 }
 
 #[test]
@@ -156,19 +390,25 @@ fn what_goes_beyond_the_limits_is_refused_before_the_first_step() {
         (Axis::Z, 0.0, 1.0, 21.0, Refusal::BeyondLimits),
         (Axis::Z, 0.0, 1.0, 0.0, Refusal::BeyondLimits),
     ] {
-        rig.say(&ToBox::Arm { axis, low: mm(low), high: mm(high), speed: mm(speed).counts() });
-        assert_eq!(rig.heard.pop(), Some(ToHost::Refused(refusal)));
+        let arm = ToBox::Arm { axis, low: mm(low), high: mm(high), speed: mm(speed).counts() };
+        assert_eq!(rig.ask(&arm), ToHost::Refused(refusal));
         assert!(!rig.probe.is_armed());
     }
-    rig.say(&ToBox::Arm { axis: Axis::Z, low: mm(-0.5), high: mm(5.0), speed: mm(5.0).counts() });
-    rig.heard.clear();
-    rig.reversal();
-    assert_eq!(rig.heard, [ToHost::Refused(Refusal::BeyondLimits)]);
-    // An overrun no longer than what the indicator may lag could not tell that it stands still.
-    rig.heard.clear();
-    let stations = [mm(0.0)].into_iter().collect();
-    rig.say(&ToBox::Reversal { stations, cycles: 3, overrun: mm(0.4), settle_ms: 20 });
-    assert_eq!(rig.heard, [ToHost::Refused(Refusal::BadPlan)]);
+    assert_eq!(rig.arm_to(-0.5, 5.0, 5.0), ToHost::Armed);
+    assert_eq!(rig.reversal(), ToHost::Refused(Refusal::BeyondLimits));
+    rig.places(&[0.0]);
+    let reversal = |cycles, overrun| Routine::Reversal { cycles, overrun: mm(overrun) };
+    for (routine, from_row) in [
+        // An overrun no longer than what the indicator may lag could not tell that it stands still.
+        (reversal(3, 0.4), 1),
+        (reversal(1, 0.5), 1),
+        (reversal(3, 0.5), 0),
+        (reversal(3, 0.5), 7),
+        (reversal(u16::MAX, 0.5), 1),
+    ] {
+        assert_eq!(rig.run(routine, from_row, Correction::Off), ToHost::Refused(Refusal::BadPlan));
+    }
+    assert_eq!(rig.ask(&ToBox::Places { first: 3, at: [mm(0.0)].into_iter().collect() }), ToHost::Refused(Refusal::BadPlan));
     assert_eq!(world.steps(), 0);
 }
 
@@ -194,13 +434,55 @@ fn the_speed_is_a_trapezoid_within_its_limits() {
 #[test]
 fn the_emergency_stop_stops() {
     let world = world(0.1);
-    Rig::new(&world).fault(|rig| rig.world.emergency.set(true), Some(StopCause::EmergencyStop));
+    let mut rig = Rig::new(&world);
+    rig.fault(|rig| rig.world.emergency.set(true), Some(StopCause::EmergencyStop));
+    // Still pressed: it cannot be armed. Let go: only once a person has said where the axis stands.
+    let state = rig.state();
+    assert_eq!((state.emergency, state.armed, state.position), (Button::Pressed, Armed::No, None));
+    rig.world.emergency.set(false);
+    assert_eq!(rig.arm_to(-5.0, 5.0, 5.0), ToHost::Refused(Refusal::NoPosition));
+    rig.stands(0.0);
+    rig.arm();
+}
+
+/// Above the speed at which the drive stops without losing a step, nothing is known after a stop.
+#[test]
+fn a_stop_at_speed_costs_the_position() {
+    for (speed, known) in [(9.0, true), (15.0, false)] {
+        let world = world(0.0);
+        let mut rig = Rig::new(&world);
+        assert_eq!(rig.arm_to(-20.0, 20.0, speed), ToHost::Armed);
+        rig.places(&[8.0]);
+        let routine = Routine::Reversal { cycles: 3, overrun: mm(0.5) };
+        assert_eq!(rig.run(routine, 1, Correction::Off), ToHost::Started { readings: 6 });
+        rig.pass(300_000);
+        assert_eq!(rig.ask(&ToBox::Stop), ToHost::Stopped(StopCause::Asked));
+        assert_eq!(rig.state().position.is_some(), known, "{speed} mm/s");
+    }
+}
+
+#[test]
+fn an_indicator_out_of_its_range_stops() {
+    let world = world(0.1);
+    let mut rig = Rig::new(&world);
+    assert!(matches!(rig.ask(&ToBox::Set(Setting::Range(mm(0.3)))), ToHost::Setting(_)));
+    rig.arm();
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
+    rig.pass(1_000_000);
+    assert_eq!(rig.heard, [ToHost::Stopped(StopCause::IndicatorRange)]);
+    let table = world.steps() as f64 * STEP_MM;
+    assert!(table.abs() <= 0.3 + COUNT_MM + 2.0 * STEP_MM, "it moved to {table} mm");
+    // Out of its range it cannot be armed either.
+    assert_eq!(rig.arm_to(-5.0, 5.0, 5.0), ToHost::Refused(Refusal::Indicator));
 }
 
 #[test]
 fn the_host_stops() {
     let world = world(0.1);
-    Rig::new(&world).fault(|rig| rig.say(&ToBox::Stop), Some(StopCause::Asked));
+    Rig::new(&world).fault(
+        |rig| assert_eq!(rig.ask(&ToBox::Stop), ToHost::Stopped(StopCause::Asked)),
+        None,
+    );
 }
 
 #[test]

@@ -3,8 +3,10 @@
 //! Addresses and registers: Arm's Application Note AN386 and the Cortex-M System Design Kit (recalled from
 //! memory; the emulator holds them).
 
+use core::convert::Infallible;
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
+use embedded_io::{ErrorType, Read, ReadReady, Write, WriteReady};
 
 /// The processor's clock in cycles per microsecond.
 const CYCLES_PER_US: u64 = 25;
@@ -49,22 +51,69 @@ impl Uart {
         Self(base)
     }
 
+    /// Whether a byte has arrived.
+    pub fn has_received(&self) -> bool {
+        read(self.0 + Self::STATE) & Self::RECEIVED != 0
+    }
+
     /// The byte that has arrived, if one has.
     pub fn receive(&mut self) -> Option<u8> {
-        if read(self.0 + Self::STATE) & Self::RECEIVED == 0 {
+        if !self.has_received() {
             return None;
         }
         u8::try_from(read(self.0) & 0xff).ok()
     }
 
     /// Whether a byte can be sent now.
-    pub fn is_free(&self) -> bool {
+    fn is_free(&self) -> bool {
         read(self.0 + Self::STATE) & Self::SENDING == 0
     }
 
-    /// Sends a byte.
+    /// Sends a byte; one that the port has no room for is lost.
     pub fn send(&mut self, byte: u8) {
         write(self.0, u32::from(byte));
+    }
+}
+
+impl ErrorType for Uart {
+    type Error = Infallible;
+}
+
+impl ReadReady for Uart {
+    fn read_ready(&mut self) -> Result<bool, Infallible> {
+        Ok(self.has_received())
+    }
+}
+
+impl WriteReady for Uart {
+    fn write_ready(&mut self) -> Result<bool, Infallible> {
+        Ok(self.is_free())
+    }
+}
+
+impl Read for Uart {
+    fn read(&mut self, buffer: &mut [u8]) -> Result<usize, Infallible> {
+        let Some(first) = buffer.first_mut() else { return Ok(0) };
+        loop {
+            if let Some(byte) = self.receive() {
+                *first = byte;
+                return Ok(1);
+            }
+        }
+    }
+}
+
+impl Write for Uart {
+    fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
+        let Some(&byte) = bytes.first() else { return Ok(0) };
+        while !self.is_free() {}
+        self.send(byte);
+        Ok(1)
+    }
+
+    fn flush(&mut self) -> Result<(), Infallible> {
+        while !self.is_free() {}
+        Ok(())
     }
 }
 

@@ -16,10 +16,11 @@ use core::panic::PanicInfo;
 use core::sync::atomic::{AtomicU32, Ordering};
 use cortex_m_rt::entry;
 use cortex_m_semihosting::{debug, hprintln};
-use heapless::{Deque, String};
+use core::mem::MaybeUninit;
+use heapless::String;
 use takeup_core::slack::simulated::Faults;
 use takeup_firmware_example::rehearsal::{CLEARANCE_MM, WIND_UP_MM};
-use takeup_firmware_example::simulated::{World, Wrong};
+use takeup_firmware_example::simulated::{MEMORY, World, Wrong};
 
 /// Keeps its value over a restart: whether this program was running before.
 // SAFETY: a plain word in the section that start-up code leaves alone.
@@ -27,12 +28,19 @@ use takeup_firmware_example::simulated::{World, Wrong};
 static RUNNING: AtomicU32 = AtomicU32::new(0);
 const MARK: u32 = 0x7a6b_7570;
 
+/// The memory of the box: keeps its bytes over a restart as flash does.
+// SAFETY: plain bytes in the section that start-up code leaves alone.
+#[unsafe(link_section = ".uninit.memory")]
+static mut KEPT: MaybeUninit<[u8; MEMORY]> = MaybeUninit::uninit();
+
 #[entry]
 fn main() -> ! {
     let restarted = RUNNING.swap(MARK, Ordering::Relaxed) == MARK;
     let faults = Faults { clearance_mm: CLEARANCE_MM, wind_up_mm: WIND_UP_MM, ..Faults::default() };
     let world = World::new(faults, 1);
-    let mut probe = world.probe();
+    // SAFETY: borrowed here alone, and main runs once; RAM holds bytes whatever was or was not written to it.
+    let memory = unsafe { (*(&raw mut KEPT)).assume_init_mut() };
+    let mut probe = world.probe(memory);
     if restarted {
         probe.was_restarted();
     }
@@ -40,7 +48,6 @@ fn main() -> ! {
     let mut clock = Clock::start(peripherals.SYST);
     let (mut host, mut bench) = (Uart::host(), Uart::bench());
     let mut watchdog = Watchdog::start();
-    let mut sending: Deque<u8, 1024> = Deque::new();
     let mut answer: String<128> = String::new();
     let (mut fault_us, mut heard_us) = (0, 0);
     let (mut now, mut before) = (0, 0);
@@ -64,21 +71,10 @@ fn main() -> ! {
         }
         world.now_us.set(now);
         world.turn();
-        let received = host.receive();
-        if received.is_some() {
+        if host.has_received() {
             heard_us = now;
         }
-        // What finds no room is lost, as on any line: the link sends it again.
-        probe.poll(received, now, &mut |bytes| {
-            for &byte in bytes {
-                let _ = sending.push_back(byte);
-            }
-        });
-        if host.is_free()
-            && let Some(byte) = sending.pop_front()
-        {
-            host.send(byte);
-        }
+        probe.poll(&mut host, now);
         let order = bench.receive();
         if matches!(order, Some(b'e' | b's' | b'r' | b'h')) {
             fault_us = now;

@@ -8,8 +8,8 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 use takeup_core::axis::Axis;
 use takeup_core::length::Length;
-use takeup_core::link::message::{Refusal, StopCause};
-use takeup_core::link::{Ended, Endpoint, Event, Side, ToBox, ToHost};
+use takeup_core::link::message::{Button, Correction, Refusal, State, StopCause};
+use takeup_core::link::{Ended, Endpoint, Event, Routine, Side, ToBox, ToHost};
 use takeup_core::measure::Setup;
 use takeup_core::measure::reversal::{Reading, assess};
 use takeup_firmware_example::rehearsal::{CLEARANCE_MM, WIND_UP_MM};
@@ -168,21 +168,32 @@ impl Rig {
     }
 
     fn arm(&mut self) {
+        assert!(matches!(self.ask(&ToBox::Stands { at: mm(0.0) }), ToHost::State(_)));
         let arm = ToBox::Arm { axis: Axis::Z, low: mm(-5.0), high: mm(5.0), speed: mm(5.0).counts() };
         assert_eq!(self.ask(&arm), ToHost::Armed);
         self.heard.clear();
     }
 
-    fn reversal(&self) -> ToBox {
-        let stations = [mm(0.0), mm(-1.0)].into_iter().collect();
-        ToBox::Reversal { stations, cycles: 3, overrun: mm(0.5), settle_ms: 5 }
+    fn places(&mut self, places: &[f64]) {
+        for (part, first) in places.chunks(4).zip((0..).step_by(4)) {
+            let at = part.iter().map(|at| mm(*at)).collect();
+            assert_eq!(self.ask(&ToBox::Places { first, at }), ToHost::Done);
+        }
+    }
+
+    fn reversal(&mut self) -> ToHost {
+        self.places(&[0.0, -1.0]);
+        let routine = Routine::Reversal { cycles: 3, overrun: mm(0.5) };
+        let answer =
+            self.ask(&ToBox::Run { routine, settle_ms: 5, from_row: 1, correction: Correction::Off });
+        self.heard.clear();
+        answer
     }
 
     /// Arms and waits until it moves.
     fn moving(&mut self) {
         self.arm();
-        let routine = self.reversal();
-        self.say(&routine);
+        assert_eq!(self.reversal(), ToHost::Started { readings: 12 });
         let before = self.report().steps;
         let start = Instant::now();
         while (self.report().steps - before).abs() < 100 {
@@ -225,8 +236,7 @@ impl Rig {
 
     fn stays_disarmed(&mut self) {
         let steps = self.report().steps;
-        let routine = self.reversal();
-        assert_eq!(self.ask(&routine), ToHost::Refused(Refusal::NotArmed));
+        assert_eq!(self.reversal(), ToHost::Refused(Refusal::NotArmed));
         assert_eq!(self.pass(20_000).steps, steps, "it moved without being armed");
     }
 
@@ -248,8 +258,7 @@ impl Rig {
 fn a_routine_on_the_emulated_box_finds_the_lost_motion_of_its_axis() {
     let mut rig = Rig::new();
     rig.arm();
-    let routine = rig.reversal();
-    rig.say(&routine);
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
     rig.until("the end of the routine", |rig| {
         matches!(rig.heard.last(), Some(ToHost::Finished { .. } | ToHost::Stopped(_))) || rig.ended.is_some()
     });
@@ -283,7 +292,8 @@ fn the_emergency_stop_stops() {
     rig.stops(b'e', StopCause::EmergencyStop);
     // Still pressed: it cannot be armed. Let go: it can.
     let arm = ToBox::Arm { axis: Axis::Z, low: mm(-5.0), high: mm(5.0), speed: mm(5.0).counts() };
-    assert_eq!(rig.ask(&arm), ToHost::Refused(Refusal::EmergencyStop));
+    assert!(matches!(rig.ask(&ToBox::Ask), ToHost::State(State { emergency: Button::Pressed, .. })));
+    assert_eq!(rig.ask(&arm), ToHost::Refused(Refusal::NoPosition));
     rig.fault(b'E');
     rig.pass(1000);
     rig.arm();
@@ -300,8 +310,7 @@ fn an_indicator_that_stands_still_stops() {
     let mut rig = Rig::new();
     rig.arm();
     rig.fault(b's');
-    let routine = rig.reversal();
-    rig.say(&routine);
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
     rig.until("a stop", |rig| !rig.heard.is_empty());
     assert_eq!(rig.heard, [ToHost::Stopped(StopCause::NotFollowing)]);
     let moved = rig.report().steps.unsigned_abs() as f64 * STEP_MM;

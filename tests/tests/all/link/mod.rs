@@ -1,3 +1,4 @@
-//! The link on a line that flips, loses, doubles and delays bytes.
+//! The link: on a line that flips, loses, doubles and delays bytes, and as the host uses it.
 
 mod faults;
+mod session;

@@ -1,0 +1,253 @@
+//! What the host may ask of the box, and what the box refuses.
+
+use super::guard::Permit;
+use super::machine::{Held, MOST_READINGS, Probe, Running};
+use super::place::{self, Origin};
+use crate::indicator::Indicator;
+use crate::kept::{Part, Store};
+use crate::log::note;
+use embedded_hal::digital::{InputPin, OutputPin};
+use takeup_core::axis::Axis;
+use takeup_core::correct::bytes;
+use takeup_core::length::Length;
+use takeup_core::link::message::{Correction, Refusal, StopCause};
+use takeup_core::link::settings::Setting;
+use takeup_core::link::{Routine, ToBox, ToHost};
+use takeup_core::measure::routine::Step;
+
+/// How much of the bound on following may pass while an indicator that comes seldom is waited for.
+const FOLLOWING_SHARE: f64 = 0.5;
+
+impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D, E, I, K> {
+    /// Does what is asked for, and answers; what is refused has changed nothing.
+    pub(super) fn obey(&mut self, message: ToBox, now_us: u64) -> Result<(), Refusal> {
+        match message {
+            ToBox::Arm { axis, low, high, speed } => self.arm(axis, low, high, speed, now_us)?,
+            ToBox::Stop => self.stop(StopCause::Asked),
+            ToBox::Places { first, at } => {
+                self.at_rest(Rest::Standing)?;
+                if first == 0 {
+                    self.places.clear();
+                }
+                if usize::from(first) != self.places.len() {
+                    return Err(Refusal::BadPlan);
+                }
+                self.places.extend_from_slice(&at).map_err(|_| Refusal::BadPlan)?;
+                self.tell(ToHost::Done);
+            }
+            ToBox::Run { routine, settle_ms, from_row, correction } => {
+                self.begin(routine, settle_ms, from_row, correction, now_us)?;
+            }
+            ToBox::Monitor { period_ms } => {
+                self.monitor_us = (period_ms > 0).then(|| u64::from(period_ms).saturating_mul(1000));
+                self.sample_due_us = now_us;
+                self.tell(ToHost::Done);
+            }
+            ToBox::TablePart { offset, bytes } => {
+                self.at_rest(Rest::Disarmed)?;
+                let offset = usize::from(offset);
+                if offset == 0 {
+                    self.parts_end = 0;
+                }
+                let end = offset.saturating_add(bytes.len());
+                let room = self.parts.get_mut(offset..end).filter(|_| offset == self.parts_end);
+                room.ok_or(Refusal::BadTable)?.copy_from_slice(&bytes);
+                self.parts_end = end;
+                self.tell(ToHost::Done);
+            }
+            ToBox::TableEnd { length } => {
+                self.at_rest(Rest::Disarmed)?;
+                self.keep_table(length)?;
+                let state = self.state();
+                self.tell(ToHost::State(state));
+            }
+            ToBox::Stands { at } => {
+                self.at_rest(Rest::Disarmed)?;
+                self.origin = Origin::of(at, self.motion.position(), &self.settings);
+                let state = self.state();
+                self.tell(ToHost::State(state));
+            }
+            ToBox::Ask => {
+                let state = self.state();
+                self.tell(ToHost::State(state));
+            }
+            ToBox::AskSetting(name) => self.tell(ToHost::Setting(self.settings.get(name))),
+            ToBox::Set(setting) => {
+                self.at_rest(Rest::Disarmed)?;
+                self.keep_setting(setting)?;
+                self.tell(ToHost::Setting(setting));
+            }
+        }
+        Ok(())
+    }
+
+    fn at_rest(&self, rest: Rest) -> Result<(), Refusal> {
+        let busy = match rest {
+            Rest::Standing => self.running.is_some(),
+            Rest::Disarmed => self.is_armed(),
+        };
+        if busy { Err(Refusal::Busy) } else { Ok(()) }
+    }
+
+    fn arm(
+        &mut self,
+        axis: Axis,
+        low: Length,
+        high: Length,
+        speed: i64,
+        now_us: u64,
+    ) -> Result<(), Refusal> {
+        self.at_rest(Rest::Standing)?;
+        let settings = self.settings;
+        if axis != settings.axis {
+            return Err(Refusal::OtherAxis);
+        }
+        if low < settings.low || high > settings.high || low > high || speed <= 0 || speed > settings.speed {
+            return Err(Refusal::BeyondLimits);
+        }
+        let here = self.origin.position(self.motion.position(), &settings).ok_or(Refusal::NoPosition)?;
+        if here < low || here > high {
+            return Err(Refusal::BeyondLimits);
+        }
+        let ends = self.origin.step(low, &settings).zip(self.origin.step(high, &settings));
+        let (one, other) = ends.ok_or(Refusal::BeyondLimits)?;
+        let per_s = Length::from_counts(speed).as_mm();
+        let unseen_mm = per_s * 1e-6 * self.indicator.delay_us() as f64;
+        if unseen_mm > FOLLOWING_SHARE * settings.following.as_mm() {
+            return Err(Refusal::TooFast);
+        }
+        let permit =
+            Permit { low: one.min(other), high: one.max(other), speed: settings.steps_per_s(speed) };
+        let look = self.indicator.poll(now_us).ok();
+        let seen = self.sight(look, now_us);
+        self.guard.arm(permit, settings.bounds(), &seen)?;
+        note!("armed");
+        self.tell(ToHost::Armed);
+        Ok(())
+    }
+
+    fn begin(
+        &mut self,
+        routine: Routine,
+        settle_ms: u16,
+        from_row: u32,
+        correction: Correction,
+        now_us: u64,
+    ) -> Result<(), Refusal> {
+        let permit = self.guard.permit().ok_or(Refusal::NotArmed)?;
+        self.at_rest(Rest::Standing)?;
+        if correction == Correction::Table && self.table.is_none() {
+            return Err(Refusal::BadTable);
+        }
+        let readings = routine
+            .with_steps(&self.places, |steps| {
+                steps.filter(|step| matches!(step, Step::Read(_))).take(usize::from(u16::MAX)).count()
+            })
+            .map_err(|_| Refusal::BadPlan)?;
+        let readings = u32::try_from(readings).map_err(|_| Refusal::BadPlan)?;
+        if readings > u32::from(MOST_READINGS) || !(1..=readings).contains(&from_row) {
+            return Err(Refusal::BadPlan);
+        }
+        // A shorter overrun than that would let an indicator that stands still pass unnoticed.
+        if overrun(&routine) <= self.settings.following {
+            return Err(Refusal::BadPlan);
+        }
+        // Every place is checked before the first step, and where a stopped routine goes on is found.
+        let (origin, settings) = (self.origin, self.settings);
+        let table = self.table.as_ref().map(|held| &held.table);
+        let mut before = None;
+        let mut at = 0;
+        let reachable = routine
+            .with_steps(&self.places, |steps| {
+                for (index, step) in steps.enumerate() {
+                    match step {
+                        Step::Move { to, .. } => {
+                            let command = place::command(to, before, correction, table);
+                            before = Some(to);
+                            let step = command.and_then(|to| origin.step(to, &settings));
+                            if !step.is_some_and(|step| (permit.low..=permit.high).contains(&step)) {
+                                return false;
+                            }
+                        }
+                        Step::Read(stop) if stop.row < from_row => at = index.saturating_add(1),
+                        Step::Read(_) => {}
+                    }
+                }
+                true
+            })
+            .map_err(|_| Refusal::BadPlan)?;
+        if !reachable {
+            return Err(Refusal::BeyondLimits);
+        }
+        note!("runs, {} readings", readings);
+        self.running = Some(Running {
+            routine,
+            settle_us: u64::from(settle_ms).saturating_mul(1000),
+            correction,
+            started_us: now_us,
+            at,
+            step: None,
+            before: self.origin.position(self.motion.position(), &self.settings),
+            plateau: None,
+            readings: 0,
+        });
+        self.tell(ToHost::Started { readings });
+        self.begin_step(now_us);
+        Ok(())
+    }
+
+    fn keep_table(&mut self, length: u16) -> Result<(), Refusal> {
+        if length == 0 {
+            self.store.save(Part::Table, &[]).map_err(|_| Refusal::Storage)?;
+            self.table = None;
+            return Ok(());
+        }
+        if usize::from(length) != self.parts_end {
+            return Err(Refusal::BadTable);
+        }
+        let held = self.table_of_parts()?;
+        let bytes = self.parts.get(..self.parts_end).ok_or(Refusal::BadTable)?;
+        self.store.save(Part::Table, bytes).map_err(|_| Refusal::Storage)?;
+        self.table = Some(held);
+        Ok(())
+    }
+
+    /// The table in the parts that have come.
+    pub(super) fn table_of_parts(&self) -> Result<Held, Refusal> {
+        let found = self.parts.get(..self.parts_end).ok_or(Refusal::BadTable)?;
+        let checksum = found.last_chunk::<4>().ok_or(Refusal::BadTable)?;
+        let table = bytes::decode(found).map_err(|_| Refusal::BadTable)?;
+        let table = table.axes.get(self.settings.axis).clone().ok_or(Refusal::BadTable)?;
+        Ok(Held { table, checksum: u32::from_le_bytes(*checksum) })
+    }
+
+    fn keep_setting(&mut self, setting: Setting) -> Result<(), Refusal> {
+        let mut changed = self.settings;
+        changed.set(setting).map_err(|_| Refusal::BadSetting)?;
+        let mut room = [0; 128];
+        let bytes = postcard::to_slice(&changed, &mut room).map_err(|_| Refusal::Storage)?;
+        self.store.save(Part::Settings, bytes).map_err(|_| Refusal::Storage)?;
+        if changed.step != self.settings.step || changed.axis != self.settings.axis {
+            // The steps made so far were others.
+            self.origin = Origin::Unknown;
+            self.table = self.table.take().filter(|_| changed.axis == self.settings.axis);
+        }
+        self.settings = changed;
+        self.describe();
+        Ok(())
+    }
+}
+
+/// How much rest something asks for.
+enum Rest {
+    /// No routine runs.
+    Standing,
+    /// The box is not armed.
+    Disarmed,
+}
+
+fn overrun(routine: &Routine) -> Length {
+    match *routine {
+        Routine::Reversal { overrun, .. } | Routine::Positioning { overrun, .. } => overrun,
+    }
+}
