@@ -131,7 +131,8 @@ impl<F: NorFlash> Store for Flash<F> {
         let length = u32::try_from(bytes.len()).map_err(|_| NotStored)?;
         let mut header = [0; HEADER];
         let mut fields = header.chunks_exact_mut(4);
-        for word in [MARK, number.to_le_bytes(), length.to_le_bytes(), checksum(number, bytes).to_le_bytes()] {
+        for word in [MARK, number.to_le_bytes(), length.to_le_bytes(), checksum(number, bytes).to_le_bytes()]
+        {
             fields.next().ok_or(NotStored)?.copy_from_slice(&word);
         }
         let mut whole = [0; ROOM];
@@ -218,7 +219,10 @@ mod tests {
     #[test]
     fn too_much_and_too_small_a_memory_are_told() {
         let mut bytes = vec![0; MEMORY];
-        assert_eq!(Flash::new(Memory::new(&mut bytes), 0).save(Part::Table, &[0; MAX_KEPT + 1]), Err(NotStored));
+        assert_eq!(
+            Flash::new(Memory::new(&mut bytes), 0).save(Part::Table, &[0; MAX_KEPT + 1]),
+            Err(NotStored)
+        );
         assert_eq!(Flash::new(Memory::new(&mut bytes[..2048]), 0).save(Part::Table, &[0; 4]), Err(NotStored));
     }
 }

@@ -273,7 +273,8 @@ fn the_sign_of_life_acknowledges() {
 
 #[test]
 fn a_welcome_is_repeated_until_the_host_has_it() {
-    let (mut host, mut the_box) = (Host::new(Side::Host { session: SESSION }), Box::new(Side::Box(capabilities())));
+    let (mut host, mut the_box) =
+        (Host::new(Side::Host { session: SESSION }), Box::new(Side::Box(capabilities())));
     assert_eq!(carry(&mut host, &mut the_box, 0), [Event::Opened]);
     let _ = the_box.poll(0, &mut |_| {}); // the welcome is lost
     assert_eq!(carry(&mut the_box, &mut host, REPEAT_US), [Event::Opened]);

@@ -89,14 +89,7 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         if busy { Err(Refusal::Busy) } else { Ok(()) }
     }
 
-    fn arm(
-        &mut self,
-        axis: Axis,
-        low: Length,
-        high: Length,
-        speed: i64,
-        now_us: u64,
-    ) -> Result<(), Refusal> {
+    fn arm(&mut self, axis: Axis, low: Length, high: Length, speed: i64, now_us: u64) -> Result<(), Refusal> {
         self.at_rest(Rest::Standing)?;
         let settings = self.settings;
         if axis != settings.axis {
@@ -116,8 +109,7 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         if unseen_mm > FOLLOWING_SHARE * settings.following.as_mm() {
             return Err(Refusal::TooFast);
         }
-        let permit =
-            Permit { low: one.min(other), high: one.max(other), speed: settings.steps_per_s(speed) };
+        let permit = Permit { low: one.min(other), high: one.max(other), speed: settings.steps_per_s(speed) };
         let look = self.indicator.poll(now_us).ok();
         let seen = self.sight(look, now_us);
         self.guard.arm(permit, settings.bounds(), &seen)?;

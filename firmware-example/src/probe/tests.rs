@@ -178,13 +178,9 @@ impl<'a> Rig<'a> {
         std::mem::take(&mut self.heard)
             .into_iter()
             .map(|message| match message {
-                ToHost::Reading { target, cycle, approach, counts, .. } => Reading {
-                    target,
-                    cycle,
-                    approach,
-                    value_mm: f64::from(counts) * COUNT_MM,
-                    time_s: None,
-                },
+                ToHost::Reading { target, cycle, approach, counts, .. } => {
+                    Reading { target, cycle, approach, value_mm: f64::from(counts) * COUNT_MM, time_s: None }
+                }
                 other => panic!("{other:?}"),
             })
             .collect()
@@ -408,7 +404,10 @@ fn what_goes_beyond_the_limits_is_refused_before_the_first_step() {
     ] {
         assert_eq!(rig.run(routine, from_row, Correction::Off), ToHost::Refused(Refusal::BadPlan));
     }
-    assert_eq!(rig.ask(&ToBox::Places { first: 3, at: [mm(0.0)].into_iter().collect() }), ToHost::Refused(Refusal::BadPlan));
+    assert_eq!(
+        rig.ask(&ToBox::Places { first: 3, at: [mm(0.0)].into_iter().collect() }),
+        ToHost::Refused(Refusal::BadPlan)
+    );
     assert_eq!(world.steps(), 0);
 }
 
@@ -479,10 +478,7 @@ fn an_indicator_out_of_its_range_stops() {
 #[test]
 fn the_host_stops() {
     let world = world(0.1);
-    Rig::new(&world).fault(
-        |rig| assert_eq!(rig.ask(&ToBox::Stop), ToHost::Stopped(StopCause::Asked)),
-        None,
-    );
+    Rig::new(&world).fault(|rig| assert_eq!(rig.ask(&ToBox::Stop), ToHost::Stopped(StopCause::Asked)), None);
 }
 
 #[test]

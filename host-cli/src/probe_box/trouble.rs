@@ -32,7 +32,11 @@ impl fmt::Display for Trouble {
         match self {
             Trouble::Port(error) => {
                 let text = error.to_string();
-                write!(f, "cannot use the port: {}", text.split(" (os error").next().unwrap_or(&text).to_lowercase())
+                write!(
+                    f,
+                    "cannot use the port: {}",
+                    text.split(" (os error").next().unwrap_or(&text).to_lowercase()
+                )
             }
             Trouble::NoAnswer => f.write_str("no probe box answers there"),
             Trouble::Ended(why) => write!(f, "the link to the box is lost: {why}"),
@@ -52,7 +56,9 @@ impl Trouble {
     #[must_use]
     pub fn way_out(&self) -> &'static str {
         match self {
-            Trouble::Port(_) => "Check the cable and the name; \"takeup box list\" shows the ports there are.",
+            Trouble::Port(_) => {
+                "Check the cable and the name; \"takeup box list\" shows the ports there are."
+            }
             Trouble::NoAnswer => "Check the port, the cable, and that the box has power and its program.",
             Trouble::Ended(Ended::OtherVersion { .. }) => {
                 "Put the program of the box and this one on the same version."
@@ -102,12 +108,13 @@ fn refusal_words(refusal: Refusal) -> (&'static str, &'static str) {
         Refusal::NoPosition => {
             ("the box does not know where the axis stands", "Look, and say it by --stands-at.")
         }
-        Refusal::TooFast => (
-            "the indicator comes too seldom to be followed at this speed",
-            "Give a lower --speed.",
-        ),
+        Refusal::TooFast => {
+            ("the indicator comes too seldom to be followed at this speed", "Give a lower --speed.")
+        }
         Refusal::BadSetting => ("the value of the setting makes no sense", "Check the number and its unit."),
-        Refusal::Storage => ("the box could not store it", "Try again; if it stays so, its memory is worn out."),
+        Refusal::Storage => {
+            ("the box could not store it", "Try again; if it stays so, its memory is worn out.")
+        }
     }
 }
 

@@ -12,11 +12,11 @@ mod board;
 
 use board::{Clock, Uart, Watchdog};
 use core::fmt::Write;
+use core::mem::MaybeUninit;
 use core::panic::PanicInfo;
 use core::sync::atomic::{AtomicU32, Ordering};
 use cortex_m_rt::entry;
 use cortex_m_semihosting::{debug, hprintln};
-use core::mem::MaybeUninit;
 use heapless::String;
 use takeup_core::slack::simulated::Faults;
 use takeup_firmware_example::rehearsal::{CLEARANCE_MM, WIND_UP_MM};
