@@ -17,8 +17,8 @@ pub struct Block {
     pub m: Vec<(i64, Span), MOST_CODES>,
     /// The line is `%`.
     pub percent: bool,
-    /// The line starts with `/`.
-    pub block_delete: bool,
+    /// The line starts with `/`, and the digit of its switch.
+    pub block_delete: Option<u8>,
 }
 
 impl Block {
@@ -28,7 +28,7 @@ impl Block {
     /// [`Refusal`] for what is no word, a letter that stands twice, a code that is no code.
     pub fn read(line: u64, bytes: &[u8]) -> Result<Self, Refusal> {
         let mut block =
-            Self { words: [None; 26], g: Vec::new(), m: Vec::new(), percent: false, block_delete: false };
+            Self { words: [None; 26], g: Vec::new(), m: Vec::new(), percent: false, block_delete: None };
         for token in Words::new(bytes) {
             match token {
                 Err(fault) => {
@@ -38,7 +38,10 @@ impl Block {
                     block.add(word).map_err(|reason| Refusal { line, word: word.span, reason })?;
                 }
                 Ok(Token::Percent(_)) => block.percent = true,
-                Ok(Token::BlockDelete(_)) => block.block_delete = true,
+                Ok(Token::BlockDelete(span)) => {
+                    let digit = span.of(bytes).last().copied().filter(u8::is_ascii_digit);
+                    block.block_delete = Some(digit.unwrap_or(b'1'));
+                }
                 Ok(Token::Comment(_)) => {}
             }
         }
@@ -67,6 +70,12 @@ impl Block {
                 }
             }
         }
+    }
+
+    /// Whether the line has no words.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.g.is_empty() && self.m.is_empty() && self.words.iter().all(Option::is_none)
     }
 
     /// The number of a letter.

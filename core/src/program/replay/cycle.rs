@@ -76,6 +76,13 @@ impl Drilling {
         *self = Self { to_initial_level: self.to_initial_level, level, ..Self::default() };
     }
 
+    /// The level before the series is not known: R stands for it, which is where the tool then comes from.
+    /// `None` while R is not known either.
+    pub fn from_unknown_level(&mut self) -> Option<Length> {
+        self.level = self.retract?;
+        self.retract
+    }
+
     /// The series is over: sticky words are forgotten.
     pub fn forget(&mut self) {
         self.begin(Length::ZERO);

@@ -369,6 +369,9 @@ impl Replay {
         if action.motion.curve.shape != Shape::Line {
             return false; // a part of an arc, or nothing that anybody asked for
         }
+        if action.motion.rate == Rate::Feed && !self.after_machine.seated() {
+            return false; // it cuts from a place that is not known, and counts as such
+        }
         let mut machine = self.after_machine.clone();
         // Not where the machine stands now: the motion may first learn where it is.
         let mut from = None;

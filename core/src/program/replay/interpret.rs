@@ -4,8 +4,13 @@
 //! the work coordinates in force; curves come out in millimetres. Order of execution within a block
 //! and the modal groups: NISTIR 6556 (RS274/NGC), sections 3.3 to 3.8, and ISO 6983-1.
 //!
-//! What the program does not tell, such as where a reference return ends, is not guessed: the
-//! position of the axis is then unknown and its next absolute move comes from nowhere.
+//! What the program does not tell, such as where a reference return ends or whether a block is skipped,
+//! is not guessed: the position of the axis is then unknown and its next absolute move comes from nowhere.
+//!
+//! Here: the modes of a program and the order within a block. What the axis words of a block then make
+//! the machine do is in [`moves`].
+
+mod moves;
 
 use super::{
     block::Block,
@@ -16,13 +21,9 @@ use super::{
 use crate::{
     axis::{Axis, PerAxis},
     length::{Length, Unit},
-    program::{Integers, Number, Span},
+    program::{Integers, Span},
 };
 use heapless::Deque;
-
-/// Distances of an arc's start and end from its centre may differ by this much (mm); posts round
-/// centres to three decimals, and inch posts to four.
-const ARC_ALLOWANCE_MM: f64 = 0.05;
 
 /// Whether a motion cuts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -73,9 +74,8 @@ pub enum Event {
 enum Known {
     /// The program has told it.
     Yes,
-    /// Nothing yet; zero is taken, but which way the axis moves first is not known.
-    Assumed,
-    /// It was told once and is lost.
+    /// It was not told yet, or is lost. The last place (zero at first) is kept, so that feed moves have a
+    /// length to count; which way the axis moves next is not known.
     No,
 }
 
@@ -118,20 +118,21 @@ pub struct Interpreter {
     unit: Unit,
     distance: Distance,
     centres: Distance,
-    offset: i64,
+    /// The work offset in force, once the program has chosen one.
+    offset: Option<i64>,
     position: PerAxis<Length>,
     known: PerAxis<Known>,
     drilling: Drilling,
     cycle: Option<Cycle>,
+    /// The switch of the present blocks, and the axes that they may have moved.
+    skipping: Option<u8>,
+    doubted: PerAxis<bool>,
     events: Deque<Event, 12>,
 }
 
-/// A code in tenths as it is named in tests of ranges below.
-const fn g(code: i64) -> i64 {
-    code.saturating_mul(10)
-}
-
 const AXIS_LETTERS: [u8; 3] = *b"XYZ";
+const EVERY_AXIS: PerAxis<bool> = PerAxis { x: true, y: true, z: true };
+const ONLY_Z: PerAxis<bool> = PerAxis { x: false, y: false, z: true };
 
 impl Interpreter {
     /// At the start of a program: millimetres, absolute, G17, nothing known.
@@ -146,11 +147,13 @@ impl Interpreter {
             unit: reading.unit,
             distance: Distance::Absolute,
             centres: Distance::Incremental,
-            offset: g(54),
+            offset: None,
             position: PerAxis::default(),
-            known: PerAxis::from_fn(|_| Known::Assumed),
+            known: PerAxis::from_fn(|_| Known::No),
             drilling: Drilling::default(),
             cycle: None,
+            skipping: None,
+            doubted: PerAxis::default(),
             events: Deque::new(),
         }
     }
@@ -195,7 +198,7 @@ impl Interpreter {
             };
             let stroke = stroke.ok_or(self.refusal(Span { start: 0, end: 0 }, Reason::OutOfRange))?;
             let (target, rate) = stroke;
-            if let Some(motion) = self.straight(target, rate) {
+            if let Some(motion) = self.straight(target, rate, PerAxis::default()) {
                 return Ok(Some(Event::Motion(motion)));
             }
         }
@@ -216,7 +219,22 @@ impl Interpreter {
             return Ok(());
         }
         let block = Block::read(self.line, bytes)?;
-        self.execute(&block)
+        if !block.is_empty() && block.block_delete != self.skipping {
+            // Blocks under one switch are done or skipped together; behind them it is in doubt where
+            // their axes are.
+            let axes = core::mem::take(&mut self.doubted);
+            if axes.iter().any(|(_, doubted)| *doubted) {
+                self.lose(axes);
+                self.unseat(axes);
+            }
+            self.skipping = block.block_delete;
+        }
+        self.execute(&block)?;
+        if block.block_delete.is_some() {
+            let told = self.told(&block);
+            self.doubted = PerAxis::from_fn(|axis| *told.get(axis) || *self.doubted.get(axis));
+        }
+        Ok(())
     }
 
     fn execute(&mut self, block: &Block) -> Result<(), Refusal> {
@@ -239,23 +257,25 @@ impl Interpreter {
         for (code, span) in &block.m {
             match code {
                 20 | 300 => self.ended = true,
-                60 => self.unseat(PerAxis::from_fn(|_| true)),
+                60 => {
+                    // A tool changer takes the axes where it needs them.
+                    self.lose(EVERY_AXIS);
+                    self.unseat(EVERY_AXIS);
+                }
                 970 | 980 | 990 => return Err(self.refusal(*span, Reason::Subprogram)),
                 _ => {}
             }
         }
         if length_offset {
-            self.lose(Axis::Z);
-            self.unseat(PerAxis { x: false, y: false, z: true });
+            self.lose(ONLY_Z);
+            self.unseat(ONLY_Z);
         }
         if let Some(offset) = offset_change
-            && offset != self.offset
+            && Some(offset) != self.offset
         {
-            self.offset = offset;
-            for axis in Axis::ALL {
-                self.lose(axis);
-            }
-            self.unseat(PerAxis::from_fn(|_| true));
+            self.offset = Some(offset);
+            self.lose(EVERY_AXIS);
+            self.unseat(EVERY_AXIS);
         }
         let span = once.or(block.g.first().copied()).map_or(Span { start: 0, end: 0 }, |(_, span)| span);
         let line = self.line;
@@ -338,9 +358,14 @@ impl Interpreter {
                     return Err(Reason::CutterCompensation);
                 }
             }
+            // G43.1: its axis words are offsets and move nothing.
+            431 if block.has_any(b"XYZ") => {
+                *length_offset = true;
+                once.replace((code, span));
+            }
             430 | 431 | 440 | 490 => *length_offset = true,
-            540 | 550 | 560 | 570 | 580 | 590 | 591 | 592 | 593 => *offset_change = Some(code),
-            541 => {
+            540 | 550 | 560 | 570 | 580 | 590..=593 | 1100..=1290 => *offset_change = Some(code),
+            541 | 1540 => {
                 let number = block.number(b'P').and_then(|n| n.whole()).unwrap_or(0);
                 *offset_change = Some(number.saturating_add(10_000));
             }
@@ -371,7 +396,7 @@ impl Interpreter {
                         if *slack.get(axis) {
                             return Err(Reason::Probing(axis));
                         }
-                        self.lose(axis);
+                        *self.known.get_mut(axis) = Known::No;
                     }
                 }
                 once.replace((310, span));
@@ -395,284 +420,17 @@ impl Interpreter {
         self.mode = mode;
     }
 
-    fn lose(&mut self, axis: Axis) {
-        *self.known.get_mut(axis) = Known::No;
+    fn lose(&mut self, axes: PerAxis<bool>) {
+        for axis in Axis::ALL {
+            if *axes.get(axis) {
+                *self.known.get_mut(axis) = Known::No;
+            }
+        }
     }
 
     fn unseat(&mut self, axes: PerAxis<bool>) {
         // A block has at most a handful of these; the queue holds twelve.
         let _ = self.events.push_back(Event::Unseat { axes, line: self.line });
-    }
-
-    fn length(&self, number: Number) -> Result<Length, Reason> {
-        number.length(self.unit, self.reading.integers).ok_or(Reason::OutOfRange)
-    }
-
-    fn word_length(&self, block: &Block, letter: u8) -> Result<Option<Length>, Reason> {
-        block.number(letter).map(|number| self.length(number)).transpose()
-    }
-
-    /// Where the axis words of the block lead; `None` when there are none.
-    fn target(&self, block: &Block) -> Result<Option<PerAxis<Length>>, Reason> {
-        let mut target = self.position;
-        let mut any = false;
-        for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
-            let Some(value) = self.word_length(block, letter)? else { continue };
-            any = true;
-            let place = target.get_mut(axis);
-            *place = match self.distance {
-                Distance::Absolute => value,
-                Distance::Incremental => place.checked_add(value).ok_or(Reason::OutOfRange)?,
-            };
-        }
-        Ok(any.then_some(target))
-    }
-
-    /// The axes that the block tells anew, for what is known about the position.
-    fn told(&self, block: &Block) -> PerAxis<bool> {
-        let mut told = PerAxis::from_fn(|_| false);
-        for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
-            *told.get_mut(axis) = block.word(letter).is_some();
-        }
-        told
-    }
-
-    fn moves(&mut self, block: &Block) -> Result<(), Reason> {
-        match self.mode {
-            Mode::Off => Ok(()),
-            Mode::Rapid | Mode::Line => {
-                let Some(target) = self.target(block)? else { return Ok(()) };
-                let rate = if self.mode == Mode::Rapid { Rate::Rapid } else { Rate::Feed };
-                self.come_from_unknown(&target, block, rate);
-                if let Some(motion) = self.straight(target, rate) {
-                    let _ = self.events.push_back(Event::Motion(motion));
-                }
-                self.note_told(block);
-                Ok(())
-            }
-            Mode::Arc(turn) => self.arc(block, turn),
-            Mode::Cycle(kind) => self.drill(block, kind),
-        }
-    }
-
-    /// An absolute word for an axis whose place was lost tells where the axis is; the way there is
-    /// unknown and left out of the path.
-    fn come_from_unknown(&mut self, target: &PerAxis<Length>, block: &Block, rate: Rate) {
-        if self.distance == Distance::Incremental {
-            return;
-        }
-        let told = self.told(block);
-        let from = self.position();
-        let mut lost = PerAxis::from_fn(|_| false);
-        for axis in Axis::ALL {
-            let known = *self.known.get(axis);
-            if *told.get(axis) && known != Known::Yes {
-                // At the start of a program a feed move is drawn from zero, so that its length counts.
-                if known == Known::No || rate == Rate::Rapid {
-                    *self.position.get_mut(axis) = *target.get(axis);
-                }
-                *lost.get_mut(axis) = true;
-            }
-        }
-        if lost.iter().any(|(_, lost)| *lost) {
-            let _ = self.events.push_back(Event::Rename { from, to: self.position() });
-            self.unseat(lost);
-        }
-    }
-
-    fn straight(&mut self, target: PerAxis<Length>, rate: Rate) -> Option<Motion> {
-        let start = self.position();
-        let from_unknown = self.arrive(target);
-        (start != self.position() || from_unknown.iter().any(|(_, unknown)| *unknown)).then(|| Motion {
-            curve: Curve::line(start, self.position()),
-            rate,
-            line: self.line,
-            from_unknown,
-        })
-    }
-
-    /// Sets the position; gives the axes that came there from an unknown place.
-    fn arrive(&mut self, target: PerAxis<Length>) -> PerAxis<bool> {
-        let mut unknown = PerAxis::from_fn(|_| false);
-        for axis in Axis::ALL {
-            let moved = self.position.get(axis) != target.get(axis);
-            if self.distance == Distance::Absolute && *self.known.get(axis) != Known::Yes && moved {
-                *unknown.get_mut(axis) = true;
-            }
-        }
-        self.position = target;
-        unknown
-    }
-
-    fn note_told(&mut self, block: &Block) {
-        if self.distance == Distance::Absolute {
-            let told = self.told(block);
-            for axis in Axis::ALL {
-                if *told.get(axis) {
-                    *self.known.get_mut(axis) = Known::Yes;
-                }
-            }
-        }
-    }
-
-    fn arc(&mut self, block: &Block, turn: Turn) -> Result<(), Reason> {
-        let offsets =
-            [self.word_length(block, b'I')?, self.word_length(block, b'J')?, self.word_length(block, b'K')?];
-        let radius = self.word_length(block, b'R')?;
-        let centred = offsets.iter().any(Option::is_some);
-        let target = match self.target(block)? {
-            Some(target) => target,
-            None if centred => self.position,
-            None => return Ok(()),
-        };
-        self.come_from_unknown(&target, block, Rate::Feed);
-        let (first, second, _) = self.plane.axes();
-        let start = self.position();
-        let end = target.map(|length| length.as_mm());
-        let curve = if let Some(radius) = radius {
-            Curve::with_radius(self.plane, turn, start, end, radius.as_mm(), ARC_ALLOWANCE_MM)
-        } else if centred {
-            let centre = |axis: Axis| -> Result<f64, Reason> {
-                let [i, j, k] = offsets;
-                let word = match axis {
-                    Axis::X => i,
-                    Axis::Y => j,
-                    Axis::Z => k,
-                };
-                let here = *self.position.get(axis);
-                let place = match (self.centres, word) {
-                    (Distance::Absolute, Some(place)) => Some(place),
-                    (_, word) => here.checked_add(word.unwrap_or_default()),
-                };
-                place.map(Length::as_mm).ok_or(Reason::OutOfRange)
-            };
-            let turns = match block.number(b'P') {
-                Some(number) => number.whole().and_then(|n| u32::try_from(n).ok()).unwrap_or(1).max(1),
-                None => 1,
-            };
-            let extra = turns.saturating_sub(1).min(10_000);
-            let centre = (centre(first)?, centre(second)?);
-            Curve::about_centre(self.plane, turn, start, end, centre, extra, ARC_ALLOWANCE_MM)
-        } else {
-            return Err(Reason::ArcUndefined);
-        }
-        .map_err(Reason::Arc)?;
-        let from_unknown = self.arrive(target);
-        self.note_told(block);
-        let motion = Motion { curve, rate: Rate::Feed, line: self.line, from_unknown };
-        let _ = self.events.push_back(Event::Motion(motion));
-        Ok(())
-    }
-
-    /// G53: a machine position, which work coordinates do not tell.
-    fn machine_move(&mut self, block: &Block) {
-        let told = self.told(block);
-        for axis in Axis::ALL {
-            if *told.get(axis) {
-                self.lose(axis);
-            }
-        }
-        self.unseat(told);
-    }
-
-    /// The non-modal words that change where things are.
-    fn set_up(&mut self, code: i64, block: &Block) -> Result<(), Reason> {
-        let told = self.told(block);
-        match code {
-            280 | 300 => {
-                if let Some(target) = self.target(block)? {
-                    self.come_from_unknown(&target, block, Rate::Rapid);
-                    if let Some(motion) = self.straight(target, Rate::Rapid) {
-                        let _ = self.events.push_back(Event::Motion(motion));
-                    }
-                }
-                let none = !told.iter().any(|(_, told)| *told);
-                let axes = told.map(|told| none || *told);
-                for axis in Axis::ALL {
-                    if *axes.get(axis) {
-                        self.lose(axis);
-                    }
-                }
-                self.unseat(axes);
-            }
-            100 => {
-                let kind = block.number(b'L').and_then(|n| n.whole());
-                if matches!(kind, Some(2 | 20)) {
-                    let system = block.number(b'P').and_then(|n| n.whole()).unwrap_or(0);
-                    let active = self.offset.checked_div(10).and_then(|c| c.checked_sub(53)) == Some(system);
-                    if system == 0 || active || system > 6 {
-                        for axis in Axis::ALL {
-                            if *told.get(axis) {
-                                self.lose(axis);
-                            }
-                        }
-                        self.unseat(told);
-                    }
-                }
-            }
-            920 => {
-                let from = self.position();
-                let mut to = self.position;
-                for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
-                    if let Some(value) = self.word_length(block, letter)? {
-                        *to.get_mut(axis) = value;
-                        *self.known.get_mut(axis) = Known::Yes;
-                    }
-                }
-                self.position = to;
-                let _ = self.events.push_back(Event::Rename { from, to: self.position() });
-                self.unseat(told);
-            }
-            520 => {
-                for axis in Axis::ALL {
-                    if *told.get(axis) {
-                        self.lose(axis);
-                    }
-                }
-                self.unseat(told);
-            }
-            921..=923 => {
-                for axis in Axis::ALL {
-                    self.lose(axis);
-                }
-                self.unseat(PerAxis::from_fn(|_| true));
-            }
-            _ => {}
-        }
-        Ok(())
-    }
-
-    fn drill(&mut self, block: &Block, kind: CycleKind) -> Result<(), Reason> {
-        if !block.has_any(b"XYZRIJK") && !block.has_any(b"QL") {
-            return Ok(());
-        }
-        let lengths = [b'Z', b'Y', b'X', b'R', b'Q', b'I', b'J', b'K'].map(|l| self.word_length(block, l));
-        let [z, y, x, r, q, i, j, k] = lengths;
-        let (first, second, third) = self.plane.axes();
-        let by_axis = PerAxis { x: x?, y: y?, z: z? };
-        let incremental = self.distance == Distance::Incremental;
-        let sticky = &mut self.drilling;
-        sticky.remember(*by_axis.get(third), r?, q?, [i?, j?, k?]);
-        let repeats = block.number(b'L').map_or(Some(1), |n| n.whole()).ok_or(Reason::BadNumber(b'L'))?;
-        let repeats = u32::try_from(repeats).map_err(|_| Reason::BadNumber(b'L'))?;
-        if !block.has_any(b"XYZ") && block.word(b'R').is_none() {
-            return Ok(()); // only sticky words
-        }
-        if !incremental {
-            let told = self.told(block);
-            for axis in [first, second] {
-                if *told.get(axis) && *self.known.get(axis) == Known::No {
-                    let from = self.position();
-                    *self.position.get_mut(axis) = by_axis.get(axis).unwrap_or_default();
-                    let _ = self.events.push_back(Event::Rename { from, to: self.position() });
-                }
-            }
-        }
-        let cycle =
-            Cycle::new(kind, self.plane, &self.drilling, by_axis, self.position, incremental, repeats)?;
-        self.note_told(block);
-        self.cycle = Some(cycle);
-        Ok(())
     }
 }
 
@@ -680,7 +438,8 @@ impl Interpreter {
 const fn is_neutral(code: i64) -> bool {
     matches!(
         code,
-        90 | 150 | 400 | 500 | 501 | 610 | 611 | 640 | 690 | 930..=979 | 49 | 80 | 81 | 230 | 250 | 1870
+        90 | 150 | 400 | 500 | 501 | 610 | 611 | 640 | 690 | 930
+            ..=979 | 49 | 80 | 81 | 230 | 250 | 1030 | 1870
     )
 }
 

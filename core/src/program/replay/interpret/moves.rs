@@ -1,0 +1,275 @@
+//! What the axis words of a block make the machine do: moves, arcs, cycles, new names of places.
+
+use super::{
+    AXIS_LETTERS, Block, Curve, Cycle, CycleKind, Distance, EVERY_AXIS, Event, Interpreter, Known, Mode,
+    Motion, Rate, Reason, Turn,
+};
+use crate::{
+    axis::{Axis, PerAxis},
+    length::Length,
+    program::Number,
+};
+
+/// Distances of an arc's start and end from its centre may differ by this much (mm); posts round
+/// centres to three decimals, and inch posts to four.
+const ARC_ALLOWANCE_MM: f64 = 0.05;
+
+impl Interpreter {
+    fn length(&self, number: Number) -> Result<Length, Reason> {
+        number.length(self.unit, self.reading.integers).ok_or(Reason::OutOfRange)
+    }
+
+    fn word_length(&self, block: &Block, letter: u8) -> Result<Option<Length>, Reason> {
+        block.number(letter).map(|number| self.length(number)).transpose()
+    }
+
+    /// Where the axis words of the block lead; `None` when there are none.
+    fn target(&self, block: &Block) -> Result<Option<PerAxis<Length>>, Reason> {
+        let mut target = self.position;
+        let mut any = false;
+        for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
+            let Some(value) = self.word_length(block, letter)? else { continue };
+            any = true;
+            let place = target.get_mut(axis);
+            *place = match self.distance {
+                Distance::Absolute => value,
+                Distance::Incremental => place.checked_add(value).ok_or(Reason::OutOfRange)?,
+            };
+        }
+        Ok(any.then_some(target))
+    }
+
+    /// The axes that the block tells anew, for what is known about the position.
+    pub(super) fn told(&self, block: &Block) -> PerAxis<bool> {
+        let mut told = PerAxis::from_fn(|_| false);
+        for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
+            *told.get_mut(axis) = block.word(letter).is_some();
+        }
+        told
+    }
+
+    pub(super) fn moves(&mut self, block: &Block) -> Result<(), Reason> {
+        match self.mode {
+            Mode::Off => Ok(()),
+            Mode::Rapid | Mode::Line => {
+                let Some(target) = self.target(block)? else { return Ok(()) };
+                let rate = if self.mode == Mode::Rapid { Rate::Rapid } else { Rate::Feed };
+                let lost = self.come_from_unknown(&target, block, rate);
+                if let Some(motion) = self.straight(target, rate, lost) {
+                    let _ = self.events.push_back(Event::Motion(motion));
+                }
+                self.note_told(block);
+                Ok(())
+            }
+            Mode::Arc(turn) => self.arc(block, turn),
+            Mode::Cycle(kind) => self.drill(block, kind),
+        }
+    }
+
+    /// Absolute words for axes whose place was not known: gives those axes. A rapid is left out of the
+    /// path; a feed move is drawn from the last place that was known, so that its length counts.
+    fn come_from_unknown(&mut self, target: &PerAxis<Length>, block: &Block, rate: Rate) -> PerAxis<bool> {
+        let told = self.told(block);
+        let lost = PerAxis::from_fn(|axis| {
+            self.distance == Distance::Absolute && *told.get(axis) && *self.known.get(axis) == Known::No
+        });
+        if lost.iter().any(|(_, lost)| *lost) {
+            if rate == Rate::Rapid {
+                self.jump(target, lost);
+            }
+            self.unseat(lost);
+        }
+        lost
+    }
+
+    /// Axes are found at a place without a way that led there.
+    fn jump(&mut self, target: &PerAxis<Length>, axes: PerAxis<bool>) {
+        let from = self.position();
+        for axis in Axis::ALL {
+            if *axes.get(axis) {
+                *self.position.get_mut(axis) = *target.get(axis);
+            }
+        }
+        let _ = self.events.push_back(Event::Rename { from, to: self.position() });
+    }
+
+    pub(super) fn straight(
+        &mut self,
+        target: PerAxis<Length>,
+        rate: Rate,
+        from_unknown: PerAxis<bool>,
+    ) -> Option<Motion> {
+        let start = self.position();
+        self.position = target;
+        let moved = start != self.position() || from_unknown.iter().any(|(_, unknown)| *unknown);
+        let curve = Curve::line(start, self.position());
+        moved.then_some(Motion { curve, rate, line: self.line, from_unknown })
+    }
+
+    fn note_told(&mut self, block: &Block) {
+        if self.distance == Distance::Absolute {
+            let told = self.told(block);
+            for axis in Axis::ALL {
+                if *told.get(axis) {
+                    *self.known.get_mut(axis) = Known::Yes;
+                }
+            }
+        }
+    }
+
+    fn arc(&mut self, block: &Block, turn: Turn) -> Result<(), Reason> {
+        let offsets =
+            [self.word_length(block, b'I')?, self.word_length(block, b'J')?, self.word_length(block, b'K')?];
+        let radius = self.word_length(block, b'R')?;
+        let centred = offsets.iter().any(Option::is_some);
+        let target = match self.target(block)? {
+            Some(target) => target,
+            None if centred => self.position,
+            None => return Ok(()),
+        };
+        let from_unknown = self.come_from_unknown(&target, block, Rate::Feed);
+        let (first, second, _) = self.plane.axes();
+        let start = self.position();
+        let end = target.map(|length| length.as_mm());
+        let curve = if let Some(radius) = radius {
+            Curve::with_radius(self.plane, turn, start, end, radius.as_mm(), ARC_ALLOWANCE_MM)
+        } else if centred {
+            let centre = |axis: Axis| -> Result<f64, Reason> {
+                let [i, j, k] = offsets;
+                let word = match axis {
+                    Axis::X => i,
+                    Axis::Y => j,
+                    Axis::Z => k,
+                };
+                let here = *self.position.get(axis);
+                let place = match (self.centres, word) {
+                    (Distance::Absolute, Some(place)) => Some(place),
+                    (_, word) => here.checked_add(word.unwrap_or_default()),
+                };
+                place.map(Length::as_mm).ok_or(Reason::OutOfRange)
+            };
+            let turns = match block.number(b'P') {
+                Some(number) => number.whole().and_then(|n| u32::try_from(n).ok()).unwrap_or(1).max(1),
+                None => 1,
+            };
+            let extra = turns.saturating_sub(1).min(10_000);
+            let centre = (centre(first)?, centre(second)?);
+            Curve::about_centre(self.plane, turn, start, end, centre, extra, ARC_ALLOWANCE_MM)
+        } else {
+            return Err(Reason::ArcUndefined);
+        }
+        .map_err(Reason::Arc)?;
+        self.position = target;
+        self.note_told(block);
+        let motion = Motion { curve, rate: Rate::Feed, line: self.line, from_unknown };
+        let _ = self.events.push_back(Event::Motion(motion));
+        Ok(())
+    }
+
+    /// G53: a machine position, which work coordinates do not tell.
+    pub(super) fn machine_move(&mut self, block: &Block) {
+        let told = self.told(block);
+        self.lose(told);
+        self.unseat(told);
+    }
+
+    /// The non-modal words that change where things are.
+    pub(super) fn set_up(&mut self, code: i64, block: &Block) -> Result<(), Reason> {
+        let told = self.told(block);
+        match code {
+            280 | 300 => {
+                if let Some(target) = self.target(block)? {
+                    let lost = self.come_from_unknown(&target, block, Rate::Rapid);
+                    if let Some(motion) = self.straight(target, Rate::Rapid, lost) {
+                        let _ = self.events.push_back(Event::Motion(motion));
+                    }
+                }
+                let none = !told.iter().any(|(_, told)| *told);
+                let axes = told.map(|told| none || *told);
+                self.lose(axes);
+                self.unseat(axes);
+            }
+            100 => {
+                let kind = block.number(b'L').and_then(|n| n.whole());
+                if matches!(kind, Some(2 | 20)) {
+                    let system = block.number(b'P').and_then(|n| n.whole()).unwrap_or(0);
+                    let number = |code: i64| code.checked_div(10).and_then(|c| c.checked_sub(53));
+                    let active = self.offset.is_none_or(|offset| number(offset) == Some(system));
+                    if system == 0 || active || system > 6 {
+                        self.lose(told);
+                        self.unseat(told);
+                    }
+                }
+            }
+            920 => {
+                let from = self.position();
+                let mut to = self.position;
+                for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
+                    if let Some(value) = self.word_length(block, letter)? {
+                        *to.get_mut(axis) = value;
+                        *self.known.get_mut(axis) = Known::Yes;
+                    }
+                }
+                self.position = to;
+                let _ = self.events.push_back(Event::Rename { from, to: self.position() });
+                self.unseat(told);
+            }
+            431 | 520 => {
+                self.lose(told);
+                self.unseat(told);
+            }
+            921..=923 => {
+                self.lose(EVERY_AXIS);
+                self.unseat(EVERY_AXIS);
+            }
+            _ => {}
+        }
+        Ok(())
+    }
+
+    fn drill(&mut self, block: &Block, kind: CycleKind) -> Result<(), Reason> {
+        if !block.has_any(b"XYZRIJK") && !block.has_any(b"QL") {
+            return Ok(());
+        }
+        let lengths = [b'Z', b'Y', b'X', b'R', b'Q', b'I', b'J', b'K'].map(|l| self.word_length(block, l));
+        let [z, y, x, r, q, i, j, k] = lengths;
+        let (first, second, third) = self.plane.axes();
+        let by_axis = PerAxis { x: x?, y: y?, z: z? };
+        let incremental = self.distance == Distance::Incremental;
+        let sticky = &mut self.drilling;
+        sticky.remember(*by_axis.get(third), r?, q?, [i?, j?, k?]);
+        let repeats = block.number(b'L').map_or(Some(1), |n| n.whole()).ok_or(Reason::BadNumber(b'L'))?;
+        let repeats = u32::try_from(repeats).map_err(|_| Reason::BadNumber(b'L'))?;
+        if !block.has_any(b"XYZ") && block.word(b'R').is_none() {
+            return Ok(()); // only sticky words
+        }
+        let third_was = *self.known.get(third);
+        if !incremental {
+            let told = self.told(block);
+            let mut target = self.position;
+            for axis in [first, second] {
+                *target.get_mut(axis) = by_axis.get(axis).unwrap_or(*self.position.get(axis));
+            }
+            let mut lost = PerAxis::from_fn(|axis| *told.get(axis) && *self.known.get(axis) == Known::No);
+            *lost.get_mut(third) = third_was == Known::No;
+            if third_was == Known::No
+                && let Some(retract) = self.drilling.from_unknown_level()
+            {
+                *target.get_mut(third) = retract;
+            }
+            if lost.iter().any(|(_, lost)| *lost) {
+                self.jump(&target, lost);
+                self.unseat(lost);
+            }
+        }
+        let cycle =
+            Cycle::new(kind, self.plane, &self.drilling, by_axis, self.position, incremental, repeats)?;
+        self.note_told(block);
+        if third_was == Known::No && self.drilling.to_initial_level {
+            // Back to where nobody knows.
+            *self.known.get_mut(third) = Known::No;
+        }
+        self.cycle = Some(cycle);
+        Ok(())
+    }
+}

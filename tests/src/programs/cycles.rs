@@ -1,0 +1,115 @@
+//! Drilling cycles.
+
+use super::{Feed, Part, Writer};
+
+impl Writer<'_> {
+    /// A series of holes from above the work, and down into the cut again.
+    pub(super) fn cycle(&mut self) {
+        self.clear_of_the_work();
+        let plane = if self.has(Part::CyclesInPlanes) { self.dice.below(4) } else { 0 };
+        let (axes, plane) = match plane {
+            1 => ([2, 0, 1], "G18 "),
+            2 => ([1, 2, 0], "G19 "),
+            _ => ([0, 1, 2], ""),
+        };
+        let repeated = self.has(Part::RepeatedCycles) && self.dice.once_in(4);
+        let incremental = self.has(Part::IncrementalCycles) && (repeated || self.dice.once_in(3));
+        self.incremental = incremental;
+        let back = self.dice.one_of(&["G98", "G99"]);
+        let holes = 1 + self.dice.below(4);
+        for hole in 0..holes {
+            let mut words: Vec<String> = Vec::new();
+            let first = hole == 0;
+            if first {
+                words.push(format!("{plane}{}{back}", if incremental { "G91 " } else { "G90 " }));
+            } else if !incremental && self.dice.once_in(5) {
+                words.push(self.dice.one_of(&["G98", "G99"]).to_owned());
+            }
+            if first || self.dice.once_in(5) {
+                words.push(self.drill(axes, incremental));
+            }
+            words.push(self.hole(axes, repeated && incremental));
+            self.line(&words.join(" "));
+        }
+        self.line("G80");
+        self.motion = "";
+        if axes[2] != 2 {
+            self.line("G17");
+        }
+        self.incremental = false;
+        self.line("G90");
+        self.clear_of_the_work();
+        if axes[2] != 2 || incremental {
+            let to = [self.place(0), self.place(1)];
+            let (x, y) = (self.word(0, to[0]), self.word(1, to[1]));
+            (self.at[0], self.at[1]) = (to[0], to[1]);
+            self.rapid(&format!("{x} {y}"));
+        }
+        self.plunge();
+    }
+
+    /// Up to where it is clear, absolute, feed per minute.
+    fn clear_of_the_work(&mut self) {
+        self.absolute();
+        if self.feed == Feed::InverseTime {
+            self.line("G94 F200");
+            self.feed = Feed::PerMinute;
+        }
+        let high = self.scaled(5_000);
+        let z = self.word(2, high);
+        self.at[2] = high;
+        self.rapid(&z);
+    }
+
+    /// The cycle's own words: code, depth, R, and what else it needs.
+    fn drill(&mut self, axes: [usize; 3], incremental: bool) -> String {
+        let mut codes = vec!["G81", "G82", "G83", "G73", "G84", "G85", "G86", "G88", "G89"];
+        if self.has(Part::BackBoring) {
+            codes.push("G87");
+        }
+        let code = self.dice.one_of(&codes);
+        let level = self.at[axes[2]];
+        // Above the initial level now and then.
+        let over = self.dice.one_of(&[-3_000, -2_000, -4_500, 1_000]);
+        let retract = level + self.scaled(over);
+        let deep = 2_000 + self.dice.below(4_000) as i64;
+        let bottom = retract - self.scaled(deep);
+        let letter = ["X", "Y", "Z"][axes[2]];
+        let (r, depth) = if incremental { (retract - level, bottom - retract) } else { (retract, bottom) };
+        let (r, depth) = (self.decimal(r), self.decimal(depth));
+        let extra = match code {
+            "G83" | "G73" => {
+                let peck = self.scaled(1_250);
+                format!(" Q{}", self.decimal(peck))
+            }
+            "G82" | "G86" | "G88" | "G89" => " P0.2".to_owned(),
+            "G87" => {
+                let side = self.scaled(800);
+                let top = if incremental { self.scaled(700) } else { bottom + self.scaled(700) };
+                let [first, second, third] = axes.map(|axis| ["I", "J", "K"][axis]);
+                let (side, top) = (self.decimal(side), self.decimal(top));
+                format!(" {first}{side} {second}0 {third}{top}")
+            }
+            _ => String::new(),
+        };
+        format!("{code} {letter}{depth} R{r}{extra} F120")
+    }
+
+    fn hole(&mut self, axes: [usize; 3], repeated: bool) -> String {
+        let mut words = Vec::new();
+        let repeats = if repeated { 1 + self.dice.below(4) } else { 1 };
+        let only = self.dice.below(4);
+        for (index, axis) in axes.into_iter().take(2).enumerate() {
+            if only == index as u64 {
+                continue;
+            }
+            let to = if self.incremental { self.at[axis] + self.step() / 2 } else { self.place(axis) / 2 };
+            words.push(self.word(axis, to));
+            self.at[axis] += (to - self.at[axis]) * repeats as i64;
+        }
+        if repeats > 1 {
+            words.push(format!("L{repeats}"));
+        }
+        words.join(" ")
+    }
+}
