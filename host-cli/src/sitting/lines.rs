@@ -162,7 +162,7 @@ fn step_back(sitting: &mut Sitting<'_>, word: &str, ctx: &Context) -> Result<(),
         _ => (sitting.redo()?, "is put back", "there is no reading to put back"),
     };
     match moved {
-        Some(row) => ctx.note(&format!("{} {done}", sitting.print().short(row.value.as_mm()))),
+        Some(row) => ctx.note(&format!("{} {done}", sitting.shown(row.value))),
         None => ctx.note(nothing),
     }
     Ok(())
@@ -211,7 +211,7 @@ fn fed(
                 }
                 sitting.take(value, time_s)?;
                 if feed.hint().is_some() {
-                    let kept = sitting.print().short(value.as_mm());
+                    let kept = sitting.shown(value);
                     ctx.note(&format!("row {taken_row}: {kept} is kept", taken_row = taken + 1));
                     so_far(sitting, ctx);
                 }

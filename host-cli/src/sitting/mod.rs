@@ -19,7 +19,7 @@ use crate::context::Context;
 use crate::key_args::KeyArgs;
 use crate::refusal::Refusal;
 use crate::units::Print;
-use plan::{Plan, Stop};
+use plan::{Act, Plan, Stop};
 use record::{Record, Taken};
 use std::path::Path;
 use suspicion::Suspicion;
@@ -96,6 +96,24 @@ impl<'a> Sitting<'a> {
         Print { unit: self.plan.unit }
     }
 
+    /// A reading as people see it: with the digits of its unit, and more where it has them.
+    #[must_use]
+    pub fn shown(&self, value: Length) -> String {
+        let (all, usual) = (self.print().short(value.as_mm()), self.print().length(value.as_mm()));
+        if all.len() > usual.len() { all } else { usual }
+    }
+
+    /// Seconds left of a pause before the next reading.
+    #[must_use]
+    pub fn waiting_s(&self) -> Option<u64> {
+        let pause = self.stop()?.acts.iter().find_map(|act| match act {
+            Act::Pause(seconds) => Some(f64::from(*seconds)),
+            _ => None,
+        })?;
+        let left = pause - self.record.since_last_s();
+        (left > 0.0).then_some(left.ceil() as u64)
+    }
+
     /// Why a reading should be taken again before it is kept; not twice for the same: read the same
     /// again, it is meant.
     pub fn doubt(&mut self, value: Length) -> Option<String> {
@@ -122,23 +140,19 @@ impl<'a> Sitting<'a> {
     }
 
     fn in_words(&self, value: Length, suspicion: Suspicion) -> String {
-        let print = self.print();
-        let shown = print.short(value.as_mm());
+        let at = |mm| self.shown(Length::from_mm(mm).unwrap_or_default());
+        let shown = self.shown(value);
         match suspicion {
             Suspicion::FarFromOthers { low_mm, high_mm } if low_mm == high_mm => {
-                format!("{shown} is far from the {} expected here", print.short(low_mm))
+                format!("{shown} is far from the {} expected here", at(low_mm))
             }
             Suspicion::FarFromOthers { low_mm, high_mm } => {
-                format!(
-                    "{shown} is far from the others here, {} to {}",
-                    print.short(low_mm),
-                    print.short(high_mm)
-                )
+                format!("{shown} is far from the others here, {} to {}", at(low_mm), at(high_mm))
             }
             Suspicion::BeyondLoss { other_mm } => {
-                format!("{shown} is far from the {} read before", print.short(other_mm))
+                format!("{shown} is far from the {} read before", at(other_mm))
             }
-            Suspicion::BeyondDial => format!("{shown} {} is more than a dial shows", print.unit),
+            Suspicion::BeyondDial => format!("{shown} {} is more than a dial shows", self.plan.unit),
         }
     }
 

@@ -187,6 +187,13 @@ impl Record {
         Ok(())
     }
 
+    /// Seconds since the last reading was taken.
+    #[must_use]
+    pub fn since_last_s(&self) -> f64 {
+        let now_s = (jiff::Timestamp::now() - self.began).as_secs_f64();
+        now_s - self.rows.last().map_or(0.0, |row| row.time_s)
+    }
+
     /// Takes the last reading back, and gives it; `None` if there is none.
     ///
     /// # Errors

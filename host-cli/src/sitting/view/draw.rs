@@ -4,13 +4,14 @@
 use super::{Shown, Stage};
 use crate::screen::Tone;
 use crate::sitting::Sitting;
-use crate::sitting::plan::Stop;
+use crate::sitting::plan::{Act, Stop};
 use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
 use takeup_core::axis::Direction;
+use takeup_core::measure::Kind;
 use tui_big_text::{BigText, PixelSize};
 
 /// A text in large letters: how they are drawn, and the cells that one takes.
@@ -27,9 +28,10 @@ const SIZES: [Size; 3] = [
     Size { pixels: PixelSize::Quadrant, columns: 4, rows: 4 },
 ];
 
-/// The largest letters in which a text fits.
-fn fitting(text: &str, columns: u16, rows: u16) -> Option<Size> {
-    let letters = u16::try_from(text.chars().count()).unwrap_or(u16::MAX);
+/// The largest letters in which lines of text fit, each in so many rows.
+fn fitting(lines: &[String], columns: u16, rows: u16) -> Option<Size> {
+    let letters = lines.iter().map(|line| line.chars().count()).max().unwrap_or(0);
+    let letters = u16::try_from(letters).unwrap_or(u16::MAX);
     SIZES.into_iter().find(|size| size.rows <= rows && letters.saturating_mul(size.columns) <= columns)
 }
 
@@ -70,19 +72,26 @@ impl Page<'_, '_> {
         ]));
     }
 
-    /// Text in large letters, in plain ones where they do not fit.
-    fn big(&mut self, text: &str, rows: u16, style: Style) {
-        match fitting(text, self.left.width.saturating_sub(1), rows) {
-            Some(size) => {
-                let area = self.rows(size.rows);
-                let area = Rect { x: area.x + 1, width: area.width.saturating_sub(1), ..area };
-                // The struck zero of these letters is too near to an 8 for a dial.
-                let text = text.replace('0', "O");
-                let big =
-                    BigText::builder().pixel_size(size.pixels).style(style).lines(vec![text.into()]).build();
-                self.frame.render_widget(big, area);
+    /// Lines in large letters, all of one size, each in at most so many rows; in plain ones where they do
+    /// not fit.
+    fn big(&mut self, lines: &[String], rows: u16, style: Style) {
+        let Some(size) = fitting(lines, self.left.width, rows) else {
+            for line in lines {
+                self.text(line, style.add_modifier(Modifier::BOLD));
             }
-            None => self.text(text, style.add_modifier(Modifier::BOLD)),
+            return;
+        };
+        for line in lines {
+            let area = self.rows(size.rows);
+            let letters = u16::try_from(line.chars().count()).unwrap_or(u16::MAX);
+            // In line with the plain text, where there is a column to spare.
+            let margin = u16::from(letters.saturating_mul(size.columns) < area.width);
+            let area = Rect { x: area.x + margin, width: area.width - margin, ..area };
+            // The struck zero of these letters is too near to an 8 for a dial.
+            let line = line.replace('0', "O");
+            let big =
+                BigText::builder().pixel_size(size.pixels).style(style).lines(vec![line.into()]).build();
+            self.frame.render_widget(big, area);
         }
     }
 
@@ -115,7 +124,7 @@ fn cautions(page: &mut Page<'_, '_>, title: &str, sitting: &Sitting<'_>, keys: &
     let tone = page.tone(Tone::Caution);
     if page.left.height >= 20 {
         page.rows(1);
-        page.big(title, 4, tone);
+        page.big(&[title.to_owned()], 4, tone);
         page.rows(1);
     } else {
         page.text(title, tone);
@@ -181,20 +190,21 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     head(page, sitting);
     match sitting.stop() {
         Some(stop) => {
-            page.rule("do now, and read when it stands still");
             let strong = page.tone(Tone::Strong);
-            let moves = moves(stop, sitting);
-            for line in &moves {
-                page.big(line, do_rows, strong);
-            }
+            let waiting = sitting.waiting_s();
+            page.rule(if waiting.is_some() { "leave everything as it is" } else { do_now(stop, sitting) });
+            let moves = match waiting {
+                Some(seconds) => vec![format!("WAIT {}:{:02}", seconds / 60, seconds % 60)],
+                None => moves(stop, sitting),
+            };
+            page.big(&moves, do_rows, strong);
             page.rule(&format!("dial, {}: {}", sitting.plan.unit, shown.hint));
-            page.big(&dial(shown, sitting), dial_rows, strong);
+            page.big(&[dial(shown, sitting)], dial_rows, strong);
         }
         None => {
             page.rule("done");
             let good = page.tone(Tone::Good);
-            page.big("ALL READ", do_rows, good);
-            page.big("ENTER: RESULT", do_rows, good);
+            page.big(&["ALL READ".to_owned(), "ENTER: RESULT".to_owned()], do_rows, good);
         }
     }
     let message = shown.message.as_ref();
@@ -210,7 +220,7 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
         Some(so_far) => {
             (format!("So far {}", so_far.line), so_far.more.as_deref().unwrap_or("no limit is given"))
         }
-        None => ("So far too little for an estimate".to_owned(), "two whole cycles are needed"),
+        None => ("So far too little for an estimate".to_owned(), "more readings are needed"),
     };
     page.text(&line, page.tone(Tone::Strong));
     page.text(more, Style::new());
@@ -239,9 +249,24 @@ fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
     page.text(&format!("{}{}", "▪".repeat(full), "·".repeat(width.saturating_sub(full))), Style::new());
 }
 
-/// What to do now, a line each.
+/// How to go about it.
+fn do_now(stop: &Stop, sitting: &Sitting<'_>) -> &'static str {
+    let before = sitting.rows().next_back().map(|(before, _)| before.target);
+    let new_zero = match sitting.plan.kind {
+        Kind::Reversal => before != Some(stop.target),
+        _ => before.is_none(),
+    };
+    if new_zero {
+        "do now: indicator clear, move, set the indicator, read when it stands still"
+    } else {
+        "do now, and read when it stands still"
+    }
+}
+
+/// What to do now, a line each; a pause is over when this is shown.
 fn moves(stop: &Stop, sitting: &Sitting<'_>) -> Vec<String> {
-    stop.acts.iter().map(|act| sitting.plan.words(*act, stop.approach)).collect()
+    let acts = stop.acts.iter().filter(|act| !matches!(act, Act::Pause(_)));
+    acts.map(|act| sitting.plan.words(*act, stop.approach)).collect()
 }
 
 /// What is typed, else what the indicator shows.
@@ -250,27 +275,50 @@ fn dial(shown: &Shown, sitting: &Sitting<'_>) -> String {
         return format!("{}_", shown.entry);
     }
     match shown.dial {
-        Some(value) => sitting.print().length(value.as_mm()),
+        Some(value) => sitting.shown(value),
         None => "_".to_owned(),
     }
 }
 
-/// The readings by place and approach, those of this place first.
+/// The readings, in at most so many lines.
 fn readings(sitting: &Sitting<'_>, most: usize, width: usize) -> Vec<String> {
-    let print = sitting.print();
+    match sitting.plan.kind {
+        Kind::Reversal | Kind::Positioning | Kind::Indicator => by_place(sitting, most, width),
+        _ => in_turn(sitting, most, width),
+    }
+}
+
+/// The latest readings, one after another.
+fn in_turn(sitting: &Sitting<'_>, most: usize, width: usize) -> Vec<String> {
+    let values: Vec<_> = sitting.rows().map(|(_, row)| sitting.shown(row.value)).collect();
+    // Even columns, as many readings as surely fit.
+    let column = values.iter().map(|value| value.chars().count() + 2).max().unwrap_or(2);
+    let in_line = (width.saturating_sub(2) / column).max(1);
+    let lines: Vec<_> = values
+        .chunks(in_line)
+        .map(|chunk| chunk.iter().map(|value| format!("{value:>column$}")).collect::<String>())
+        .collect();
+    lines.get(lines.len().saturating_sub(most)..).unwrap_or_default().to_vec()
+}
+
+/// The readings by place and approach: those of this place first, then those of the place before it.
+fn by_place(sitting: &Sitting<'_>, most: usize, width: usize) -> Vec<String> {
     let place = |stop: &Stop| (stop.target, stop.approach);
     let mut groups: Vec<(&Stop, Vec<String>)> = Vec::new();
     for (stop, row) in sitting.rows() {
-        let shown = print.short(row.value.as_mm());
+        let shown = sitting.shown(row.value);
         match groups.iter_mut().find(|(first, _)| place(first) == place(stop)) {
             Some((_, values)) => values.push(shown),
             None => groups.push((stop, vec![shown])),
         }
     }
     let here = sitting.stop().map(|stop| stop.target);
-    // The latest places first, but this one before all.
-    groups.reverse();
-    groups.sort_by_key(|(stop, _)| (Some(stop.target) != here, stop.approach == Some(Direction::Minus)));
+    let mut places: Vec<_> = groups.iter().map(|(stop, _)| stop.target).collect();
+    places.dedup();
+    let age = |target| places.iter().rev().position(|place| *place == target);
+    groups.sort_by_key(|(stop, _)| {
+        (Some(stop.target) != here, age(stop.target), stop.approach == Some(Direction::Minus))
+    });
     groups
         .iter()
         .take(most)

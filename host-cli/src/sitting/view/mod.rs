@@ -88,6 +88,7 @@ pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context
         },
         behind: Stage::Reading,
         aimed: None,
+        waited: None,
     };
     let left = view.go(sitting, feed, &mut raw.terminal, &refuse);
     drop(raw);
@@ -131,6 +132,8 @@ struct View {
     behind: Stage,
     /// The row that the feed was told of.
     aimed: Option<usize>,
+    /// The seconds left of a pause when it was looked at last.
+    waited: Option<u64>,
 }
 
 impl View {
@@ -147,7 +150,9 @@ impl View {
                 let shown = &self.shown;
                 terminal.draw(|frame| draw::all(frame, shown, sitting)).map_err(refuse)?;
             }
-            draw = false;
+            // A pause is counted down.
+            draw = sitting.waiting_s() != self.waited;
+            self.waited = sitting.waiting_s();
             if event::poll(TICK).map_err(refuse)? {
                 draw = true;
                 if let Event::Key(key) = event::read().map_err(refuse)?
@@ -208,7 +213,7 @@ impl View {
         }
         let row = sitting.taken() + 1;
         sitting.take(value, time_s)?;
-        self.say(Tone::Good, format!("row {row}: {} is kept", sitting.print().short(value.as_mm())));
+        self.say(Tone::Good, format!("row {row}: {} is kept", sitting.shown(value)));
         self.changed(sitting);
         Ok(())
     }
@@ -236,7 +241,7 @@ impl View {
             (stage, KeyCode::Char('?' | 'h')) => (self.behind, self.shown.stage) = (stage, Stage::Help),
             (_, KeyCode::Char('u')) => match sitting.undo()? {
                 Some(row) => {
-                    let shown = sitting.print().short(row.value.as_mm());
+                    let shown = sitting.shown(row.value);
                     self.say(Tone::Caution, format!("{shown} is taken back; R puts it back"));
                     self.changed(sitting);
                 }
@@ -244,7 +249,7 @@ impl View {
             },
             (_, KeyCode::Char('r')) => match sitting.redo()? {
                 Some(row) => {
-                    let shown = sitting.print().short(row.value.as_mm());
+                    let shown = sitting.shown(row.value);
                     self.say(Tone::Good, format!("{shown} is put back"));
                     self.changed(sitting);
                 }

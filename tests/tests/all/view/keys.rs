@@ -27,19 +27,19 @@ fn cautions_stand_before_the_first_move_and_each_key_does_its_work() {
     terminal.press("9.9\u{1b}");
     std::thread::sleep(std::time::Duration::from_millis(200));
     terminal.press("0.29\u{7f}\r");
-    terminal.wait_for("row 1: 0.2 is kept");
+    terminal.wait_for("row 1: 0.200 is kept");
     assert_eq!(values(&folder, "z.csv"), [0.2]);
-    terminal.press_for("0.25\r", "row 2: 0.25 is kept");
-    terminal.press_for(".2\r", "row 3: 0.2 is kept");
+    terminal.press_for("0.25\r", "row 2: 0.250 is kept");
+    terminal.press_for(".2\r", "row 3: 0.200 is kept");
 
     // Undo and redo: the file goes along, time and all.
     let whole = folder.read("z.csv");
-    terminal.press_for("u", "0.2 is taken back; R puts it back");
+    terminal.press_for("u", "0.200 is taken back; R puts it back");
     assert_eq!(values(&folder, "z.csv"), [0.2, 0.25]);
-    terminal.press_for("U", "0.25 is taken back");
+    terminal.press_for("U", "0.250 is taken back");
     terminal.wait_for("R redo (2)");
-    terminal.press_for("r", "0.25 is put back");
-    terminal.press_for("R", "0.2 is put back");
+    terminal.press_for("r", "0.250 is put back");
+    terminal.press_for("R", "0.200 is put back");
     assert_eq!(folder.read("z.csv"), whole);
     terminal.press_for("r", "no reading to put back");
     // A reading taken anew ends the redo.
@@ -84,16 +84,16 @@ fn a_misread_is_asked_about_at_once() {
     terminal.wait_for("I have seen to it");
     terminal.press_for("\r", "reading 1 of 12");
     for (row, reading) in [(1, "0.2"), (2, "0.25"), (3, "0.201"), (4, "0.251")] {
-        terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading} is kept"));
+        terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading:0<5} is kept"));
     }
     let asked = terminal.press_for("0.81\r", "READ AGAIN?");
-    assert!(asked.contains("0.81 is far from the others here, 0.2 to 0.201"), "{asked}");
+    assert!(asked.contains("0.810 is far from the others here, 0.200 to 0.201"), "{asked}");
     assert_eq!(values(&folder, "z.csv").len(), 4);
     // Read again and different: the right one.
     terminal.press_for("0.202\r", "row 5: 0.202 is kept");
     // Read again and the same: meant.
     terminal.press_for("0.52\r", "READ AGAIN?");
-    terminal.press_for("0.52\r", "row 6: 0.52 is kept");
+    terminal.press_for("0.52\r", "row 6: 0.520 is kept");
     assert_eq!(values(&folder, "z.csv"), [0.2, 0.25, 0.201, 0.251, 0.202, 0.52]);
     // Nobody's dial shows a metre.
     terminal.press_for("1000\r", "more than a dial shows");
@@ -109,7 +109,8 @@ fn at_the_end_the_last_reading_can_still_be_taken_back_and_the_answer_follows() 
     terminal.press_for("\r", "reading 1 of 12");
     for row in 1..=12 {
         let reading = if row % 2 == 1 { "0.2" } else { "0.25" };
-        let screen = terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading} is kept"));
+        let screen =
+            terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading:0<5} is kept"));
         if row == 4 {
             assert!(screen.contains("So far Z loses 0.050 mm"), "{screen}");
             assert!(screen.contains("decided"), "{screen}");

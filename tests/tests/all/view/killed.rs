@@ -19,7 +19,7 @@ fn killed_at_random_moments_it_goes_on_exactly_where_it_was() {
             terminal.press_for("\r", &format!("reading {} of 12", kept + 1));
             let until = kept + noise.between(0.0, 3.0) as usize;
             for (row, value) in (1..).zip(&typed).skip(kept).take(until - kept) {
-                terminal.press_for(&format!("{value}\r"), &format!("row {row}: {value} is kept"));
+                terminal.press_for(&format!("{value}\r"), &format!("row {row}: {value:.3} is kept"));
             }
             // One more may or may not arrive before the end.
             terminal.press(&format!("{}\r", typed[until]));
@@ -54,7 +54,7 @@ fn a_terminal_that_goes_away_ends_it_and_loses_nothing() {
     let mut terminal = Terminal::start(&folder.takeup(PLAN), 80, 24);
     terminal.wait_for("I have seen to it");
     terminal.press_for("\r", "reading 1 of 12");
-    terminal.press_for("0.2\r", "row 1: 0.2 is kept");
+    terminal.press_for("0.2\r", "row 1: 0.200 is kept");
     terminal.hang_up();
     terminal.end();
     assert_eq!(values(&folder, "z.csv"), [0.2]);

@@ -17,7 +17,7 @@ fn it_fits_every_size_and_survives_being_resized() {
     terminal.wait_for("I have seen to it");
     terminal.press_for("\r", "reading 1 of 12");
     for (row, reading) in [(1, "0.2"), (2, "0.25"), (3, "0.201"), (4, "0.251")] {
-        terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading} is kept"));
+        terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading:0<5} is kept"));
     }
     terminal.press("0.1");
     let wanted = ["reading 5 of 12", "do now", "dial, mm", "readings so far", "So far Z loses", "? help"];
@@ -31,7 +31,7 @@ fn it_fits_every_size_and_survives_being_resized() {
         assert!(screen.lines().count() <= usize::from(rows), "{columns} x {rows}:\n{screen}");
         // The typed digits are kept, and the last line is the one of the keys.
         assert!(screen.trim_end().ends_with("? help"), "{columns} x {rows}:\n{screen}");
-        assert!(screen.contains("Z0 moving +: 0.2 0.201"), "{columns} x {rows}:\n{screen}");
+        assert!(screen.contains("Z0 moving +: 0.200 0.201"), "{columns} x {rows}:\n{screen}");
     }
     // So small that not all fits: what to do and the dial come first, and nothing fails.
     terminal.resize(20, 5);
@@ -71,7 +71,7 @@ fn without_colour_nothing_is_lost_and_no_colour_is_sent() {
         let mut terminal = Terminal::start(&run(no_colour), 80, 24);
         terminal.wait_for("I have seen to it");
         terminal.press_for("\r", "reading 1 of 12");
-        terminal.press_for("0.2\r", "row 1: 0.2 is kept");
+        terminal.press_for("0.2\r", "row 1: 0.200 is kept");
         contents.push(
             terminal
                 .press_for("u", "is taken back")
@@ -131,7 +131,7 @@ fn the_answer_can_go_to_a_file_while_the_view_stays_on_the_terminal() {
     terminal.press_for("\r", "reading 1 of 12");
     for row in 1..=12 {
         let reading = if row % 2 == 1 { "0.2" } else { "0.25" };
-        terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading} is kept"));
+        terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading:0<5} is kept"));
     }
     terminal.press_for("", "show the result");
     terminal.press("\r");

@@ -21,7 +21,7 @@ fn a_watched_indicator_is_live_and_enter_takes_what_it_shows() {
         shapes.push(block(&terminal.wait_until("the dial moves", |screen| screen != before)));
     }
     assert_eq!(values(&folder, "z.csv"), [0.0; 0], "watching is not reading");
-    terminal.press_for("\r", "row 1: 0.2 is kept");
+    terminal.press_for("\r", "row 1: 0.200 is kept");
     line.send("0.0098 in\r\n");
     std::thread::sleep(std::time::Duration::from_millis(300));
     terminal.press_for("\r", "row 2: 0.2489 is kept");
@@ -45,7 +45,7 @@ fn a_data_button_takes_readings_and_a_doubted_one_is_sent_again() {
     terminal.press_for("\r", "data button takes the reading");
     for (row, reading) in [(1, "0.2"), (2, "0.25"), (3, "0.2"), (4, "0.251")] {
         line.send(&format!("{reading}\n"));
-        terminal.wait_for(&format!("row {row}: {reading} is kept"));
+        terminal.wait_for(&format!("row {row}: {reading:0<5} is kept"));
     }
     line.send("2.2\n");
     terminal.wait_for("READ AGAIN?");
