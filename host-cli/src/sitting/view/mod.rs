@@ -17,12 +17,17 @@ use ratatui::crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
 use ratatui::crossterm::{cursor, execute};
+use std::collections::VecDeque;
 use std::io::{self, Stderr};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use takeup_core::length::Length;
 
 /// How long a key is waited for before the feed is looked at again.
 const TICK: Duration = Duration::from_millis(40);
+
+/// A dial that has moved by no more than this for so long stands still.
+const STILL: Length = Length::from_counts(200_000);
+const AT_REST: Duration = Duration::from_millis(500);
 
 /// The longest entry.
 const LONGEST: usize = 14;
@@ -89,6 +94,7 @@ pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context
         behind: Stage::Reading,
         aimed: None,
         waited: None,
+        recent: VecDeque::new(),
     };
     let left = view.go(sitting, feed, &mut raw.terminal, &refuse);
     drop(raw);
@@ -134,6 +140,8 @@ struct View {
     aimed: Option<usize>,
     /// The seconds left of a pause when it was looked at last.
     waited: Option<u64>,
+    /// What the indicator showed last, the latest first.
+    recent: VecDeque<(Instant, Length)>,
 }
 
 impl View {
@@ -184,6 +192,8 @@ impl View {
                 None => return Ok(count > 0),
                 Some(News::Shows { value, sent }) => {
                     self.shown.dial = Some(value);
+                    self.recent.push_front((Instant::now(), value));
+                    self.recent.truncate(64);
                     if let (Sent::Meant(time_s), Stage::Reading) = (sent, self.shown.stage) {
                         self.reading(value, time_s, sitting)?;
                     }
@@ -193,6 +203,13 @@ impl View {
             }
         }
         Ok(true)
+    }
+
+    /// Whether the dial has not come to rest.
+    fn moves(&self) -> bool {
+        let recent = self.recent.iter().filter(|(at, _)| at.elapsed() < AT_REST).map(|(_, value)| *value);
+        let ends = recent.clone().min().zip(recent.max());
+        ends.is_some_and(|(low, high)| high.saturating_sub(low) > STILL)
     }
 
     fn say(&mut self, tone: Tone, text: impl Into<String>) {
@@ -279,6 +296,10 @@ impl View {
     fn enter(&mut self, sitting: &mut Sitting<'_>) -> Result<(), Refusal> {
         if self.shown.entry.is_empty() {
             return match self.shown.dial {
+                Some(_) if self.moves() => {
+                    self.say(Tone::Caution, "the dial still moves: wait until it stands, then Enter");
+                    Ok(())
+                }
                 Some(value) => self.reading(value, None, sitting),
                 None => {
                     self.say(Tone::Caution, "no number yet");

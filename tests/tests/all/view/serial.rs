@@ -5,6 +5,9 @@ use super::{PLAN, values};
 use std::process::Stdio;
 use takeup_tests::Folder;
 
+/// A dial that shows the same for so long stands still; with room for a busy machine.
+const AT_REST: std::time::Duration = std::time::Duration::from_millis(700);
+
 #[test]
 fn a_watched_indicator_is_live_and_enter_takes_what_it_shows() {
     let folder = Folder::new();
@@ -21,9 +24,11 @@ fn a_watched_indicator_is_live_and_enter_takes_what_it_shows() {
         shapes.push(block(&terminal.wait_until("the dial moves", |screen| screen != before)));
     }
     assert_eq!(values(&folder, "z.csv"), [0.0; 0], "watching is not reading");
+    terminal.press_for("\r", "the dial still moves");
+    std::thread::sleep(AT_REST);
     terminal.press_for("\r", "row 1: 0.200 is kept");
     line.send("0.0098 in\r\n");
-    std::thread::sleep(std::time::Duration::from_millis(300));
+    std::thread::sleep(AT_REST);
     terminal.press_for("\r", "row 2: 0.2489 is kept");
     let screen = {
         line.send("Error 7\r\n");
