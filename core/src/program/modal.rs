@@ -3,6 +3,7 @@
 //! Groups and their words follow NISTIR 6556 (RS274/NGC), table 4.
 
 use super::number::Integers;
+use crate::axis::Axis;
 use crate::length::Unit;
 
 /// What a block of axis words does.
@@ -59,6 +60,18 @@ pub enum Plane {
     Zx,
     /// G19.
     Yz,
+}
+
+impl Plane {
+    /// Its first and second axis, and the axis square to it, right-handed.
+    #[must_use]
+    pub const fn axes(self) -> (Axis, Axis, Axis) {
+        match self {
+            Plane::Xy => (Axis::X, Axis::Y, Axis::Z),
+            Plane::Zx => (Axis::Z, Axis::X, Axis::Y),
+            Plane::Yz => (Axis::Y, Axis::Z, Axis::X),
+        }
+    }
 }
 
 /// Absolute or incremental.

@@ -219,13 +219,15 @@ impl Found {
             }
             self.warn(line, format!("a cut begins while the seat of {axis} is unknown"));
         }
-        if let Some(tolerance) = note.blending {
+        if let Some(blending) = note.blending {
+            let (axis, width) = (blending.axis, blending.width.as_mm());
+            let what = blending.tolerance.map_or_else(
+                || "path blending without a tolerance".to_owned(),
+                |tolerance| format!("path blending of {} mm", tolerance.as_mm()),
+            );
             self.warn(
                 line,
-                format!(
-                    "path blending of {} mm is as wide as the clearance and may swallow a take-up move",
-                    tolerance.as_mm()
-                ),
+                format!("{what} may swallow a take-up move of {axis}: give G64 a P below {width} mm, or G61"),
             );
         }
     }

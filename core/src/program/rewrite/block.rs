@@ -3,7 +3,9 @@
 use super::refusal::{Reason, Stop};
 use crate::axis::{Axis, PerAxis};
 use crate::program::modal::{Modal, Plane};
+use crate::program::number::Number;
 use crate::program::words::{Span, Token, Word, Words};
+use heapless::Vec;
 
 /// What the axis words of a block are for, when not for a move.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -12,37 +14,58 @@ pub(super) enum Purpose {
     Move,
     /// A dwell: they are times.
     Dwell,
-    /// Data of offsets: all places and seats are in doubt.
+    /// Data of offsets.
     Offsets,
-    /// A reference return or a place in machine coordinates: the named axes go there, or all.
+    /// A reference return: the named axes go there, or all.
+    Return,
+    /// A place in machine coordinates.
     Machine,
     /// G92: the place where the axis is gets a new name.
     Rename,
 }
 
+/// G64.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Blend {
+    Unchanged,
+    Without,
+    Within(Number),
+}
+
 /// The words of a block.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Block {
     pub purpose: Purpose,
     pub axes: PerAxis<Option<Word>>,
     pub centre: PerAxis<Option<Word>>,
     pub radius: Option<Word>,
     pub feed: Option<Word>,
-    /// P in an arc, L or K in a cycle.
-    pub turns: Option<Word>,
-    pub repeats: Option<Word>,
+    /// Turns of an arc, dwell of a cycle.
+    pub p: Option<Word>,
+    /// Repeats of a cycle.
+    pub l: Option<Word>,
+    /// Step of a pecking cycle.
+    pub q: Option<Word>,
     /// Where a motion word stands.
     pub motion_word: Option<Span>,
     /// An M word that acts after the move: stop, end, spindle or coolant off.
     pub after: Option<Span>,
+    /// Words that act before the move: spindle and coolant on, speed.
+    pub ahead: Vec<Span, 4>,
     /// A word that changes units, distance or feed mode.
     pub mode_word: bool,
     pub skip: Option<Span>,
-    pub forgets: bool,
+    /// Axes whose place and seat the block puts in doubt.
+    pub doubt: PerAxis<bool>,
+    /// A tool change: seats are in doubt.
+    pub tool_change: bool,
+    /// The tool length changes.
+    pub tool_length: bool,
+    /// A work offset is chosen: tenths of its code, and the number of an additional one.
+    pub offset: Option<(i64, i64)>,
     pub program: bool,
     pub rotary: bool,
-    /// The tolerance of G64 P.
-    pub blending: Option<Word>,
+    pub blend: Blend,
 }
 
 /// The mark that a corrected program carries in a comment.
@@ -60,6 +83,20 @@ fn once(slot: &mut Option<Word>, word: Word) -> Result<(), Stop> {
     if slot.replace(word).is_some() { Err(Stop(Some(word.span), Reason::Twice)) } else { Ok(()) }
 }
 
+/// What is found while the words are read, and means something only with all of them.
+#[derive(Default)]
+struct Open {
+    /// A construct that is refused where its plane has a corrected axis.
+    plane_wide: Option<(Span, Reason)>,
+    /// G5 or G5.1, which are splines with axis words and smooth the motion without.
+    spline: Option<Span>,
+    motion: Option<i64>,
+    cancels: bool,
+    blend: bool,
+    further_offset: bool,
+    offset_data: bool,
+}
+
 impl Block {
     const EMPTY: Block = Block {
         purpose: Purpose::Move,
@@ -67,23 +104,29 @@ impl Block {
         centre: PerAxis { x: None, y: None, z: None },
         radius: None,
         feed: None,
-        turns: None,
-        repeats: None,
+        p: None,
+        l: None,
+        q: None,
         motion_word: None,
         after: None,
+        ahead: Vec::new(),
         mode_word: false,
         skip: None,
-        forgets: false,
+        doubt: PerAxis { x: false, y: false, z: false },
+        tool_change: false,
+        tool_length: false,
+        offset: None,
         program: false,
         rotary: false,
-        blending: None,
+        blend: Blend::Unchanged,
     };
 
     /// Reads a line and applies its modal words. `corrected` says which axes are corrected.
     #[inline]
     pub fn read(line: &[u8], modal: &mut Modal, corrected: &PerAxis<bool>) -> Result<Block, Stop> {
         let mut block = Block::EMPTY;
-        let (mut plane_wide, mut blend) = (None, false);
+        let mut open = Open::default();
+        let mut codes = false;
         for token in Words::new(line) {
             let word = match token? {
                 Token::Word(word) => word,
@@ -108,24 +151,24 @@ impl Block {
                 b'K' => once(&mut block.centre.z, word)?,
                 b'R' => once(&mut block.radius, word)?,
                 b'F' => once(&mut block.feed, word)?,
-                b'P' => block.turns = Some(word),
-                b'L' => block.repeats = Some(word),
+                b'P' => block.p = Some(word),
+                b'L' => block.l = Some(word),
+                b'Q' => block.q = Some(word),
                 b'N' | b'O' | b':' => continue,
                 b'U' | b'V' | b'W' => return Err(Stop(Some(word.span), Reason::UnknownCode)),
                 b'A' | b'B' | b'C' => block.rotary = true,
-                b'G' => block.general(word, modal, corrected, &mut plane_wide, &mut blend)?,
+                b'S' => block.acts_ahead(word),
+                b'G' => {
+                    codes = true;
+                    block.general(word, modal, corrected, &mut open)?;
+                }
                 b'M' => block.machine(word)?,
                 _ => {}
             }
             block.program = true;
         }
-        if let Some((span, reason)) = plane_wide
-            && corrected.iter().any(|(axis, on)| *on && plane_has(modal.plane, axis))
-        {
-            return Err(Stop(Some(span), reason));
-        }
-        if blend {
-            block.blending = block.turns;
+        if codes {
+            block.close(modal, corrected, &open)?;
         }
         Ok(block)
     }
@@ -135,61 +178,131 @@ impl Block {
         word: Word,
         modal: &mut Modal,
         corrected: &PerAxis<bool>,
-        plane_wide: &mut Option<(Span, Reason)>,
-        blend: &mut bool,
+        open: &mut Open,
     ) -> Result<(), Stop> {
         let stop = |reason| Err(Stop(Some(word.span), reason));
         let Some(tenths) = word.number.tenths() else { return stop(Reason::UnknownCode) };
-        if modal.apply(tenths) {
-            match tenths {
-                0..=30 | 730 | 800..=890 => self.motion_word = Some(word.span),
-                200 | 210 | 700 | 710 | 900..=950 => self.mode_word = true,
-                _ => {}
+        match tenths {
+            // Beside another motion word G80 only ends the cycle.
+            800 => {
+                open.cancels = true;
+                if open.motion.is_none() {
+                    modal.apply(tenths);
+                }
+                self.motion_word = self.motion_word.or(Some(word.span));
+                return Ok(());
             }
+            0..=30 | 730 | 810..=890 => {
+                if open.motion.is_some_and(|earlier| earlier != tenths) {
+                    return stop(Reason::Conflict);
+                }
+                if modal.apply(tenths) {
+                    open.motion = Some(tenths);
+                    self.motion_word = Some(word.span);
+                    return Ok(());
+                }
+            }
+            _ => {
+                if modal.apply(tenths) {
+                    self.mode_word |= matches!(tenths, 200 | 210 | 700 | 710 | 900..=950);
+                    return Ok(());
+                }
+            }
+        }
+        let purpose = match tenths {
+            40 => Purpose::Dwell,
+            100 => {
+                open.offset_data = true;
+                Purpose::Offsets
+            }
+            520 => Purpose::Offsets,
+            280 | 300 => Purpose::Return,
+            // Where the return goes to is stored: nothing moves.
+            281 | 301 => Purpose::Dwell,
+            530 => Purpose::Machine,
+            920 => Purpose::Rename,
+            _ => Purpose::Move,
+        };
+        if purpose != Purpose::Move {
+            if !matches!(self.purpose, Purpose::Move | Purpose::Dwell) && purpose != Purpose::Dwell {
+                return stop(Reason::Conflict);
+            }
+            self.purpose = purpose;
             return Ok(());
         }
         match tenths {
-            40 => self.purpose = Purpose::Dwell,
-            100 => {
-                self.purpose = Purpose::Offsets;
-                self.forgets = true;
-            }
-            280 | 300 | 530 => self.purpose = Purpose::Machine,
-            520 => {
-                self.purpose = Purpose::Offsets;
-                self.forgets = true;
-            }
-            920 => self.purpose = Purpose::Rename,
-            921..=923 | 430 | 431 | 432 | 440 | 490 | 540..=593 => self.forgets = true,
-            281 | 301 => self.purpose = Purpose::Offsets,
-            640 => *blend = true,
-            400 | 80 | 90 | 51 | 150 | 500 | 501 | 610 | 611 | 690 | 960 | 970 | 1870 => {}
-            410 | 411 | 420 | 421 => *plane_wide = Some((word.span, Reason::CutterCompensation)),
-            160 | 680 => *plane_wide = Some((word.span, Reason::Transformed)),
+            430 | 431 | 432 | 440 | 490 => self.tool_length = true,
+            540 | 550 | 560 | 570 | 580 | 590..=593 => self.offset = Some((tenths, 0)),
+            541 | 1540 => open.further_offset = true,
+            1100..=1290 if tenths % 10 == 0 => self.offset = Some((tenths, 0)),
+            921..=923 => self.doubt = PerAxis { x: true, y: true, z: true },
+            640 => open.blend = true,
+            80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 501 | 610 | 611 | 690 | 960 | 970 | 1030 | 1870 => {}
+            410 | 411 | 420 | 421 => open.plane_wide = Some((word.span, Reason::CutterCompensation)),
+            160 | 680 => open.plane_wide = Some((word.span, Reason::Transformed)),
             510 | 511 if corrected.iter().any(|(_, on)| *on) => return stop(Reason::Transformed),
+            510 | 511 => {}
             434 | 435 => return stop(Reason::ToolPoint),
             320 | 330 | 331 | 340 | 760 => return stop(Reason::Threading),
             310 | 380..=385 => return stop(Reason::Probing),
-            50 | 52 | 53 | 60 | 61 | 62 => *plane_wide = Some((word.span, Reason::Spline)),
+            50 | 51 => open.spline = Some(word.span),
+            52 | 53 | 60 | 61 | 62 => open.plane_wide = Some((word.span, Reason::Spline)),
             650 | 660 | 661 | 670 => return stop(Reason::Subprogram),
             _ => return stop(Reason::UnknownCode),
         }
         Ok(())
     }
 
+    /// What the words mean together.
+    fn close(&mut self, modal: &Modal, corrected: &PerAxis<bool>, open: &Open) -> Result<(), Stop> {
+        if let Some(span) = open.spline
+            && (self.names_axis() || self.centre.x.is_some() || self.centre.y.is_some())
+        {
+            return Err(Stop(Some(span), Reason::Spline));
+        }
+        if let Some((span, reason)) = open.plane_wide
+            && corrected.iter().any(|(axis, on)| *on && plane_has(modal.plane, axis))
+        {
+            return Err(Stop(Some(span), reason));
+        }
+        let whole = |word: Option<Word>| word.and_then(|word| word.number.whole()).unwrap_or(0);
+        if open.further_offset {
+            self.offset = Some((541, whole(self.p)));
+        }
+        if open.blend {
+            self.blend = self.p.map_or(Blend::Without, |word| Blend::Within(word.number));
+        }
+        let named = self.axes.map(Option::is_some);
+        match self.purpose {
+            Purpose::Return if !self.names_axis() => self.doubt = PerAxis { x: true, y: true, z: true },
+            Purpose::Offsets if open.offset_data && !matches!(whole(self.l), 2 | 20) => self.doubt.z = true,
+            Purpose::Return | Purpose::Machine | Purpose::Offsets => self.doubt = named,
+            Purpose::Move | Purpose::Dwell | Purpose::Rename => {}
+        }
+        self.doubt.z |= self.tool_length;
+        Ok(())
+    }
+
     fn machine(&mut self, word: Word) -> Result<(), Stop> {
         match word.number.whole() {
-            Some(6) => self.forgets = true,
+            Some(6) => self.tool_change = true,
             Some(0 | 1 | 2 | 5 | 9 | 30 | 60) => self.after = self.after.or(Some(word.span)),
-            Some(96..=99) => return Err(Stop(Some(word.span), Reason::Subprogram)),
+            Some(3 | 4 | 7 | 8 | 13 | 14) => self.acts_ahead(word),
+            Some(96..=99 | 198) => return Err(Stop(Some(word.span), Reason::Subprogram)),
             Some(_) => {}
+            None if word.number.tenths().is_some() => {}
             None => return Err(Stop(Some(word.span), Reason::UnknownCode)),
         }
         Ok(())
     }
 
+    /// A word that a divided cut must have before its first part.
+    fn acts_ahead(&mut self, word: Word) {
+        let _ = self.ahead.push(word.span);
+    }
+
     /// Whether any of X, Y, Z stands in the block.
-    pub fn names_axis(&self) -> bool {
+    pub const fn names_axis(&self) -> bool {
         self.axes.x.is_some() || self.axes.y.is_some() || self.axes.z.is_some()
     }
 

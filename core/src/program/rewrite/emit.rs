@@ -2,13 +2,13 @@
 
 use crate::length::{Length, Unit};
 use crate::program::modal::Modal;
-use crate::program::number::{Integers, Number, Point, power_of_ten};
+use crate::program::number::{Integers, Number, Point, Sign, power_of_ten};
 use crate::program::words::Span;
 use heapless::Vec;
 
 /// A word: letter, sign, nineteen digits, point, eighteen decimals and a blank at most.
 pub(super) type Text = Vec<u8, 48>;
-/// An inserted line: its mode words, a motion word, three axes, three centres and a feed at most.
+/// An inserted line: its mode words, a motion word, three axes, three centres, a feed and copied words.
 pub(super) type Inserted = Vec<u8, 384>;
 
 /// Adds bytes; the sizes above make room for all that is ever added.
@@ -24,11 +24,12 @@ const fn fine_decimals(unit: Unit) -> u8 {
     }
 }
 
-/// Half of the last digit that words are written with at least.
-pub(super) const fn half_resolution(unit: Unit) -> Length {
-    match unit {
-        Unit::Mm => Length::from_counts(5_000),
-        Unit::Inch => Length::from_counts(1_270),
+/// The last digit that words are written with at least: 0.001 mm or 0.00001 in, or a least increment.
+pub(super) const fn step(unit: Unit, integers: Integers) -> Length {
+    match (unit, integers) {
+        (Unit::Mm, _) => Length::from_counts(10_000),
+        (Unit::Inch, Integers::Units) => Length::from_counts(2_540),
+        (Unit::Inch, Integers::Increments) => Length::from_counts(25_400),
     }
 }
 
@@ -110,6 +111,25 @@ pub(super) fn dimension<const N: usize>(
         }
     }
     Length::from_counts(value)
+}
+
+/// Writes a word with a number as it was written.
+pub(super) fn put_number<const N: usize>(text: &mut Vec<u8, N>, letter: u8, number: &Number) {
+    put(text, &[letter]);
+    match number.sign() {
+        Sign::Minus => put(text, b"-"),
+        Sign::Plus | Sign::Absent => {}
+    }
+    let decimals = number.decimals();
+    let scale = power_of_ten(decimals).unsigned_abs().max(1);
+    let size = number.mantissa().unsigned_abs();
+    digits(text, size.checked_div(scale).unwrap_or(0), if number.whole_digits() == 0 { 0 } else { 1 });
+    if number.point() == Point::Present {
+        put(text, b".");
+        if decimals > 0 {
+            digits(text, size.checked_rem(scale).unwrap_or(0), decimals);
+        }
+    }
 }
 
 /// Writes an F word with up to six decimals.

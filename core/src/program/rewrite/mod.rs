@@ -9,109 +9,47 @@
 //!
 //! Where X and Y may overrun is the person's word, or what a [`clear::Heights`] found in a first pass.
 //!
+//! A command differs from the number it replaces by a whole number of last digits (0.001 mm,
+//! 0.00001 in). The ends of a line or an arc are therefore shifted alike, centres stay as consistent as
+//! they were, and the increments of an incremental program add up to what they did before.
+//!
 //! Lines that need no change come out byte for byte. What is not understood is refused.
+//!
+//! - `block`: the words of a line and their modal effects; `track`: what is known of an axis.
+//! - `entry`: seats before a cut and take-ups; `line`, `arcs`: cuts; `rapid`; `cycle`: drilling.
+//! - `emit`, `write`: words and lines written.
 //!
 //! Not for programs with subprograms, variables or flow: their order is not the order of their lines.
 
+mod arcs;
 mod block;
 pub mod clear;
-mod cut;
+mod cycle;
 mod emit;
+mod entry;
+mod line;
+mod rapid;
 mod refusal;
+mod settings;
 mod track;
+mod write;
 
-pub use refusal::{Reason, Refusal};
+pub use refusal::{CycleTrouble, Reason, Refusal};
+pub use settings::{AlongTravel, Blending, Counts, Note, Settings, Unseated};
+pub use track::Strategy;
 
-use super::modal::{Distance, Modal, Motion};
+use super::modal::{Distance, Feed, Modal, Motion};
 use super::number::Integers;
-use super::words::{Fault, FaultKind, Span, Word, Words};
-use crate::axis::{Axis, Direction, PerAxis};
+use super::words::{Fault, FaultKind, Span, Token, Words};
+use crate::axis::{Axis, PerAxis};
 use crate::correct::{AxisTable, Table};
 use crate::length::{Length, Unit};
-use block::{Block, MARK, Purpose};
-use emit::{Inserted, Patches, Text, dimension, put};
+use block::{Blend, Block, MARK, Purpose};
+use clear::Near;
+use cycle::Drilling;
+use emit::{Patches, Text, dimension, step};
 use refusal::Stop;
-use track::{Track, direction};
-
-/// How the lost motion of an axis is kept out of the work.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Strategy {
-    /// Arrive from the reference direction at every entry; leave reversals in the cut alone.
-    OneWay,
-    /// Shift the command on the other seat and take up the clearance where the cut reverses.
-    TakeUp,
-    /// One-way entries where they can be made in the clear, take-up everywhere else.
-    #[default]
-    Both,
-}
-
-/// What a person decides about a rewriting.
-#[derive(Clone, Copy, Debug)]
-pub struct Settings {
-    /// The strategy of each axis.
-    pub strategy: PerAxis<Strategy>,
-    /// The unit in force until the program chooses one.
-    pub unit: Unit,
-    /// What numbers without a point mean.
-    pub integers: Integers,
-    /// The height at and above which X and Y may overrun; without it they never do.
-    pub clear: Option<Length>,
-    /// Machine coordinate of the program's zero on each axis, where corrections change along the travel.
-    pub offset: PerAxis<Length>,
-    /// Whether a cut that begins unseated is refused.
-    pub unseated: Unseated,
-}
-
-impl Settings {
-    /// The settings that need no decision.
-    pub const DEFAULT: Settings = Settings {
-        strategy: PerAxis { x: Strategy::Both, y: Strategy::Both, z: Strategy::Both },
-        unit: Unit::Mm,
-        integers: Integers::Units,
-        clear: None,
-        offset: PerAxis { x: Length::ZERO, y: Length::ZERO, z: Length::ZERO },
-        unseated: Unseated::Told,
-    };
-}
-
-/// What happens when a cut begins while a seat is unknown.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Unseated {
-    /// It is told in the [`Note`] of the line.
-    Told,
-    /// The program is refused.
-    Refused,
-}
-
-/// Counts of what was done.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Counts {
-    /// Lines read.
-    pub lines_in: u64,
-    /// Lines written.
-    pub lines_out: u64,
-    /// Lines of the original that came out different.
-    pub lines_changed: u64,
-    /// Clearances crossed at a reversal in the cut.
-    pub take_ups: u64,
-    /// Overruns made to arrive from the reference direction.
-    pub one_way_moves: u64,
-    /// Arcs that became several.
-    pub arcs_split: u64,
-}
-
-/// What a person should know about a line.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Note {
-    /// An axis whose seat is unknown while a cut begins.
-    pub unseated: Option<Axis>,
-    /// A blending tolerance (G64 P) that may swallow a take-up move.
-    pub blending: Option<Length>,
-}
+use track::{Place, Track};
 
 /// Rewrites a program line by line.
 ///
@@ -134,42 +72,61 @@ pub struct Note {
 pub struct Rewriter<'t> {
     settings: Settings,
     modal: Modal,
+    /// The modes if no block that may be skipped is executed, while those differ.
+    skipped: Option<Modal>,
     axes: PerAxis<Track<'t>>,
     corrected: PerAxis<bool>,
     any: bool,
     marked: bool,
     after_cut: bool,
     crlf: bool,
+    /// A feed rate is in force for inserted moves.
+    fed: bool,
+    /// Z is at its reference place, the top of its travel.
+    at_reference: bool,
+    /// The work offset in force, by tenths of its code and its number.
+    offset: (i64, i64),
+    limits_hold: bool,
+    near: Near,
+    drilling: Drilling,
     counts: Counts,
-}
-
-/// A line without its line end, and the line end.
-fn split_end(line: &[u8]) -> (&[u8], &[u8]) {
-    let mut body = line;
-    while let [head @ .., b'\n' | b'\r'] = body {
-        body = head;
-    }
-    line.split_at_checked(body.len()).unwrap_or((line, &[]))
 }
 
 impl<'t> Rewriter<'t> {
     /// A rewriter for a machine with a table.
     #[must_use]
     pub fn new(table: &'t Table, settings: &Settings) -> Self {
+        let axes = &table.axes;
+        let tables = PerAxis { x: axes.x.as_ref(), y: axes.y.as_ref(), z: axes.z.as_ref() };
+        Self::with_axes(tables, settings)
+    }
+
+    /// A rewriter with a table for each axis that has one: for a controller that keeps no more than those.
+    #[must_use]
+    pub fn with_axes(tables: PerAxis<Option<&'t AxisTable>>, settings: &Settings) -> Self {
+        let step = step(settings.unit, settings.integers);
         let axes = PerAxis::from_fn(|axis| {
-            let law: Option<&'t AxisTable> = table.axes.get(axis).as_ref();
-            Track::new(law, *settings.strategy.get(axis), *settings.offset.get(axis))
+            let (strategy, offset) = (*settings.strategy.get(axis), *settings.offset.get(axis));
+            Track::new(*tables.get(axis), strategy, offset, step)
         });
         let corrected = axes.map(Track::corrected);
         Self {
             settings: *settings,
             modal: Modal::new(settings.unit, settings.integers),
+            skipped: None,
             axes,
             corrected,
             any: corrected.x || corrected.y || corrected.z,
             marked: false,
             after_cut: false,
             crlf: false,
+            fed: false,
+            at_reference: false,
+            // NISTIR 6556: the first coordinate system is in force at the start.
+            offset: (540, 0),
+            limits_hold: true,
+            near: Near::default(),
+            drilling: Drilling::default(),
             counts: Counts::default(),
         }
     }
@@ -215,6 +172,7 @@ impl<'t> Rewriter<'t> {
     }
 
     fn corrected_line(&mut self, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<Note, Stop> {
+        let before = self.modal;
         let block = Block::read(line, &mut self.modal, &self.corrected)?;
         if !block.program {
             sink(line);
@@ -224,28 +182,30 @@ impl<'t> Rewriter<'t> {
             self.crlf = line.ends_with(b"\r\n");
             self.mark(sink);
         }
+        if self.skipped.is_some() || (block.skip.is_some() && before != self.modal) {
+            self.follow_skipped(&block, line, before)?;
+        }
+        if block.mode_word {
+            self.change_modes(&before);
+        }
         let mut note = Note::default();
-        if let Some(word) = block.blending {
-            let tolerance = word.number.length(self.modal.unit, Integers::Units).unwrap_or_default();
-            let swallowed = self.axes.iter().any(|(_, track)| track.corrected() && tolerance >= track.width);
-            note.blending = swallowed.then_some(tolerance);
-        }
-        if block.forgets {
-            self.forget_all();
-        }
+        self.doubt(&block, &mut note)?;
         match block.purpose {
             Purpose::Dwell | Purpose::Offsets => sink(line),
-            Purpose::Machine => {
-                for axis in Axis::ALL {
-                    if block.axes.get(axis).is_some() || !block.names_axis() {
-                        self.axes.get_mut(axis).forget();
-                    }
-                }
+            Purpose::Return | Purpose::Machine => {
+                let zero = |word: crate::program::Word| word.number.mantissa() == 0;
+                self.at_reference = match block.purpose {
+                    Purpose::Return => block.axes.z.is_some() || !block.names_axis(),
+                    _ => block.axes.z.map_or(self.at_reference, zero),
+                };
                 self.after_cut = false;
                 sink(line);
             }
             Purpose::Rename => self.rename(&block, line, sink)?,
             Purpose::Move => self.moved(&block, line, &mut note, sink)?,
+        }
+        if block.feed.is_some() && self.modal.feed != Feed::InverseTime {
+            self.fed = true;
         }
         if let Some(span) = block.skip {
             self.doubt_after_skip(&block, span)?;
@@ -268,153 +228,121 @@ impl<'t> Rewriter<'t> {
         }
     }
 
-    const fn line_end(&self) -> &'static [u8] {
-        if self.crlf { b"\r\n" } else { b"\n" }
+    /// Follows the modes as they are when blocks with `/` are skipped. A block that moves must mean the
+    /// same either way.
+    fn follow_skipped(&mut self, block: &Block, line: &[u8], before: Modal) -> Result<(), Stop> {
+        let mut skipped = self.skipped.unwrap_or(before);
+        if block.skip.is_none() {
+            for token in Words::new(line).flatten() {
+                if let Token::Word(word) = token
+                    && word.letter == b'G'
+                    && let Some(tenths) = word.number.tenths()
+                {
+                    skipped.apply(tenths);
+                }
+            }
+        }
+        self.skipped = (skipped != self.modal).then_some(skipped);
+        let modal = &self.modal;
+        let (arc, cycle) = (modal.motion.is_arc(), matches!(modal.motion, Motion::Cycle(_)));
+        let differs = skipped.motion != modal.motion
+            || skipped.unit != modal.unit
+            || skipped.distance != modal.distance
+            || (modal.motion.cuts() && skipped.feed != modal.feed)
+            || (arc && (skipped.plane, skipped.centre) != (modal.plane, modal.centre))
+            || (cycle && skipped.to_r_plane != modal.to_r_plane);
+        let moves = block.purpose == Purpose::Move && block.names_axis();
+        if differs && moves && block.skip.is_none() {
+            return Err(Stop(None, Reason::SkippedMode));
+        }
+        Ok(())
     }
 
-    fn forget_all(&mut self) {
-        for axis in Axis::ALL {
-            self.axes.get_mut(axis).forget();
+    /// Units, distance or feed mode may have changed.
+    fn change_modes(&mut self, before: &Modal) {
+        if before.unit != self.modal.unit {
+            let step = step(self.modal.unit, self.modal.integers);
+            for axis in Axis::ALL {
+                self.axes.get_mut(axis).write_in(step);
+            }
         }
-        self.after_cut = false;
+        if before.feed != self.modal.feed {
+            self.fed = false;
+        }
+    }
+
+    /// What a block puts in doubt, and what a person should know of its words.
+    fn doubt(&mut self, block: &Block, note: &mut Note) -> Result<(), Stop> {
+        match block.blend {
+            Blend::Unchanged => {}
+            Blend::Without => note.blending = self.swallowed(None),
+            Blend::Within(number) => {
+                let tolerance = number.length(self.modal.unit, Integers::Units).unwrap_or_default();
+                note.blending = self.swallowed(Some(tolerance));
+            }
+        }
+        if let Some(offset) = block.offset
+            && offset != self.offset
+        {
+            self.offset = offset;
+            // What was named before lay in other coordinates, also in the table.
+            if let Some((axis, _)) = self.axes.iter().find(|(_, track)| !track.is_uniform() && track.named())
+            {
+                return Err(Stop(None, Reason::OtherOffset(axis)));
+            }
+            let limited = self.settings.limits.iter().any(|(_, limits)| limits.is_some());
+            note.limits_lost = limited && self.axes.iter().any(|(_, track)| track.named());
+            self.limits_hold &= !note.limits_lost;
+            for axis in Axis::ALL {
+                self.axes.get_mut(axis).forget();
+            }
+            self.after_cut = false;
+        }
+        if block.tool_length && !self.axes.z.is_uniform() {
+            note.along_travel = Some(AlongTravel::ToolLength);
+        }
+        if block.tool_change {
+            for axis in Axis::ALL {
+                self.axes.get_mut(axis).leave();
+            }
+            self.after_cut = false;
+        }
+        for axis in Axis::ALL {
+            if *block.doubt.get(axis) {
+                self.axes.get_mut(axis).forget();
+                self.after_cut = false;
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether path blending may swallow a take-up move: it rounds off what is shorter than its tolerance.
+    fn swallowed(&self, tolerance: Option<Length>) -> Option<Blending> {
+        let narrowest = self.axes.iter().filter(|(_, track)| track.takes_up()).min_by_key(|(_, t)| t.width);
+        let (axis, track) = narrowest?;
+        let wide = tolerance.is_none_or(|tolerance| tolerance >= track.width);
+        wide.then_some(Blending { tolerance, axis, width: track.width })
     }
 
     /// A block that may be skipped leaves its axes in doubt.
     fn doubt_after_skip(&mut self, block: &Block, span: Span) -> Result<(), Stop> {
+        if !matches!(block.purpose, Purpose::Move | Purpose::Rename) {
+            return Ok(());
+        }
         for axis in Axis::ALL {
             let track = self.axes.get_mut(axis);
-            if block.axes.get(axis).is_some() && track.corrected() {
-                if self.modal.distance == Distance::Incremental {
-                    return Err(Stop(Some(span), Reason::Skipped));
-                }
-                track.forget();
+            if block.axes.get(axis).is_none() {
+                continue;
             }
+            if track.corrected()
+                && self.modal.distance == Distance::Incremental
+                && block.purpose == Purpose::Move
+            {
+                return Err(Stop(Some(span), Reason::Skipped));
+            }
+            track.forget();
         }
         Ok(())
-    }
-
-    fn length(&self, word: &Word) -> Result<Length, Stop> {
-        let length = word.number.length(self.modal.unit, self.modal.integers);
-        // A thousand kilometres: sums of a few such lengths stay within the range.
-        length
-            .filter(|length| length.saturating_abs().counts() < 1_000_000_000_000_000)
-            .ok_or(Stop(Some(word.span), Reason::OutOfRange))
-    }
-
-    /// Where a block wants an axis.
-    fn target(&self, block: &Block, axis: Axis) -> Result<Length, Stop> {
-        let track = self.axes.get(axis);
-        let Some(word) = block.axes.get(axis) else { return Ok(track.wanted) };
-        let value = self.length(word)?;
-        match self.modal.distance {
-            Distance::Absolute => Ok(value),
-            Distance::Incremental => {
-                let sum = track.wanted.saturating_add(value);
-                if sum.saturating_abs().counts() < 1_000_000_000_000_000 {
-                    Ok(sum)
-                } else {
-                    Err(Stop(Some(word.span), Reason::OutOfRange))
-                }
-            }
-        }
-    }
-
-    /// The number that an axis word needs for a command: the place, or the way to it.
-    fn number_for(&self, axis: Axis, command: Length) -> Length {
-        match self.modal.distance {
-            Distance::Absolute => command,
-            Distance::Incremental => command.saturating_sub(self.axes.get(axis).sent),
-        }
-    }
-
-    /// Sends an axis to a command by writing its word; the command becomes what the word says.
-    fn write_axis<const N: usize>(
-        &mut self,
-        text: &mut heapless::Vec<u8, N>,
-        axis: Axis,
-        command: Length,
-        style: Option<&Word>,
-    ) {
-        let wanted = self.number_for(axis, command);
-        let style = style.map(|word| &word.number);
-        let written = dimension(text, axis.letter() as u8, wanted, style, &self.modal);
-        let track = self.axes.get_mut(axis);
-        track.sent = match self.modal.distance {
-            Distance::Absolute => written,
-            Distance::Incremental => track.sent.saturating_add(written),
-        };
-    }
-
-    /// Makes the word of an axis in a line say a command, changing it only if it says something else.
-    fn patch_axis(
-        &mut self,
-        block: &Block,
-        axis: Axis,
-        command: Length,
-        patches: &mut Patches,
-    ) -> Result<(), Stop> {
-        if let Some(word) = block.axes.get(axis) {
-            let said = self.length(word)?;
-            if said == self.number_for(axis, command) {
-                self.axes.get_mut(axis).sent = command;
-                return Ok(());
-            }
-            let mut text = Text::new();
-            self.write_axis(&mut text, axis, command, Some(word));
-            patches.replace(word.span, text);
-        } else if command != self.axes.get(axis).sent {
-            let mut text = Text::new();
-            self.write_axis(&mut text, axis, command, None);
-            put(&mut text, b" ");
-            patches.insert(block.first_dimension(), &text);
-        }
-        Ok(())
-    }
-
-    /// The head of an inserted line: the modes that the block changes, and a motion word.
-    fn inserted(&self, block: &Block, motion: &[u8]) -> Inserted {
-        let mut text = Inserted::new();
-        if block.skip.is_some() {
-            put(&mut text, b"/");
-        }
-        if block.mode_word {
-            put(&mut text, if self.modal.unit == Unit::Mm { b"G21 " } else { b"G20 " });
-            let distance: &[u8] = if self.modal.distance == Distance::Absolute { b"G90 " } else { b"G91 " };
-            put(&mut text, distance);
-        }
-        put(&mut text, motion);
-        text
-    }
-
-    /// Writes an inserted line before the one in hand.
-    fn insert_before(&mut self, text: &Inserted, sink: &mut impl FnMut(&[u8])) {
-        sink(text);
-        sink(self.line_end());
-        self.counts.lines_out = self.counts.lines_out.saturating_add(1);
-    }
-
-    /// Writes the line in hand with its changes, and inserted lines after it.
-    fn write_line(
-        &mut self,
-        line: &[u8],
-        patches: &Patches,
-        after: &[Inserted],
-        sink: &mut impl FnMut(&[u8]),
-    ) {
-        if !patches.is_empty() {
-            self.counts.lines_changed = self.counts.lines_changed.saturating_add(1);
-        }
-        if after.is_empty() {
-            return patches.write(line, sink);
-        }
-        let (body, end) = split_end(line);
-        patches.write(body, sink);
-        for text in after {
-            sink(self.line_end());
-            sink(text);
-            self.counts.lines_out = self.counts.lines_out.saturating_add(1);
-        }
-        sink(end);
     }
 
     /// G92: the place where the axis is gets a new name. A shifted command keeps its shift.
@@ -425,9 +353,15 @@ impl<'t> Rewriter<'t> {
             let value = self.length(word)?;
             let modal = self.modal;
             let track = self.axes.get_mut(axis);
+            if !track.is_uniform() {
+                if !track.named() {
+                    return Err(Stop(Some(word.span), Reason::OtherOffset(axis)));
+                }
+                track.offset = track.offset.saturating_add(track.wanted).saturating_sub(value);
+            }
             let shift = track.sent.saturating_sub(track.wanted);
             track.forget();
-            track.known = true;
+            track.place = Place::Known;
             track.wanted = value;
             track.sent = value.saturating_add(shift);
             if track.corrected() && shift != Length::ZERO {
@@ -437,6 +371,7 @@ impl<'t> Rewriter<'t> {
                 patches.replace(word.span, text);
             }
         }
+        self.after_cut = false;
         self.write_line(line, &patches, &[], sink);
         Ok(())
     }
@@ -448,183 +383,36 @@ impl<'t> Rewriter<'t> {
         note: &mut Note,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
-        let centred = self.modal.motion.is_arc()
+        let motion = self.modal.motion;
+        if let Motion::Cycle(code) = motion {
+            return self.cycle(code, block, line, note, sink);
+        }
+        if block.motion_word.is_some() {
+            self.drilling.forget();
+        }
+        let centred = motion.is_arc()
             && (block.centre.x.is_some() || block.centre.y.is_some() || block.centre.z.is_some());
-        let moves = block.names_axis() || centred || (block.rotary && self.modal.motion.cuts());
+        let moves = block.names_axis() || centred || (block.rotary && motion.cuts());
         if !moves {
             sink(line);
             return Ok(());
         }
-        match self.modal.motion {
+        match motion {
             Motion::Rapid => self.rapid(block, line, sink),
-            Motion::Line | Motion::ArcClockwise | Motion::ArcCounterclockwise => {
-                self.cut(block, line, note, sink)
-            }
-            Motion::Cycle(_) => self.cycle(block, line, sink),
             Motion::None => {
                 let named = Axis::ALL.into_iter().find_map(|axis| *block.axes.get(axis));
                 Err(Stop(named.map(|word| word.span), Reason::NoMotion))
             }
+            _ => self.cut(block, line, note, sink),
         }
     }
+}
 
-    /// Whether X and Y may overrun: at or above the clear height before and after the move.
-    fn is_clear(&self, height: Length) -> bool {
-        let z = self.axes.get(Axis::Z);
-        self.settings.clear.is_some_and(|clear| z.known && z.wanted >= clear && height >= clear)
-    }
-
-    fn rapid(&mut self, block: &Block, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<(), Stop> {
-        self.after_cut = false;
-        let height = self.target(block, Axis::Z)?;
-        let clear = self.is_clear(height);
-        if !clear && self.is_clear(self.axes.z.wanted) {
-            // The last place in the clear before the work: what is unseated is seated here.
-            for axis in [Axis::X, Axis::Y] {
-                let track = self.axes.get(axis);
-                let here = track.known || self.modal.distance == Distance::Incremental;
-                if track.corrected() && track.seat.is_none() && here && block.axes.get(axis).is_none() {
-                    self.overrun(block, axis, sink);
-                }
-            }
-        }
-        let mut patches = Patches::new();
-        let mut back = PerAxis::from_fn(|_| None);
-        for axis in Axis::ALL {
-            if block.axes.get(axis).is_none() {
-                continue;
-            }
-            let target = self.target(block, axis)?;
-            if !self.axes.get(axis).corrected() {
-                self.arrive(block, axis, target)?;
-                continue;
-            }
-            let track = self.axes.get(axis);
-            let reference = track.reference(axis);
-            let named_place = track.known || self.modal.distance == Distance::Incremental;
-            let towards = if named_place { direction(track.wanted, target) } else { None };
-            let overruns = axis != Axis::Z && clear && block.after.is_none() && track.enters_one_way();
-            let arrives = towards == Some(reference)
-                && track.seat_after(track.sent, track.command(target, reference), towards) == Some(reference);
-            if overruns && !arrives && (!named_place || towards.is_some()) {
-                let end = track.command(target, reference);
-                let past = match reference {
-                    Direction::Plus => end.saturating_sub(track.overrun()),
-                    Direction::Minus => end.saturating_add(track.overrun()),
-                };
-                self.patch_axis(block, axis, past, &mut patches)?;
-                *back.get_mut(axis) = Some(end);
-                self.settle(axis, target, Some(reference));
-                continue;
-            }
-            let start = track.sent;
-            let command = match towards {
-                Some(towards) => track.command(target, towards),
-                None if named_place => start,
-                None => track.command(target, reference),
-            };
-            let seat = if named_place { track.seat_after(start, command, towards) } else { None };
-            self.patch_axis(block, axis, command, &mut patches)?;
-            self.settle(axis, target, seat);
-        }
-        let mut after: heapless::Vec<Inserted, 1> = heapless::Vec::new();
-        if back.iter().any(|(_, place)| place.is_some()) {
-            let mut text = self.inserted(block, b"G0");
-            for axis in Axis::ALL {
-                if let Some(place) = *back.get(axis) {
-                    put(&mut text, b" ");
-                    self.write_axis(&mut text, axis, place, None);
-                }
-            }
-            let _ = after.push(text);
-            self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
-        }
-        self.write_line(line, &patches, &after, sink);
-        Ok(())
-    }
-
-    /// An axis has arrived at a place.
-    fn settle(&mut self, axis: Axis, wanted: Length, seat: Option<Direction>) {
-        let absolute = self.modal.distance == Distance::Absolute;
-        let track = self.axes.get_mut(axis);
-        track.wanted = wanted;
-        track.known |= absolute;
-        track.seat = seat;
-        if seat.is_some() {
-            track.told = false;
-        }
-    }
-
-    /// An axis without correction has arrived where its word said.
-    fn arrive(&mut self, block: &Block, axis: Axis, target: Length) -> Result<(), Stop> {
-        if block.axes.get(axis).is_some() {
-            self.axes.get_mut(axis).sent = target;
-            self.settle(axis, target, None);
-        }
-        Ok(())
-    }
-
-    /// A drilling cycle. Its places in the plane are reached in rapid; its depth is reached downward.
-    fn cycle(&mut self, block: &Block, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<(), Stop> {
-        self.after_cut = false;
-        let span = block.axes.z.or(block.axes.x).or(block.axes.y).map(|word| word.span);
-        let absolute = self.modal.distance == Distance::Absolute;
-        let repeated = block.repeats.is_some_and(|word| word.number.whole() != Some(1));
-        let z = self.axes.get(Axis::Z);
-        if self.modal.plane != super::modal::Plane::Xy || (z.corrected() && !absolute) {
-            return Err(Stop(span, Reason::Cycle));
-        }
-        let mut patches = Patches::new();
-        for axis in [Axis::X, Axis::Y] {
-            if block.axes.get(axis).is_none() {
-                continue;
-            }
-            let target = self.target(block, axis)?;
-            let track = self.axes.get(axis);
-            if !track.corrected() {
-                self.arrive(block, axis, target)?;
-                continue;
-            }
-            if repeated && !absolute {
-                return Err(Stop(block.repeats.map(|word| word.span), Reason::Cycle));
-            }
-            let named_place = track.known || !absolute;
-            let towards = if named_place { direction(track.wanted, target) } else { None };
-            let start = track.sent;
-            let command = match towards {
-                Some(towards) => track.command(target, towards),
-                None if named_place => start,
-                None => track.command(target, track.reference(axis)),
-            };
-            let seat = if named_place { track.seat_after(start, command, towards) } else { None };
-            self.patch_axis(block, axis, command, &mut patches)?;
-            self.settle(axis, target, seat);
-        }
-        let z = *self.axes.get(Axis::Z);
-        if z.corrected() {
-            for word in [block.axes.z, block.radius].into_iter().flatten() {
-                let place = self.length(&word)?;
-                let command = z.command(place, Direction::Minus);
-                if command != place {
-                    let mut text = Text::new();
-                    dimension(&mut text, word.letter, command, Some(&word.number), &self.modal);
-                    patches.replace(word.span, text);
-                }
-            }
-        }
-        if let Some(word) = &block.radius {
-            let r_plane = self.length(word)?;
-            let track = self.axes.get_mut(Axis::Z);
-            if absolute && (self.modal.to_r_plane || r_plane > track.wanted || !track.known) {
-                track.known |= self.modal.to_r_plane || track.known;
-                track.wanted = r_plane;
-                track.sent = track.command(r_plane, Direction::Minus);
-            }
-        }
-        // The retract leaves the drive on the other seat, with the table behind its command.
-        self.axes.get_mut(Axis::Z).seat = None;
-        self.write_line(line, &patches, &[], sink);
-        Ok(())
+/// Millimetres or inches by their word.
+const fn unit_word(unit: Unit) -> &'static [u8] {
+    match unit {
+        Unit::Mm => b"G21 ",
+        Unit::Inch => b"G20 ",
     }
 }
 

@@ -1,6 +1,7 @@
 //! Why a program is not rewritten, and the way out.
 
 use crate::axis::Axis;
+use crate::length::Length;
 use crate::program::words::{Fault, FaultKind, Span};
 use core::fmt;
 
@@ -16,6 +17,8 @@ pub enum Reason {
     UnknownCode,
     /// The same letter twice in a block.
     Twice,
+    /// Two words in a block that exclude each other.
+    Conflict,
     /// A subprogram call or return.
     Subprogram,
     /// Cutter compensation that covers a corrected axis.
@@ -38,16 +41,43 @@ pub enum Reason {
     Arc,
     /// An arc from a place that the program has not named.
     ArcFromUnknown,
-    /// An arc of a corrected axis with a correction that changes along the travel.
-    ArcAlongTravel,
+    /// A cut from a place that is not known, by an axis whose correction changes along the travel.
+    TravelUnknown(Axis),
+    /// Another work offset, with a correction that changes along the travel of an axis.
+    OtherOffset(Axis),
     /// An arc of several turns.
     Turns,
-    /// A cycle in incremental distances, or repeated, or in another plane, with a corrected axis.
-    Cycle,
+    /// A cycle that cannot be corrected as it is written.
+    Cycle(CycleTrouble),
+    /// A command would be sent beyond a travel limit.
+    PastLimit {
+        /// The axis.
+        axis: Axis,
+        /// Where the correction would send it.
+        command: Length,
+        /// The limit.
+        limit: Length,
+    },
     /// A block that may be skipped and moves a corrected axis incrementally.
     Skipped,
+    /// A block that may be skipped changes a mode that this block relies on.
+    SkippedMode,
     /// A cut that begins before the seat is known.
     Unseated(Axis),
+}
+
+/// Why a cycle cannot be corrected as it is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum CycleTrouble {
+    /// In incremental distances, with a correction that is not zero coming down, or changes along the travel.
+    Incremental,
+    /// A back bore that steps aside along a corrected axis.
+    StepAside,
+    /// No depth, or no R plane.
+    Incomplete,
+    /// L is no whole number of repeats.
+    Repeats,
 }
 
 impl Reason {
@@ -64,6 +94,7 @@ impl Reason {
                 "Take the word out, or correct only the axes that it does not concern (--play of the others 0)."
             }
             Reason::Twice => "Write each word once in a block.",
+            Reason::Conflict => "Write the two in blocks of their own.",
             Reason::Subprogram => "Post the program in one piece, without subprograms.",
             Reason::CutterCompensation => "Let the CAM system compensate the cutter radius.",
             Reason::Transformed => "Post the program with the final coordinates.",
@@ -75,10 +106,19 @@ impl Reason {
             Reason::OutOfRange => "Check the number and the unit (G20, G21).",
             Reason::Arc => "Give the arc its centre (I, J, K) or a radius that reaches its end.",
             Reason::ArcFromUnknown => "Go to the start of the arc with both axis words first.",
-            Reason::ArcAlongTravel => "Post arcs as lines, or give one clearance with --play.",
+            Reason::TravelUnknown(_) => {
+                "Send the axis to a place in absolute coordinates (G90) first, or give one clearance with --play."
+            }
+            Reason::OtherOffset(_) => {
+                "Make a program for each work offset, with its own --work-offset, or give one clearance with --play."
+            }
             Reason::Turns => "Write one block for each turn.",
-            Reason::Cycle => "Post the holes in absolute coordinates, one block each, or as plain moves.",
+            Reason::Cycle(_) => "Post the holes in absolute coordinates, one block each, or as plain moves.",
+            Reason::PastLimit { .. } => {
+                "Clamp the work further from the end of the travel, or choose another --strategy for the axis."
+            }
             Reason::Skipped => "Remove the / or post the block in absolute coordinates.",
+            Reason::SkippedMode => "Remove the / or write the modes again in this block.",
             Reason::Unseated(_) => "Move the axis in the clear before the cut, or leave out --strict.",
         }
     }
@@ -91,6 +131,7 @@ impl fmt::Display for Reason {
             Reason::AlreadyCorrected => f.write_str("the program was corrected already"),
             Reason::UnknownCode => f.write_str("a word whose effect on the axes is not known"),
             Reason::Twice => f.write_str("a word stands twice in the block"),
+            Reason::Conflict => f.write_str("two words of the block exclude each other"),
             Reason::Subprogram => f.write_str("a subprogram call or return"),
             Reason::CutterCompensation => f.write_str("cutter compensation in the plane of a corrected axis"),
             Reason::Transformed => {
@@ -104,15 +145,32 @@ impl fmt::Display for Reason {
             Reason::OutOfRange => f.write_str("a length out of range"),
             Reason::Arc => f.write_str("an arc whose centre or radius does not fit its ends"),
             Reason::ArcFromUnknown => f.write_str("an arc from a place that is not known"),
-            Reason::ArcAlongTravel => {
-                f.write_str("an arc of an axis whose correction changes along the travel")
+            Reason::TravelUnknown(axis) => {
+                write!(f, "{axis} cuts from an unknown place and its correction changes along the travel")
+            }
+            Reason::OtherOffset(axis) => {
+                write!(f, "another work offset, and the correction of {axis} changes along the travel")
             }
             Reason::Turns => f.write_str("an arc of several turns"),
-            Reason::Cycle => f.write_str(
-                "a cycle in incremental coordinates, with repeats or outside G17 on a corrected axis",
+            Reason::Cycle(CycleTrouble::Incremental) => f.write_str(
+                "an incremental cycle, and a correction that changes along the travel or is not zero coming down",
+            ),
+            Reason::Cycle(CycleTrouble::StepAside) => {
+                f.write_str("a back bore that steps aside along a corrected axis")
+            }
+            Reason::Cycle(CycleTrouble::Incomplete) => f.write_str("a cycle without depth or R plane"),
+            Reason::Cycle(CycleTrouble::Repeats) => f.write_str("a cycle whose L is no whole number"),
+            Reason::PastLimit { axis, command, limit } => write!(
+                f,
+                "the correction would send {axis} to {} mm, past the travel limit of {} mm",
+                command.as_mm(),
+                limit.as_mm()
             ),
             Reason::Skipped => {
                 f.write_str("a block that may be skipped moves a corrected axis incrementally")
+            }
+            Reason::SkippedMode => {
+                f.write_str("a block that may be skipped changes a mode that this block relies on")
             }
             Reason::Unseated(axis) => write!(f, "a cut begins while the seat of {axis} is unknown"),
         }

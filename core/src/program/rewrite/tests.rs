@@ -132,7 +132,7 @@ fn what_is_not_understood_is_refused_by_line() {
     assert_eq!(reason("X5\n"), (1, Reason::NoMotion));
     assert_eq!(reason("G0 X1 X2\n"), (1, Reason::Twice));
     assert_eq!(reason("G0 X1\n(LOST MOTION TAKEN UP)\n"), (2, Reason::AlreadyCorrected));
-    assert_eq!(reason("G123\n"), (1, Reason::UnknownCode));
+    assert_eq!(reason("G223\n"), (1, Reason::UnknownCode));
     assert!(rewrite("G41 D1\n", &table(0.0, 0.0, 0.1), &Settings::DEFAULT).is_ok());
 }
 

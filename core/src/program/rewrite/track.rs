@@ -1,27 +1,52 @@
 //! What is known of one axis while a program runs.
 
-use super::Strategy;
 use crate::axis::{Axis, Direction};
 use crate::correct::AxisTable;
 use crate::length::Length;
 
+/// How the lost motion of an axis is kept out of the work.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Strategy {
+    /// Arrive from the reference direction at every entry; leave reversals in the cut alone.
+    OneWay,
+    /// Shift the command on the other seat and take up the clearance where the cut reverses.
+    TakeUp,
+    /// One-way entries where they can be made in the clear, take-up everywhere else.
+    #[default]
+    Both,
+}
+
+/// What is known of the place of an axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Place {
+    /// Nothing: its coordinates are only good for differences.
+    Unknown,
+    /// The program counts on it, but a tool change may have taken the axis elsewhere in between.
+    Elsewhere,
+    /// The program has told it.
+    Known,
+}
+
 /// An axis: where the program wants it, where the corrected program sends it, how the drive bears.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Track<'t> {
-    pub table: Option<&'t AxisTable>,
+    table: Option<&'t AxisTable>,
     /// The corrections on `+` and `-`, where they are the same everywhere.
     uniform: Option<(Length, Length)>,
     strategy: Strategy,
     /// Added to a program coordinate to find its place in the table.
-    offset: Length,
+    pub offset: Length,
+    /// The last digit that is written: corrections are whole numbers of it, so that a corrected
+    /// number is as exact as the one it replaces, and rounding cannot accumulate.
+    step: Length,
     /// The lost motion at most.
     pub width: Length,
     /// The place that the original program has reached.
     pub wanted: Length,
     /// The place that the corrected program has commanded.
     pub sent: Length,
-    /// Whether those are coordinates in force, and not only good for differences.
-    pub known: bool,
+    pub place: Place,
     pub seat: Option<Direction>,
     /// Whether the person was told of the unknown seat.
     pub told: bool,
@@ -36,27 +61,41 @@ pub(super) fn direction(from: Length, to: Length) -> Option<Direction> {
     }
 }
 
+/// The nearest whole number of steps.
+fn in_steps(length: Length, step: Length) -> Length {
+    let (counts, step) = (length.counts(), step.counts().max(1));
+    let half = (step / 2).saturating_mul(counts.signum());
+    let whole = counts.saturating_add(half).checked_div(step).unwrap_or(0);
+    Length::from_counts(whole.saturating_mul(step))
+}
+
 impl<'t> Track<'t> {
-    pub fn new(table: Option<&'t AxisTable>, strategy: Strategy, offset: Length) -> Self {
+    pub fn new(table: Option<&'t AxisTable>, strategy: Strategy, offset: Length, step: Length) -> Self {
         let table = table.filter(|table| !table.is_zero());
-        let uniform = table.filter(|table| table.is_uniform()).map(|table| {
-            (
-                table.correction(Length::ZERO, Direction::Plus),
-                table.correction(Length::ZERO, Direction::Minus),
-            )
-        });
-        Self {
+        let mut track = Self {
             table,
-            uniform,
+            uniform: None,
             strategy,
             offset,
+            step,
             width: table.map_or(Length::ZERO, AxisTable::largest_lost_motion),
             wanted: Length::ZERO,
             sent: Length::ZERO,
-            known: false,
+            place: Place::Unknown,
             seat: None,
             told: false,
-        }
+        };
+        track.write_in(step);
+        track
+    }
+
+    /// Another last digit is written from now on.
+    pub fn write_in(&mut self, step: Length) {
+        self.step = step;
+        self.uniform = self.table.filter(|table| table.is_uniform()).map(|table| {
+            let on = |seat| in_steps(table.correction(Length::ZERO, seat), step);
+            (on(Direction::Plus), on(Direction::Minus))
+        });
     }
 
     pub const fn corrected(&self) -> bool {
@@ -73,8 +112,23 @@ impl<'t> Track<'t> {
         self.table.is_some() && !matches!(self.strategy, Strategy::TakeUp)
     }
 
+    /// Whether the correction is the same everywhere along the travel.
     pub const fn is_uniform(&self) -> bool {
-        self.uniform.is_some()
+        self.table.is_none() || self.uniform.is_some()
+    }
+
+    /// Whether a command can differ from the place that is wanted.
+    pub fn shifts(&self) -> bool {
+        let zero = |seat| match (self.uniform, seat) {
+            (Some((plus, _)), Direction::Plus) => plus == Length::ZERO,
+            (Some((_, minus)), Direction::Minus) => minus == Length::ZERO,
+            (None, _) => false,
+        };
+        self.takes_up() || self.table.is_some_and(|table| !zero(table.reference()))
+    }
+
+    pub fn named(&self) -> bool {
+        self.place != Place::Unknown
     }
 
     pub fn reference(&self, axis: Axis) -> Direction {
@@ -83,14 +137,37 @@ impl<'t> Track<'t> {
 
     /// The command for a place, arriving in a direction.
     pub fn command(&self, place: Length, towards: Direction) -> Length {
-        let Some(table) = self.table else { return place };
-        let seat = if self.takes_up() { towards } else { table.reference() };
-        let correction = match (self.uniform, seat) {
+        let correction = match (self.uniform, self.bears(towards)) {
             (Some((plus, _)), Direction::Plus) => plus,
             (Some((_, minus)), Direction::Minus) => minus,
-            (None, seat) => table.correction(place.saturating_add(self.offset), seat),
+            (None, _) => in_steps(self.correction(place, towards), self.step),
         };
         place.saturating_add(correction)
+    }
+
+    /// The correction at a place to all its digits.
+    pub fn correction(&self, place: Length, towards: Direction) -> Length {
+        let Some(table) = self.table else { return Length::ZERO };
+        table.correction(place.saturating_add(self.offset), self.bears(towards))
+    }
+
+    /// The seat that a command is made for.
+    fn bears(&self, towards: Direction) -> Direction {
+        match self.table {
+            Some(table) if !self.takes_up() => table.reference(),
+            _ => towards,
+        }
+    }
+
+    /// The next station on the way between two places, if the correction changes its slope there.
+    pub fn next_station(&self, from: Length, to: Length) -> Option<Length> {
+        let table = self.table.filter(|_| self.uniform.is_none())?;
+        let places = table.stations().iter().map(|station| station.position.saturating_sub(self.offset));
+        if from < to {
+            places.into_iter().find(|place| *place > from && *place < to)
+        } else {
+            places.into_iter().rev().find(|place| *place < from && *place > to)
+        }
     }
 
     /// The seat after a move in a direction, by a command that goes from one place to another.
@@ -102,7 +179,7 @@ impl<'t> Track<'t> {
         }
         // Rounded, the command may fall short of the clearance by a last digit at either end.
         let travel = to.saturating_sub(from).saturating_abs();
-        let digits = Length::from_counts(20_000);
+        let digits = self.step.saturating_add(self.step);
         if travel.saturating_add(digits) >= self.width && direction(from, to) == towards {
             towards
         } else {
@@ -116,8 +193,17 @@ impl<'t> Track<'t> {
     }
 
     /// Place and seat are in doubt.
-    pub fn forget(&mut self) {
-        self.known = false;
+    pub const fn forget(&mut self) {
+        self.place = Place::Unknown;
+        self.seat = None;
+        self.told = false;
+    }
+
+    /// A tool change: the program counts on the place, the seat is in doubt.
+    pub fn leave(&mut self) {
+        if self.place == Place::Known {
+            self.place = Place::Elsewhere;
+        }
         self.seat = None;
         self.told = false;
     }

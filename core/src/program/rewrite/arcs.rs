@@ -1,0 +1,440 @@
+//! Arcs and helices: divided where a corrected axis turns round, and finer where a table changes along
+//! the travel.
+
+use heapless::Vec;
+
+use super::Rewriter;
+use super::block::Block;
+use super::emit::{Inserted, Patches, Text, dimension, put, step};
+use super::line::between;
+use super::refusal::{Reason, Stop};
+use crate::axis::{Axis, PerAxis};
+use crate::length::Length;
+use crate::program::arc::{Arc, Part, Place, Sense, centre_of_radius};
+use crate::program::modal::{Distance, Modal, Motion};
+use crate::program::words::Word;
+
+/// How far an undivided arc may stay from the path that a table asks for: 0.5 µm.
+const CHORD_TOLERANCE: f64 = 5_000.0;
+/// Into how many pieces the part of an arc between two turns may be divided.
+const MOST_PIECES: u32 = 64;
+/// Half a millimetre between the radii of start and end is no rounding any more.
+const RADIUS_ALLOWANCE: f64 = 5_000_000.0;
+
+const fn centre_letter(axis: Axis) -> u8 {
+    match axis {
+        Axis::X => b'I',
+        Axis::Y => b'J',
+        Axis::Z => b'K',
+    }
+}
+
+fn to_length(counts: f64) -> Length {
+    Length::from_counts(libm::round(counts) as i64)
+}
+
+/// An arc to be cut: its geometry, and the parts in which no corrected axis turns round.
+struct Course {
+    arc: Arc,
+    /// The size of the radius, of an arc in radius form.
+    radius: Option<f64>,
+    /// First, second and third axis.
+    axes: (Axis, Axis, Axis),
+    /// Where the third axis starts and ends.
+    climb: (Length, Length),
+    /// Neither axis of the plane has a correction that changes along the travel, nor the third.
+    uniform: bool,
+}
+
+/// A piece of an arc, as it is commanded.
+struct Piece {
+    ends: PerAxis<Length>,
+    /// Centre of the commanded arc, in the plane.
+    centre: Place,
+    radius: Option<f64>,
+    /// Its share of the whole arc.
+    share: f64,
+}
+
+impl Course {
+    /// The place of the arc at a share of its sweep.
+    fn at(&self, share: f64) -> Place {
+        let (start, centre) = (self.arc.start, self.arc.centre);
+        let (dx, dy) = (start.0 - centre.0, start.1 - centre.1);
+        let angle = share * self.arc.sweep();
+        let angle = if self.arc.sense == Sense::Clockwise { -angle } else { angle };
+        let (sin, cos) = (libm::sin(angle), libm::cos(angle));
+        (centre.0 + dx * cos - dy * sin, centre.1 + dx * sin + dy * cos)
+    }
+}
+
+/// The centre nearest to a place from which two ends are equally far.
+fn centre_between(start: Place, end: Place, near: Place) -> Place {
+    let (dx, dy) = (end.0 - start.0, end.1 - start.1);
+    let square = dx * dx + dy * dy;
+    if square <= 0.0 {
+        return near;
+    }
+    let off = ((near.0 - (start.0 + end.0) / 2.0) * dx + (near.1 - (start.1 + end.1) / 2.0) * dy) / square;
+    (near.0 - off * dx, near.1 - off * dy)
+}
+
+/// Leaves out turns so near to the start, to each other or to the end that rounding could close the
+/// part between them to a full circle.
+fn tidy(parts: &mut Vec<Part, 6>, start: Place, least: f64) {
+    let mut tidied: Vec<Part, 6> = Vec::new();
+    let (mut from, mut share) = (start, 0.0);
+    let end = parts.last().map_or(start, |part| part.end);
+    let count = parts.len();
+    for (index, part) in parts.iter().enumerate() {
+        let last = index.saturating_add(1) == count;
+        share += part.share;
+        let chord = |a: Place, b: Place| libm::hypot(a.0 - b.0, a.1 - b.1);
+        if !last && (chord(from, part.end) < least || chord(part.end, end) < least) {
+            // On a full circle start and end are one place: half way round is far from neither.
+            continue;
+        }
+        let _ = tidied.push(Part { end: part.end, share });
+        (from, share) = (part.end, 0.0);
+    }
+    *parts = tidied;
+}
+
+impl Rewriter<'_> {
+    /// The arc of a block, in counts.
+    fn geometry(&self, block: &Block, targets: &PerAxis<Length>) -> Result<(Arc, Option<f64>), Stop> {
+        let (first, second, _) = self.modal.plane.axes();
+        let place = |axis: Axis| self.axes.get(axis).wanted.counts() as f64;
+        let start = (place(first), place(second));
+        let end = (targets.get(first).counts() as f64, targets.get(second).counts() as f64);
+        let sense = if self.modal.motion == Motion::ArcClockwise {
+            Sense::Clockwise
+        } else {
+            Sense::Counterclockwise
+        };
+        let words = [*block.centre.get(first), *block.centre.get(second)];
+        if let Some(word) = &block.radius {
+            let radius = self.length(word)?.counts() as f64;
+            let centre =
+                centre_of_radius(start, end, radius, sense).ok_or(Stop(Some(word.span), Reason::Arc))?;
+            return Ok((Arc { start, end, centre, sense }, Some(libm::fabs(radius))));
+        }
+        let absolute = self.modal.centre == Distance::Absolute;
+        let coordinate = |word: Option<Word>, from: f64| -> Result<f64, Stop> {
+            match word {
+                Some(word) => {
+                    let value = self.length(&word)?.counts() as f64;
+                    Ok(if absolute { value } else { from + value })
+                }
+                None => Ok(from),
+            }
+        };
+        if words.iter().all(Option::is_none) {
+            return Err(Stop(block.motion_word, Reason::Arc));
+        }
+        let [a, b] = words;
+        let centre = (coordinate(a, start.0)?, coordinate(b, start.1)?);
+        let radius = |p: Place| libm::hypot(p.0 - centre.0, p.1 - centre.1);
+        if radius(start) <= 0.0 || libm::fabs(radius(start) - radius(end)) > RADIUS_ALLOWANCE {
+            return Err(Stop(a.or(b).map(|word| word.span), Reason::Arc));
+        }
+        Ok((Arc { start, end, centre, sense }, None))
+    }
+
+    /// An arc in whose plane an axis is corrected.
+    pub(super) fn arc(
+        &mut self,
+        block: &Block,
+        line: &[u8],
+        targets: &PerAxis<Length>,
+        restore: bool,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let axes = self.modal.plane.axes();
+        let (first, second, third) = axes;
+        if let Some(turns) = block.p.filter(|turns| turns.number.whole() != Some(1)) {
+            return Err(Stop(Some(turns.span), Reason::Turns));
+        }
+        let unknown = !self.axes.get(first).named() || !self.axes.get(second).named();
+        if self.modal.distance == Distance::Absolute && unknown {
+            return Err(Stop(block.motion_word, Reason::ArcFromUnknown));
+        }
+        let (arc, radius) = self.geometry(block, targets)?;
+        let step = step(self.modal.unit, self.modal.integers).counts() as f64;
+        // In radius form the centre is well kept only by parts of a quarter at most.
+        let quarters = radius.is_some();
+        let turns = |axis: Axis| quarters || self.axes.get(axis).takes_up();
+        let mut parts = arc.parts(turns(first), turns(second), step / 2.0);
+        tidy(&mut parts, arc.start, 2.0 * step);
+        let uniform = [first, second, third].iter().all(|axis| self.axes.get(*axis).is_uniform());
+        let climb = (self.axes.get(third).wanted, *targets.get(third));
+        let course = Course { arc, radius, axes, climb, uniform };
+        let (mut done, mut restore, mut pieces) = (0.0, restore, 0_u32);
+        let last = parts.len().saturating_sub(1);
+        for (index, part) in parts.iter().enumerate() {
+            let ends = self.ends(&course, part.end, if index == last { 1.0 } else { done + part.share });
+            restore |= self.take_up(block, &ends, sink)?;
+            let count = self.divisions(&course, done, part.share, &ends);
+            for k in 1..=count {
+                let upto = done + part.share * f64::from(k) / f64::from(count);
+                let ends = if k == count { ends } else { self.ends(&course, course.at(upto), upto) };
+                let piece = self.piece(&course, ends, part.share / f64::from(count));
+                if index == last && k == count {
+                    self.last_piece(block, line, &course, &piece, pieces, restore, sink)?;
+                } else {
+                    self.inner_piece(block, line, &course, &piece, pieces == 0, sink)?;
+                    restore = false;
+                }
+                pieces = pieces.saturating_add(1);
+            }
+            done += part.share;
+        }
+        if pieces > 1 {
+            self.counts.arcs_split = self.counts.arcs_split.saturating_add(1);
+        }
+        Ok(())
+    }
+
+    /// Where all axes are at a place of the arc.
+    fn ends(&self, course: &Course, place: Place, share: f64) -> PerAxis<Length> {
+        let (first, second, third) = course.axes;
+        let mut ends = self.axes.map(|track| track.wanted);
+        *ends.get_mut(first) = to_length(place.0);
+        *ends.get_mut(second) = to_length(place.1);
+        *ends.get_mut(third) =
+            if share >= 1.0 { course.climb.1 } else { between(course.climb.0, course.climb.1, share) };
+        ends
+    }
+
+    /// Where the command must be at a share of the arc, heading on towards the ends of a part.
+    fn exact(&self, course: &Course, share: f64, ends: &PerAxis<Length>) -> [f64; 3] {
+        let (first, second, third) = course.axes;
+        let place = course.at(share);
+        let climb = between(course.climb.0, course.climb.1, share).counts() as f64;
+        let corrected = |axis: Axis, place: f64| match self.heading(axis, *ends.get(axis)) {
+            Some(towards) => {
+                place + self.axes.get(axis).correction(to_length(place), towards).counts() as f64
+            }
+            None => place,
+        };
+        [corrected(first, place.0), corrected(second, place.1), corrected(third, climb)]
+    }
+
+    /// Into how many equal pieces a part is divided so that arcs follow the table.
+    fn divisions(&self, course: &Course, from: f64, share: f64, ends: &PerAxis<Length>) -> u32 {
+        let mut count = 1;
+        while !course.uniform && count < MOST_PIECES {
+            let worst = |k: u32| {
+                let at =
+                    |t: f64| self.exact(course, from + share * (f64::from(k) + t) / f64::from(count), ends);
+                let (a, m, b) = (at(0.0), at(0.5), at(1.0));
+                let shift = |q: [f64; 3], t: f64| -> Place {
+                    let place = course.at(from + share * (f64::from(k) + t) / f64::from(count));
+                    let [x, y, _] = q;
+                    (x - place.0, y - place.1)
+                };
+                let (s0, s1) = (shift(a, 0.0), shift(b, 1.0));
+                let ([ax, ay, az], [bx, by, bz], [_, _, mz]) = (a, b, m);
+                let near =
+                    (course.arc.centre.0 + (s0.0 + s1.0) / 2.0, course.arc.centre.1 + (s0.1 + s1.1) / 2.0);
+                let centre = centre_between((ax, ay), (bx, by), near);
+                let radius = libm::hypot(ax - centre.0, ay - centre.1);
+                let off = |q: [f64; 3]| {
+                    let [x, y, _] = q;
+                    libm::fabs(libm::hypot(x - centre.0, y - centre.1) - radius)
+                };
+                let off_climb = libm::fabs(mz - (az + bz) / 2.0);
+                off(m).max(off(at(0.25))).max(off(at(0.75))).max(off_climb)
+            };
+            if (0..count).all(|k| worst(k) <= CHORD_TOLERANCE) {
+                break;
+            }
+            count = count.saturating_mul(2);
+        }
+        count
+    }
+
+    /// The commanded arc from where the axes were sent to the ends of a piece.
+    fn piece(&self, course: &Course, ends: PerAxis<Length>, share: f64) -> Piece {
+        let (first, second, _) = course.axes;
+        let one = |axis: Axis, centre: f64| {
+            let (track, end) = (self.axes.get(axis), *ends.get(axis));
+            let towards = self.heading(axis, end);
+            let hold = track.sent.saturating_sub(track.wanted);
+            let shift_to = |place: Length| match towards {
+                Some(towards) if track.corrected() => track.command(place, towards).saturating_sub(place),
+                _ => hold,
+            };
+            if track.is_uniform() {
+                // Start and end are shifted alike, and so is the centre.
+                let place = to_length(centre);
+                return (place.saturating_add(shift_to(place)).counts() as f64, 0.0, 0.0);
+            }
+            let (from, to) = (hold.counts() as f64, shift_to(end).counts() as f64);
+            (centre + (from + to) / 2.0, track.sent.counts() as f64, end.counts() as f64 + to)
+        };
+        let a = one(first, course.arc.centre.0);
+        let b = one(second, course.arc.centre.1);
+        if self.axes.get(first).is_uniform() && self.axes.get(second).is_uniform() {
+            return Piece { ends, centre: (a.0, b.0), radius: course.radius, share };
+        }
+        let whole = |axis: Axis, found: (f64, f64, f64)| {
+            let (track, end) = (self.axes.get(axis), *ends.get(axis));
+            if !track.is_uniform() {
+                return (found.1, found.2);
+            }
+            let to = self.heading(axis, end).filter(|_| track.corrected());
+            let command = to.map_or(end.saturating_add(track.sent).saturating_sub(track.wanted), |towards| {
+                track.command(end, towards)
+            });
+            (track.sent.counts() as f64, command.counts() as f64)
+        };
+        let (x, y) = (whole(first, a), whole(second, b));
+        let centre = centre_between((x.0, y.0), (x.1, y.1), (a.0, b.0));
+        let radius = course.radius.map(|_| libm::hypot(x.0 - centre.0, y.0 - centre.1));
+        Piece { ends, centre, radius, share }
+    }
+
+    /// The number of a centre word, for an arc that starts where the axis was sent.
+    fn centre_number(&self, axis: Axis, centre: f64) -> Length {
+        match self.modal.centre {
+            Distance::Absolute => to_length(centre),
+            Distance::Incremental => to_length(centre).saturating_sub(self.axes.get(axis).sent),
+        }
+    }
+
+    fn centre_numbers(&self, course: &Course, piece: &Piece) -> [(Axis, Length); 2] {
+        let (first, second, _) = course.axes;
+        [
+            (first, self.centre_number(first, piece.centre.0)),
+            (second, self.centre_number(second, piece.centre.1)),
+        ]
+    }
+
+    /// A piece before the last: a line of its own.
+    fn inner_piece(
+        &mut self,
+        block: &Block,
+        line: &[u8],
+        course: &Course,
+        piece: &Piece,
+        is_first: bool,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let (first, second, third) = course.axes;
+        let mut text = self.inserted(block, b"");
+        if block.mode_word || block.motion_word.is_some() {
+            put(&mut text, self.plane_word());
+        }
+        put(&mut text, self.modal.motion.word());
+        let mut centres = Inserted::new();
+        match piece.radius {
+            Some(radius) => {
+                put(&mut centres, b" ");
+                let style = block.radius.as_ref().map(|word| &word.number);
+                dimension(&mut centres, b'R', to_length(radius), style, &self.modal);
+            }
+            None => {
+                for (axis, number) in self.centre_numbers(course, piece) {
+                    put(&mut centres, b" ");
+                    let style = block.centre.get(axis).as_ref().map(|word| &word.number);
+                    dimension(&mut centres, centre_letter(axis), number, style, &self.modal);
+                }
+            }
+        }
+        for axis in [first, second, third] {
+            let end = *piece.ends.get(axis);
+            if axis == third && self.heading(axis, end).is_none() {
+                continue;
+            }
+            put(&mut text, b" ");
+            self.send_to(&mut text, block, axis, end)?;
+        }
+        put(&mut text, &centres);
+        self.follow_up(&mut text, block, line, piece.share, is_first);
+        self.insert_before(&text, sink);
+        Ok(())
+    }
+
+    /// The last piece, or the whole arc: the line itself, with its words changed.
+    #[allow(clippy::too_many_arguments)] // the line, what it cuts, and what came before it
+    fn last_piece(
+        &mut self,
+        block: &Block,
+        line: &[u8],
+        course: &Course,
+        piece: &Piece,
+        earlier: u32,
+        restore: bool,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let (first, second, third) = course.axes;
+        let single = earlier == 0;
+        let mut patches = Patches::new();
+        if restore && block.motion_word.is_none() {
+            self.restore_motion(block, &mut patches);
+        }
+        let centres = self.centre_numbers(course, piece);
+        for axis in [first, second, third] {
+            let end = *piece.ends.get(axis);
+            if !self.axes.get(axis).corrected() && single {
+                self.arrive(block, axis, end);
+                continue;
+            }
+            let (command, seat) = self.command_to(axis, end);
+            self.patch_axis(block, axis, command, end, &mut patches)?;
+            self.settle(axis, end, seat);
+        }
+        let half = Length::from_counts(step(self.modal.unit, self.modal.integers).counts() / 2);
+        if let (Some(word), Some(radius)) = (&block.radius, piece.radius) {
+            let said = self.length(word)?;
+            let (exact, off) = (to_length(radius), to_length(radius).saturating_sub(said.saturating_abs()));
+            if off.saturating_abs() > half || (!single && said < Length::ZERO) {
+                let mut text = Text::new();
+                // An undivided arc of more than half a turn keeps its sign.
+                let signed =
+                    if single && said < Length::ZERO { Length::ZERO.saturating_sub(exact) } else { exact };
+                dimension(&mut text, b'R', signed, Some(&word.number), &self.modal);
+                patches.replace(word.span, text);
+            }
+        } else {
+            self.patch_centres(block, &centres, single, half, &mut patches)?;
+        }
+        self.share_feed(block, piece.share, &mut patches);
+        self.write_line(line, &patches, &[], sink);
+        Ok(())
+    }
+
+    fn patch_centres(
+        &self,
+        block: &Block,
+        centres: &[(Axis, Length)],
+        single: bool,
+        half: Length,
+        patches: &mut Patches,
+    ) -> Result<(), Stop> {
+        let modal: &Modal = &self.modal;
+        for (axis, number) in centres {
+            let mut text = Text::new();
+            match block.centre.get(*axis) {
+                Some(word) => {
+                    let off = number.saturating_sub(self.length(word)?).saturating_abs();
+                    if off <= half {
+                        continue;
+                    }
+                    dimension(&mut text, centre_letter(*axis), *number, Some(&word.number), modal);
+                    patches.replace(word.span, text);
+                }
+                None if single
+                    && modal.centre == Distance::Incremental
+                    && number.saturating_abs() <= half => {}
+                None => {
+                    dimension(&mut text, centre_letter(*axis), *number, None, modal);
+                    put(&mut text, b" ");
+                    patches.insert(block.first_dimension(), &text);
+                }
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,428 @@
+//! Drilling cycles: holes reached in rapid, depths reached coming down.
+//!
+//! After NISTIR 6556, section 3.5.16. X and Y arrive at each hole from their reference directions where
+//! the drill is clear: an overrun before the block, which interrupts the cycle, and the block takes it up
+//! again with all its sticky words. Elsewhere the command is shifted. The strokes themselves come down
+//! onto their depths on the `-` seat; on the way out nothing is cut that matters.
+
+use super::block::Block;
+use super::emit::{Patches, Text, dimension, put, put_number};
+use super::rapid::past;
+use super::refusal::{CycleTrouble, Reason, Stop};
+use super::track::{Place, direction};
+use super::{Note, Rewriter};
+use crate::axis::{Axis, Direction, PerAxis};
+use crate::length::Length;
+use crate::program::modal::{Distance, Plane};
+use crate::program::number::Number;
+use crate::program::words::Word;
+
+/// What is remembered from block to block while a cycle is in force.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Drilling {
+    active: bool,
+    /// Where the third axis was when the cycle began: wanted and sent, where that is known.
+    level: Option<(Length, Length)>,
+    depth: Option<Number>,
+    plane: Option<Number>,
+    peck: Option<Number>,
+    dwell: Option<Number>,
+    centre: PerAxis<Option<Number>>,
+    /// Blocks with holes so far.
+    blocks: u32,
+    /// Taken up at the R plane, the control has forgotten the level at which the cycle began.
+    level_lost: bool,
+}
+
+impl Drilling {
+    /// The cycle is cancelled, and its words with it.
+    pub fn forget(&mut self) {
+        if self.active {
+            *self = Self::default();
+        }
+    }
+}
+
+const fn trouble(word: Option<Word>, trouble: CycleTrouble) -> Stop {
+    let span = match word {
+        Some(word) => Some(word.span),
+        None => None,
+    };
+    Stop(span, Reason::Cycle(trouble))
+}
+
+const BACK_BORE: u16 = 870;
+
+impl Rewriter<'_> {
+    pub(super) fn cycle(
+        &mut self,
+        code: u16,
+        block: &Block,
+        line: &[u8],
+        note: &mut Note,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let (first, second, third) = self.modal.plane.axes();
+        let before = self.drilling;
+        self.remember(block, third);
+        let repeats = match block.l {
+            None => 1,
+            Some(word) => {
+                let whole = word.number.whole().filter(|whole| (0..1_000_000).contains(whole));
+                whole.ok_or(trouble(Some(word), CycleTrouble::Repeats))?
+            }
+        };
+        let drills = (block.names_axis() || block.radius.is_some()) && repeats > 0;
+        let mut patches = Patches::new();
+        let mut targets = PerAxis::default();
+        if drills {
+            if self.drilling.depth.is_none() || self.drilling.plane.is_none() {
+                return Err(trouble(block.axes.z.or(block.axes.x), CycleTrouble::Incomplete));
+            }
+            self.after_cut = false;
+            targets = self.targets(block)?;
+            let interrupted = match self.modal.distance {
+                Distance::Absolute => self.reach_holes(block, &before, &targets, sink)?,
+                Distance::Incremental => self.step_to_holes(block, third, repeats, sink)?,
+            };
+            if interrupted {
+                self.drilling.level_lost |= before.blocks > 0 && self.modal.to_r_plane;
+                self.take_up_again(code, block, third, &mut patches)?;
+            }
+        }
+        self.patch_strokes(code, block, (first, second, third), &mut patches)?;
+        if drills {
+            for axis in [first, second] {
+                self.patch_hole(block, axis, *targets.get(axis), repeats, &mut patches)?;
+                let track = self.axes.get_mut(axis);
+                if track.corrected() && track.seat.is_none() && !track.told {
+                    track.told = true;
+                    note.unseated = note.unseated.or(Some(axis));
+                }
+            }
+            self.leave_hole(third)?;
+            self.drilling.blocks = self.drilling.blocks.saturating_add(1);
+            self.at_reference = false;
+        }
+        self.write_line(line, &patches, &[], sink);
+        Ok(())
+    }
+
+    /// Takes the words of a block; what it lacks stays as it was.
+    fn remember(&mut self, block: &Block, third: Axis) {
+        let track = self.axes.get(third);
+        let followed = self.can_follow(third);
+        let drilling = &mut self.drilling;
+        if !drilling.active {
+            drilling.active = true;
+            drilling.level = followed.then_some((track.wanted, track.sent));
+        }
+        let number = |word: Option<Word>, kept: Option<Number>| word.map(|word| word.number).or(kept);
+        drilling.depth = number(*block.axes.get(third), drilling.depth);
+        drilling.plane = number(block.radius, drilling.plane);
+        drilling.peck = number(block.q, drilling.peck);
+        drilling.dwell = number(block.p, drilling.dwell);
+        for axis in Axis::ALL {
+            let kept = *drilling.centre.get(axis);
+            *drilling.centre.get_mut(axis) = number(*block.centre.get(axis), kept);
+        }
+    }
+
+    fn in_length(&self, number: &Number) -> Result<Length, Stop> {
+        number.length(self.modal.unit, self.modal.integers).ok_or(Stop(None, Reason::OutOfRange))
+    }
+
+    /// Overruns X and Y before the block where that is clear, so that they arrive at the hole from
+    /// their reference directions. `true` if the cycle was interrupted for it.
+    fn reach_holes(
+        &mut self,
+        block: &Block,
+        before: &Drilling,
+        targets: &PerAxis<Length>,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<bool, Stop> {
+        let mut aside = PerAxis::from_fn(|_| None);
+        let here = self.axes.z.wanted;
+        if self.modal.plane == Plane::Xy && self.is_clear(here) {
+            for axis in [Axis::X, Axis::Y] {
+                let track = self.axes.get(axis);
+                let named = block.axes.get(axis).is_some();
+                let target = *targets.get(axis);
+                let stays = !named && !self.can_overrun(axis);
+                if !track.corrected() || !track.enters_one_way() || stays {
+                    continue;
+                }
+                let reference = track.reference(axis);
+                let towards = self.heading(axis, target);
+                let (end, bears) = (track.command(target, reference), track.seat == Some(reference));
+                let arrives = match towards {
+                    Some(towards) => {
+                        towards == reference
+                            && track.seat_after(track.sent, end, Some(towards)) == Some(reference)
+                    }
+                    None => bears && self.can_follow(axis),
+                };
+                if !arrives {
+                    *aside.get_mut(axis) = Some((past(end, track.overrun(), reference), target));
+                }
+            }
+        }
+        let overruns = aside.iter().any(|(_, place)| place.is_some());
+        // Behind an interruption at the R plane the level to return to must be set again.
+        let level = self.drilling.level.filter(|_| before.level_lost && !self.modal.to_r_plane);
+        if !overruns && level.is_none() {
+            return Ok(false);
+        }
+        let mut text = self.inserted(block, b"G0");
+        for axis in Axis::ALL {
+            if let Some((command, target)) = *aside.get(axis) {
+                put(&mut text, b" ");
+                self.write_axis(&mut text, axis, command, target, None)?;
+                // What is left of the way is made from the reference direction.
+                let reference = self.axes.get(axis).reference(axis);
+                let track = self.axes.get_mut(axis);
+                track.wanted = track.sent;
+                track.place = Place::Known;
+                track.seat = Some(reference);
+            }
+        }
+        if let Some((wanted, sent)) = level {
+            put(&mut text, b" ");
+            self.write_axis(&mut text, Axis::Z, sent, wanted, None)?;
+            self.settle(Axis::Z, wanted, None);
+            self.drilling.level_lost = false;
+        }
+        self.insert_before(&text, sink);
+        if overruns {
+            self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
+        }
+        Ok(true)
+    }
+
+    /// Incremental cycles count from where the axes stand: what is shifted there is taken up first.
+    fn step_to_holes(
+        &mut self,
+        block: &Block,
+        third: Axis,
+        repeats: i64,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<bool, Stop> {
+        let track = self.axes.get(third);
+        if track.corrected() {
+            let straight = track.command(track.wanted, Direction::Minus) == track.wanted;
+            if !track.is_uniform() || !straight || track.reference(third) == Direction::Plus {
+                return Err(trouble(*block.axes.get(third), CycleTrouble::Incremental));
+            }
+        }
+        let mut interrupted = false;
+        if track.corrected() && track.sent != track.wanted {
+            let axes = PerAxis::from_fn(|axis| axis == third);
+            interrupted = self.overrun(block, &axes, sink)?;
+            let track = self.axes.get(third);
+            if self.drilling.blocks == 0 {
+                self.drilling.level = Some((track.wanted, track.sent));
+            }
+        }
+        if self.modal.plane == Plane::Xy && self.is_clear(self.axes.z.wanted) {
+            let lost = |axis: Axis| {
+                let track = self.axes.get(axis);
+                axis != Axis::Z && track.corrected() && track.seat.is_none() && self.can_overrun(axis)
+            };
+            let axes = PerAxis::from_fn(lost);
+            interrupted |= self.overrun(block, &axes, sink)?;
+        }
+        let mut line = None;
+        for axis in Axis::ALL {
+            let track = *self.axes.get(axis);
+            if axis == third || repeats == 1 || !track.corrected() {
+                continue;
+            }
+            let target = self.target(block, axis)?;
+            let Some(towards) = direction(track.wanted, target) else { continue };
+            if !track.is_uniform() {
+                return Err(trouble(block.l, CycleTrouble::Incremental));
+            }
+            let command = track.command(track.wanted, towards);
+            if command != track.sent {
+                let text = line.get_or_insert_with(|| self.inserted(block, b"G0"));
+                put(text, b" ");
+                self.write_axis(text, axis, command, track.wanted, None)?;
+                self.axes.get_mut(axis).seat = track.seat_after(track.sent, command, Some(towards));
+            }
+        }
+        if let Some(text) = line {
+            self.insert_before(&text, sink);
+            interrupted = true;
+        }
+        Ok(interrupted)
+    }
+
+    /// The words with which a block takes the cycle up again, as far as it has none itself.
+    fn take_up_again(
+        &self,
+        code: u16,
+        block: &Block,
+        third: Axis,
+        patches: &mut Patches,
+    ) -> Result<(), Stop> {
+        if block.motion_word.is_none() {
+            let mut text = Text::new();
+            put(&mut text, b"G");
+            let (tens, ones) = ((code / 100) as u8, (code / 10 % 10) as u8);
+            put(&mut text, &[tens | b'0', ones | b'0', b' ']);
+            patches.insert(block.first_dimension(), &text);
+        }
+        let drilling = &self.drilling;
+        let heights = [
+            (third.letter() as u8, drilling.depth, block.axes.get(third).is_some()),
+            (b'R', drilling.plane, block.radius.is_some()),
+        ];
+        for (letter, number, stands) in heights {
+            let Some(number) = number.filter(|_| !stands) else { continue };
+            let mut text = Text::new();
+            self.put_height(&mut text, letter, third, &number)?;
+            put(&mut text, b" ");
+            patches.insert(block.first_dimension(), &text);
+        }
+        let (pecks, bores, dwells) =
+            (matches!(code, 730 | 830), code == BACK_BORE, !matches!(code, 730 | 810 | 830 | 850));
+        let others = [
+            (b'Q', drilling.peck, pecks && block.q.is_none()),
+            (b'P', drilling.dwell, dwells && block.p.is_none()),
+            (b'I', drilling.centre.x, bores && block.centre.x.is_none()),
+            (b'J', drilling.centre.y, bores && block.centre.y.is_none()),
+            (b'K', drilling.centre.z, bores && block.centre.z.is_none()),
+        ];
+        for (letter, number, lacks) in others {
+            let Some(number) = number.filter(|_| lacks) else { continue };
+            let mut text = Text::new();
+            put_number(&mut text, letter, &number);
+            put(&mut text, b" ");
+            patches.insert(block.first_dimension(), &text);
+        }
+        Ok(())
+    }
+
+    /// Writes a height of the cycle as it must be commanded, coming down.
+    fn put_height(&self, text: &mut Text, letter: u8, third: Axis, number: &Number) -> Result<(), Stop> {
+        let place = self.in_length(number)?;
+        let command = self.height(third, place, Direction::Minus);
+        if command == place {
+            put_number(text, letter, number);
+        } else {
+            dimension(text, letter, command, Some(number), &self.modal);
+        }
+        Ok(())
+    }
+
+    fn height(&self, third: Axis, place: Length, towards: Direction) -> Length {
+        match self.modal.distance {
+            Distance::Absolute => self.axes.get(third).command(place, towards),
+            Distance::Incremental => place,
+        }
+    }
+
+    /// Depth and R plane as they must be commanded.
+    fn patch_strokes(
+        &self,
+        code: u16,
+        block: &Block,
+        (first, second, third): (Axis, Axis, Axis),
+        patches: &mut Patches,
+    ) -> Result<(), Stop> {
+        let mut towards = Direction::Minus;
+        if code == BACK_BORE {
+            for axis in [first, second] {
+                let word = *block.centre.get(axis);
+                let aside = word.is_some_and(|word| word.number.mantissa() != 0);
+                if aside && self.axes.get(axis).corrected() {
+                    return Err(trouble(word, CycleTrouble::StepAside));
+                }
+            }
+            towards = Direction::Plus;
+        }
+        let back = block.centre.get(third).filter(|_| code == BACK_BORE);
+        let words =
+            [(*block.axes.get(third), Direction::Minus), (block.radius, Direction::Minus), (back, towards)];
+        for (word, towards) in words {
+            let Some(word) = word else { continue };
+            let place = self.length(&word)?;
+            let command = self.height(third, place, towards);
+            if command != place {
+                let mut text = Text::new();
+                dimension(&mut text, word.letter, command, Some(&word.number), &self.modal);
+                patches.replace(word.span, text);
+            }
+        }
+        Ok(())
+    }
+
+    /// The place of the hole on an axis of the plane.
+    fn patch_hole(
+        &mut self,
+        block: &Block,
+        axis: Axis,
+        target: Length,
+        repeats: i64,
+        patches: &mut Patches,
+    ) -> Result<(), Stop> {
+        if block.axes.get(axis).is_none() && self.axes.get(axis).wanted == target {
+            return Ok(());
+        }
+        if self.modal.distance == Distance::Incremental && repeats != 1 {
+            let track = self.axes.get_mut(axis);
+            let step = target.saturating_sub(track.wanted);
+            let way = Length::from_counts(step.counts().saturating_mul(repeats));
+            let seat =
+                track.seat_after(track.sent, track.sent.saturating_add(way), direction(track.wanted, target));
+            track.sent = track.sent.saturating_add(way);
+            let end = track.wanted.saturating_add(way);
+            self.settle(axis, end, seat);
+            return Ok(());
+        }
+        if !self.axes.get(axis).corrected() {
+            self.arrive(block, axis, target);
+            return Ok(());
+        }
+        let (command, seat) = self.command_to(axis, target);
+        self.patch_axis(block, axis, command, target, patches)?;
+        self.settle(axis, target, seat);
+        Ok(())
+    }
+
+    /// Where the third axis is after the holes of a block. The retract leaves the drive on the other
+    /// seat, with the table behind its command.
+    fn leave_hole(&mut self, third: Axis) -> Result<(), Stop> {
+        let plane = match &self.drilling.plane {
+            Some(number) => self.in_length(number)?,
+            None => Length::ZERO,
+        };
+        let level = self.drilling.level;
+        let again = self.drilling.blocks > 0;
+        let to_r_plane = self.modal.to_r_plane;
+        let distance = self.modal.distance;
+        let track = self.axes.get_mut(third);
+        track.seat = None;
+        track.told = false;
+        let (r_wanted, r_sent) = match distance {
+            Distance::Absolute => (plane, track.command(plane, Direction::Minus)),
+            Distance::Incremental => (track.wanted.saturating_add(plane), track.sent.saturating_add(plane)),
+        };
+        if to_r_plane {
+            if distance == Distance::Incremental && again {
+                // From here or from where the cycle began: controls differ.
+                track.place = Place::Unknown;
+                return Ok(());
+            }
+            (track.wanted, track.sent) = (r_wanted, r_sent);
+            if distance == Distance::Absolute {
+                track.place = Place::Known;
+            }
+        } else if let Some((wanted, sent)) = level {
+            (track.wanted, track.sent) = if r_wanted > wanted { (r_wanted, r_sent) } else { (wanted, sent) };
+        } else {
+            track.place = Place::Unknown;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,173 @@
+//! Cuts, and straight ones among them: divided at the stations of a table that changes along the travel.
+
+use super::block::Block;
+use super::emit::{Inserted, Patches, Text, feed, put, put_number};
+use super::refusal::{Reason, Stop};
+use super::{AlongTravel, Note, Rewriter};
+use crate::axis::{Axis, PerAxis};
+use crate::length::Length;
+use crate::program::modal::{Distance, Feed, Motion};
+
+/// Nearer than this to an end a station is not worth a division: 0.002 mm.
+const NEAR_END: Length = Length::from_counts(20_000);
+
+/// A place some way along from one to another.
+pub(super) fn between(from: Length, to: Length, share: f64) -> Length {
+    let way = to.saturating_sub(from).counts() as f64;
+    from.saturating_add(Length::from_counts(libm::round(way * share) as i64))
+}
+
+impl Rewriter<'_> {
+    pub(super) fn cut(
+        &mut self,
+        block: &Block,
+        line: &[u8],
+        note: &mut Note,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let targets = self.targets(block)?;
+        if self.modal.distance == Distance::Incremental {
+            for axis in Axis::ALL {
+                let track = self.axes.get(axis);
+                if let (Some(word), false, false) = (block.axes.get(axis), track.is_uniform(), track.named())
+                {
+                    return Err(Stop(Some(word.span), Reason::TravelUnknown(axis)));
+                }
+            }
+        }
+        let restore = self.seat_before(block, &targets, note, sink)?;
+        let (first, second, _) = self.modal.plane.axes();
+        let in_plane = self.axes.get(first).shifts() || self.axes.get(second).shifts();
+        if self.modal.motion.is_arc() && in_plane {
+            self.arc(block, line, &targets, restore, sink)?;
+        } else {
+            self.straight(block, line, &targets, restore, note, sink)?;
+        }
+        self.after_cut = true;
+        self.near = super::Near::default();
+        self.at_reference = false;
+        Ok(())
+    }
+
+    /// A line, or an arc whose plane has no corrected axis.
+    fn straight(
+        &mut self,
+        block: &Block,
+        line: &[u8],
+        targets: &PerAxis<Length>,
+        restore: bool,
+        note: &mut Note,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let mut restore = self.take_up(block, targets, sink)? || restore;
+        let start = self.axes.map(|track| track.wanted);
+        let mut done = 0.0;
+        if self.axes.iter().any(|(_, track)| !track.is_uniform()) && self.modal.motion == Motion::Line {
+            while let Some(share) = self.next_division(&start, targets, done) {
+                if block.rotary {
+                    note.along_travel = Some(AlongTravel::Rotary);
+                    break;
+                }
+                let place = PerAxis::from_fn(|axis| between(*start.get(axis), *targets.get(axis), share));
+                let mut text = self.inserted(block, self.modal.motion.word());
+                for axis in Axis::ALL {
+                    if block.axes.get(axis).is_some() {
+                        put(&mut text, b" ");
+                        self.send_to(&mut text, block, axis, *place.get(axis))?;
+                    }
+                }
+                self.follow_up(&mut text, block, line, share - done, done == 0.0);
+                self.insert_before(&text, sink);
+                restore = false;
+                done = share;
+            }
+        }
+        let mut patches = Patches::new();
+        if restore && block.motion_word.is_none() {
+            self.restore_motion(block, &mut patches);
+        }
+        for axis in Axis::ALL {
+            if block.axes.get(axis).is_none() {
+                continue;
+            }
+            let target = *targets.get(axis);
+            if !self.axes.get(axis).corrected() && done == 0.0 {
+                self.arrive(block, axis, target);
+                continue;
+            }
+            let (command, seat) = self.command_to(axis, target);
+            self.patch_axis(block, axis, command, target, &mut patches)?;
+            self.settle(axis, target, seat);
+        }
+        self.share_feed(block, 1.0 - done, &mut patches);
+        self.write_line(line, &patches, &[], sink);
+        Ok(())
+    }
+
+    /// Where on a line, behind a share of it, a correction next changes its slope.
+    fn next_division(&self, start: &PerAxis<Length>, targets: &PerAxis<Length>, done: f64) -> Option<f64> {
+        let mut next: Option<f64> = None;
+        for axis in Axis::ALL {
+            let (from, to) = (*start.get(axis), *targets.get(axis));
+            if !self.can_follow(axis) || from == to {
+                continue;
+            }
+            let (from, near) = (
+                between(from, to, done),
+                if to > from { NEAR_END } else { Length::ZERO.saturating_sub(NEAR_END) },
+            );
+            let (after, until) = (from.saturating_add(near), to.saturating_sub(near));
+            if (after < until) != (from < to) {
+                continue;
+            }
+            if let Some(station) = self.axes.get(axis).next_station(after, until) {
+                let whole = to.saturating_sub(*start.get(axis)).counts() as f64;
+                let share = station.saturating_sub(*start.get(axis)).counts() as f64 / whole;
+                next = Some(next.map_or(share, |least| least.min(share)));
+            }
+        }
+        next
+    }
+
+    /// Writes the word that sends an axis to a place of a divided cut, and follows it there.
+    pub(super) fn send_to(
+        &mut self,
+        text: &mut Inserted,
+        block: &Block,
+        axis: Axis,
+        place: Length,
+    ) -> Result<(), Stop> {
+        let (command, seat) = self.command_to(axis, place);
+        self.write_axis(text, axis, command, place, block.axes.get(axis).as_ref())?;
+        self.settle(axis, place, seat);
+        Ok(())
+    }
+
+    /// Feed, and words that act before the move, for a part of a cut that comes before the line itself.
+    pub(super) fn follow_up(&self, text: &mut Inserted, block: &Block, line: &[u8], share: f64, first: bool) {
+        if let Some(word) = &block.feed {
+            if self.modal.feed == Feed::InverseTime {
+                put(text, b" ");
+                feed(text, word.number.value() / share);
+            } else if first {
+                put(text, b" ");
+                put_number(text, b'F', &word.number);
+            }
+        }
+        if first {
+            for span in &block.ahead {
+                put(text, b" ");
+                put(text, span.of(line));
+            }
+        }
+    }
+
+    /// The feed of the last part of a divided cut.
+    pub(super) fn share_feed(&self, block: &Block, share: f64, patches: &mut Patches) {
+        if let (Some(word), Feed::InverseTime, true) = (&block.feed, self.modal.feed, share < 1.0) {
+            let mut text = Text::new();
+            feed(&mut text, word.number.value() / share);
+            patches.replace(word.span, text);
+        }
+    }
+}

@@ -1,0 +1,200 @@
+//! Commands written into lines: the words of a line changed, lines put before and after it.
+
+use super::block::Block;
+use super::emit::{Inserted, Patches, Text, dimension, put};
+use super::refusal::{Reason, Stop};
+use super::{Rewriter, unit_word};
+use crate::axis::{Axis, PerAxis};
+use crate::length::Length;
+use crate::program::modal::{Distance, Plane};
+use crate::program::words::Word;
+
+/// A thousand kilometres in counts: sums of a few such lengths stay within the range.
+const FARTHEST: i64 = 1_000_000_000_000_000;
+
+/// A line without its line end, and the line end.
+fn split_end(line: &[u8]) -> (&[u8], &[u8]) {
+    let mut body = line;
+    while let [head @ .., b'\n' | b'\r'] = body {
+        body = head;
+    }
+    line.split_at_checked(body.len()).unwrap_or((line, &[]))
+}
+
+impl Rewriter<'_> {
+    pub(super) const fn line_end(&self) -> &'static [u8] {
+        if self.crlf { b"\r\n" } else { b"\n" }
+    }
+
+    pub(super) fn length(&self, word: &Word) -> Result<Length, Stop> {
+        let length = word.number.length(self.modal.unit, self.modal.integers);
+        length
+            .filter(|length| length.saturating_abs().counts() < FARTHEST)
+            .ok_or(Stop(Some(word.span), Reason::OutOfRange))
+    }
+
+    /// Where a block wants an axis.
+    pub(super) fn target(&self, block: &Block, axis: Axis) -> Result<Length, Stop> {
+        let track = self.axes.get(axis);
+        let Some(word) = block.axes.get(axis) else { return Ok(track.wanted) };
+        let value = self.length(word)?;
+        match self.modal.distance {
+            Distance::Absolute => Ok(value),
+            Distance::Incremental => {
+                let sum = track.wanted.saturating_add(value);
+                if sum.saturating_abs().counts() < FARTHEST {
+                    Ok(sum)
+                } else {
+                    Err(Stop(Some(word.span), Reason::OutOfRange))
+                }
+            }
+        }
+    }
+
+    pub(super) fn targets(&self, block: &Block) -> Result<PerAxis<Length>, Stop> {
+        Ok(PerAxis {
+            x: self.target(block, Axis::X)?,
+            y: self.target(block, Axis::Y)?,
+            z: self.target(block, Axis::Z)?,
+        })
+    }
+
+    /// The number that an axis word needs for a command: the place, or the way to it.
+    pub(super) fn number_for(&self, axis: Axis, command: Length) -> Length {
+        match self.modal.distance {
+            Distance::Absolute => command,
+            Distance::Incremental => command.saturating_sub(self.axes.get(axis).sent),
+        }
+    }
+
+    /// Refuses a command beyond a travel limit, unless the program itself wants the axis beyond it.
+    fn keep_within(&self, axis: Axis, command: Length, place: Length) -> Result<(), Stop> {
+        let Some((low, high)) = self.settings.limits.get(axis).filter(|_| self.limits_hold) else {
+            return Ok(());
+        };
+        let passes = |limit| Err(Stop(None, Reason::PastLimit { axis, command, limit }));
+        if command < low && place >= low {
+            return passes(low);
+        }
+        if command > high && place <= high {
+            return passes(high);
+        }
+        Ok(())
+    }
+
+    /// Sends an axis to a command by writing its word; the command becomes what the word says. `place`
+    /// is what the program wants there.
+    pub(super) fn write_axis<const N: usize>(
+        &mut self,
+        text: &mut heapless::Vec<u8, N>,
+        axis: Axis,
+        command: Length,
+        place: Length,
+        style: Option<&Word>,
+    ) -> Result<(), Stop> {
+        self.keep_within(axis, command, place)?;
+        let wanted = self.number_for(axis, command);
+        let style = style.map(|word| &word.number);
+        let written = dimension(text, axis.letter() as u8, wanted, style, &self.modal);
+        let track = self.axes.get_mut(axis);
+        track.sent = match self.modal.distance {
+            Distance::Absolute => written,
+            Distance::Incremental => track.sent.saturating_add(written),
+        };
+        Ok(())
+    }
+
+    /// Makes the word of an axis in a line say a command, changing it only if it says something else.
+    pub(super) fn patch_axis(
+        &mut self,
+        block: &Block,
+        axis: Axis,
+        command: Length,
+        place: Length,
+        patches: &mut Patches,
+    ) -> Result<(), Stop> {
+        if let Some(word) = block.axes.get(axis) {
+            let said = self.length(word)?;
+            if said == self.number_for(axis, command) {
+                self.keep_within(axis, command, place)?;
+                self.axes.get_mut(axis).sent = command;
+                return Ok(());
+            }
+            let mut text = Text::new();
+            self.write_axis(&mut text, axis, command, place, Some(word))?;
+            patches.replace(word.span, text);
+        } else if command != self.axes.get(axis).sent {
+            let mut text = Text::new();
+            self.write_axis(&mut text, axis, command, place, None)?;
+            put(&mut text, b" ");
+            patches.insert(block.first_dimension(), &text);
+        }
+        Ok(())
+    }
+
+    /// The head of an inserted line: the modes that the block changes, and a motion word.
+    pub(super) fn inserted(&self, block: &Block, motion: &[u8]) -> Inserted {
+        let mut text = Inserted::new();
+        if block.skip.is_some() {
+            put(&mut text, b"/");
+        }
+        if block.mode_word {
+            put(&mut text, unit_word(self.modal.unit));
+            let distance: &[u8] = match self.modal.distance {
+                Distance::Absolute => b"G90 ",
+                Distance::Incremental => b"G91 ",
+            };
+            put(&mut text, distance);
+        }
+        put(&mut text, motion);
+        text
+    }
+
+    /// The word of the plane, for an inserted line before a block that may choose it.
+    pub(super) const fn plane_word(&self) -> &'static [u8] {
+        match self.modal.plane {
+            Plane::Xy => b"G17 ",
+            Plane::Zx => b"G18 ",
+            Plane::Yz => b"G19 ",
+        }
+    }
+
+    /// Writes an inserted line before the one in hand.
+    pub(super) fn insert_before(&mut self, text: &Inserted, sink: &mut impl FnMut(&[u8])) {
+        sink(text);
+        sink(self.line_end());
+        self.counts.lines_out = self.counts.lines_out.saturating_add(1);
+    }
+
+    /// Writes the line in hand with its changes, and inserted lines after it.
+    pub(super) fn write_line(
+        &mut self,
+        line: &[u8],
+        patches: &Patches,
+        after: &[Inserted],
+        sink: &mut impl FnMut(&[u8]),
+    ) {
+        if !patches.is_empty() {
+            self.counts.lines_changed = self.counts.lines_changed.saturating_add(1);
+        }
+        if after.is_empty() {
+            return patches.write(line, sink);
+        }
+        let (body, end) = split_end(line);
+        patches.write(body, sink);
+        for text in after {
+            sink(self.line_end());
+            sink(text);
+            self.counts.lines_out = self.counts.lines_out.saturating_add(1);
+        }
+        sink(end);
+    }
+
+    /// The block's own motion word, for a line before which another motion was put in force.
+    pub(super) fn restore_motion(&self, block: &Block, patches: &mut Patches) {
+        let mut text = Text::new();
+        put(&mut text, self.modal.motion.word());
+        put(&mut text, b" ");
+        patches.insert(block.first_dimension(), &text);
+    }
+}

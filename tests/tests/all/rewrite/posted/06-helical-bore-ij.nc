@@ -1,0 +1,25 @@
+; helical bore of the stuffing box core
+; tool 6: end mill 12 mm
+G90 G21 G17
+G54
+T6 M6
+M3 S5200
+G0 Z30
+G0 X20 Y0
+G0 Z2
+G1 Z0.2 F300
+G3 X20 Y0 Z-0.8 I-4 J0 F600
+G3 X20 Y0 Z-1.8 I-4 J0
+G3 X20 Y0 Z-2.8 I-4 J0
+G3 X20 Y0 I-4 J0
+G1 X16 Y0
+G0 Z30
+G0 X-20 Y5
+G0 Z2
+G1 Z0.2 F300
+G2 Z-1.8 I0 J-5
+G2 Z-3.8 I0 J-5
+G2 I0 J-5
+G0 Z30
+M5
+M30
