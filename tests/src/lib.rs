@@ -236,7 +236,10 @@ pub mod boxes;
 pub mod fuzzing;
 pub mod judged;
 pub mod programs;
+pub mod pushing;
+pub mod scored;
 pub mod sitting;
+pub mod warming;
 
 /// The code of the README is kept compiling and true.
 #[cfg(doctest)]

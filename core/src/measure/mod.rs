@@ -6,6 +6,9 @@
 //! - [`positioning`]: the figures of ISO 230-2, lead error, and the error that repeats with the screw.
 //! - [`estimate`], [`uncertainty`], [`student`], [`regression`]: values with their uncertainty, how
 //!   uncertainties combine, the t distribution, and least squares.
+//! - [`push_pull`]: clearance and stiffness from a known force each way, the drive holding.
+//! - [`warm_up`]: growth, its time constant and what of it is left.
+//! - [`indicator`]: the indicator itself: its repeatability and hysteresis.
 //! - [`decision`]: within, over, or not decided yet, and how many more cycles would decide.
 //! - [`cause`]: the likely cause, with its evidence in numbers and the test that would tell more.
 //!
@@ -14,13 +17,17 @@
 pub mod cause;
 pub mod decision;
 pub mod estimate;
+pub mod indicator;
+mod outlying;
 pub mod positioning;
+pub mod push_pull;
 pub mod regression;
 pub mod reversal;
 pub mod routine;
 pub mod setup;
 pub mod student;
 pub mod uncertainty;
+pub mod warm_up;
 
 pub use estimate::Estimate;
 pub use routine::Kind;

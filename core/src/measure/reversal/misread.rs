@@ -212,12 +212,12 @@ fn name_all<R: Series + ?Sized>(
 }
 
 /// Within this a misread fits a pattern, in mm.
-const LEAST_TOLERANCE_MM: f64 = 0.01;
+pub(in crate::measure) const LEAST_TOLERANCE_MM: f64 = 0.01;
 /// What a pointer turns once for: dials of 1 mm, 0.2 mm, 0.1 in and 0.5 mm a turn are common
 /// (common practice, no source).
 const TURNS_MM: [f64; 2] = [1.0, 2.54];
 
-fn pattern(shown: f64, expected: f64, tolerance: f64) -> Misread {
+pub(in crate::measure) fn pattern(shown: f64, expected: f64, tolerance: f64) -> Misread {
     let off = shown - expected;
     let size = libm::fabs(off);
     // Beyond 32 mm no dial reads: the conversion holds at its ends.

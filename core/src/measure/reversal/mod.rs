@@ -10,7 +10,7 @@
 //!
 //! Not for readings from one long scale over many targets: that is a positioning test.
 
-mod misread;
+pub(in crate::measure) mod misread;
 mod model;
 
 use crate::axis::Direction;
@@ -380,16 +380,16 @@ fn mean_step_s(readings: &(impl Series + ?Sized)) -> Option<f64> {
 }
 
 /// What does not average out, however many readings are taken.
-struct Systematic {
-    correction: f64,
-    resolution: f64,
-    error: f64,
-    hysteresis: f64,
-    alignment: f64,
+pub(in crate::measure) struct Systematic {
+    pub correction: f64,
+    pub resolution: f64,
+    pub error: f64,
+    pub hysteresis: f64,
+    pub alignment: f64,
 }
 
 impl Systematic {
-    fn new(setup: &Setup, s_mm: f64) -> Self {
+    pub fn new(setup: &Setup, s_mm: f64) -> Self {
         let cosine = setup.cosine();
         let angle = setup.angle_deg * core::f64::consts::PI / 180.0;
         // The angle is known to about 2 degrees (common practice, no source).
@@ -405,7 +405,7 @@ impl Systematic {
         }
     }
 
-    fn parts(&self, value: f64) -> impl Iterator<Item = Contribution> {
+    pub fn parts(&self, value: f64) -> impl Iterator<Item = Contribution> {
         [
             (Source::Resolution, self.resolution),
             (Source::IndicatorError, self.error),
@@ -428,7 +428,7 @@ impl Systematic {
 /// error left falls with the characteristic function of the scatter (B. Widrow and I. Kollár,
 /// Quantization Noise, 2008; recalled from memory). As the scatter seen holds the rounding itself,
 /// which is in the repeatability already, the fall is taken a little faster than the theory's 2 (π s / step)².
-fn undithered(step: f64, s_mm: f64) -> f64 {
+pub(in crate::measure) fn undithered(step: f64, s_mm: f64) -> f64 {
     if step <= 0.0 {
         return 0.0;
     }
