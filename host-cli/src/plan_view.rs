@@ -105,10 +105,84 @@ const MARGIN: f64 = 40.0;
 /// Room at the right for legend and list.
 const SIDE: f64 = 270.0;
 
+/// Room on paper, in pixels: left, top, and the width and height of the path.
+struct Room {
+    left: f64,
+    top: f64,
+    wide: f64,
+    tall: f64,
+}
+
+/// A path as it lies on paper.
+struct Laid {
+    low: (f64, f64),
+    high: (f64, f64),
+    scale: f64,
+    left: f64,
+    top: f64,
+}
+
+impl Laid {
+    fn place(&self, x: f64, y: f64) -> (f64, f64) {
+        (self.left + (x - self.low.0) * self.scale, self.top + (self.high.1 - y) * self.scale)
+    }
+
+    /// The longest round length of no more than `room` millimetres of paper, in the unit.
+    fn ruler(&self, room: f64, unit_mm: f64) -> f64 {
+        let room = room / (self.scale * unit_mm);
+        let decade = 10f64.powf(room.log10().floor());
+        [5.0, 2.0, 1.0].into_iter().map(|m| m * decade).find(|l| *l <= room).unwrap_or(decade)
+    }
+}
+
 impl PlanView {
-    /// The document.
+    /// The strokes and the numbered places alone, for a page that says the rest in words: `role` and text alternative in
+    /// one attribute, no colours of its own beyond those of the classes.
     #[must_use]
-    pub fn svg(&self) -> String {
+    pub fn figure(&self) -> String {
+        const SIDE: f64 = 440.0;
+        const EDGE: f64 = 16.0;
+        const BELOW: f64 = 34.0;
+        let room = Room { left: EDGE, top: EDGE, wide: SIDE - 2.0 * EDGE, tall: SIDE - 2.0 * EDGE };
+        let laid = self.lay(&room);
+        let height = 2.0 * EDGE + (laid.high.1 - laid.low.1).max(1e-3) * laid.scale + BELOW;
+        let mut svg = format!(
+            "<svg class=\"plot plan\" role=\"img\" aria-label=\"{}\" viewBox=\"0 0 {SIDE} {height:.0}\" \
+             xmlns=\"http://www.w3.org/2000/svg\" font-size=\"15\">\n",
+            escape(&self.description)
+        );
+        self.paths(&mut svg, &laid);
+        let mut taken: Vec<(f64, f64)> = Vec::new();
+        for (index, mark) in self.marks.iter().enumerate() {
+            let (x, y) = laid.place(mark.at.x, mark.at.y);
+            let (to_x, to_y) = free_place((x, y), &taken, (SIDE, height - BELOW));
+            taken.push((to_x, to_y));
+            let _ = writeln!(
+                svg,
+                "<g><title>{}</title><path class=\"ruler\" d=\"M{x:.1} {y:.1}L{to_x:.1} {to_y:.1}\"/>\
+                 <circle class=\"place\" cx=\"{to_x:.1}\" cy=\"{to_y:.1}\" r=\"11\"/>\
+                 <text x=\"{to_x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text></g>",
+                escape(&mark.text),
+                to_y + 5.0,
+                index + 1
+            );
+        }
+        let length = laid.ruler(SIDE / 4.0, self.unit.1);
+        let (y, end) = (height - 12.0, EDGE + length * self.unit.1 * laid.scale);
+        let _ = writeln!(
+            svg,
+            "<path class=\"ruler\" d=\"M{EDGE} {}V{y}H{end:.1}V{}\"/><text x=\"{:.1}\" y=\"{}\">{} {}</text>\n</svg>",
+            y - 7.0,
+            y - 7.0,
+            end + 10.0,
+            y + 1.0,
+            (length * 1e6).round() / 1e6,
+            self.unit.0
+        );
+        svg
+    }
+
+    fn lay(&self, room: &Room) -> Laid {
         let marks = self.marks.iter().map(|mark| (mark.at.x, mark.at.y));
         let points = self.strokes.points.iter().map(|p| (f64::from(p.0), f64::from(p.1)));
         let (mut low, mut high) = ((f64::INFINITY, f64::INFINITY), (f64::NEG_INFINITY, f64::NEG_INFINITY));
@@ -120,8 +194,19 @@ impl PlanView {
             (low, high) = ((0.0, 0.0), (1.0, 1.0));
         }
         let (wide, tall) = ((high.0 - low.0).max(1e-3), (high.1 - low.1).max(1e-3));
-        let scale = ((WIDTH - SIDE - 2.0 * MARGIN) / wide).min((HEIGHT - 2.0 * MARGIN - 60.0) / tall);
-        let place = |x: f64, y: f64| (MARGIN + (x - low.0) * scale, MARGIN + 30.0 + (high.1 - y) * scale);
+        Laid { low, high, scale: (room.wide / wide).min(room.tall / tall), left: room.left, top: room.top }
+    }
+
+    /// The document.
+    #[must_use]
+    pub fn svg(&self) -> String {
+        let room = Room {
+            left: MARGIN,
+            top: MARGIN + 30.0,
+            wide: WIDTH - SIDE - 2.0 * MARGIN,
+            tall: HEIGHT - 2.0 * MARGIN - 60.0,
+        };
+        let laid = self.lay(&room);
         let mut svg = String::new();
         let _ = write!(
             svg,
@@ -134,13 +219,31 @@ impl PlanView {
             escape(&self.description),
             escape(&self.title)
         );
-        // Worse classes are drawn later, over the better ones.
+        self.paths(&mut svg, &laid);
+        for (index, mark) in self.marks.iter().enumerate() {
+            let (x, y) = laid.place(mark.at.x, mark.at.y);
+            let _ = writeln!(
+                svg,
+                "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"9\" fill=\"#fcfbf7\" fill-opacity=\"0.8\" stroke=\"#26241f\"/>\
+                 <text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"11\">{}</text>",
+                y + 4.0,
+                index + 1
+            );
+        }
+        self.side(&mut svg);
+        self.ruler(&mut svg, &laid);
+        svg.push_str("</svg>\n");
+        svg
+    }
+
+    /// Worse classes are drawn later, over the better ones.
+    fn paths(&self, svg: &mut String, laid: &Laid) {
         for (index, class) in self.classes.iter().enumerate() {
             let mut path = String::new();
             let mut pen: Option<(f64, f64)> = None;
             let mut last: Option<(f64, f64)> = None;
             for (x, y, found, begins) in &self.strokes.points {
-                let here = place(f64::from(*x), f64::from(*y));
+                let here = laid.place(f64::from(*x), f64::from(*y));
                 if usize::from(*found) == index
                     && !begins
                     && let Some(from) = last
@@ -164,20 +267,6 @@ impl PlanView {
                 );
             }
         }
-        for (index, mark) in self.marks.iter().enumerate() {
-            let (x, y) = place(mark.at.x, mark.at.y);
-            let _ = writeln!(
-                svg,
-                "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"9\" fill=\"#fcfbf7\" fill-opacity=\"0.8\" stroke=\"#26241f\"/>\
-                 <text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"11\">{}</text>",
-                y + 4.0,
-                index + 1
-            );
-        }
-        self.side(&mut svg);
-        self.ruler(&mut svg, scale);
-        svg.push_str("</svg>\n");
-        svg
     }
 
     fn side(&self, svg: &mut String) {
@@ -204,12 +293,9 @@ impl PlanView {
         }
     }
 
-    fn ruler(&self, svg: &mut String, scale: f64) {
-        // The longest round length of about an eighth of the width.
-        let room = (WIDTH - SIDE) / 8.0 / (scale * self.unit.1);
-        let decade = 10f64.powf(room.log10().floor());
-        let length = [5.0, 2.0, 1.0].into_iter().map(|m| m * decade).find(|l| *l <= room).unwrap_or(decade);
-        let (y, end) = (HEIGHT - 24.0, MARGIN + length * self.unit.1 * scale);
+    fn ruler(&self, svg: &mut String, laid: &Laid) {
+        let length = laid.ruler((WIDTH - SIDE) / 8.0, self.unit.1);
+        let (y, end) = (HEIGHT - 24.0, MARGIN + length * self.unit.1 * laid.scale);
         let _ = writeln!(
             svg,
             "<path d=\"M{MARGIN} {}V{y}H{end:.1}V{}\" fill=\"none\" stroke=\"#26241f\"/>\
@@ -222,6 +308,24 @@ impl PlanView {
             self.unit.0
         );
     }
+}
+
+/// Where a number can stand that belongs to a place: there, or as near as others leave room, within the drawing.
+fn free_place(at: (f64, f64), taken: &[(f64, f64)], within: (f64, f64)) -> (f64, f64) {
+    const APART: f64 = 25.0;
+    const EDGE: f64 = 12.0;
+    let fits = |p: &(f64, f64)| {
+        let inside = p.0 >= EDGE && p.1 >= EDGE && p.0 <= within.0 - EDGE && p.1 <= within.1 - EDGE;
+        inside && taken.iter().all(|other| (p.0 - other.0).hypot(p.1 - other.1) >= APART)
+    };
+    let around = (1..12).flat_map(|ring| {
+        (0..16).map(move |turn| {
+            let (sin, cos) = (f64::from(turn) * std::f64::consts::PI / 8.0).sin_cos();
+            let far = f64::from(ring) * APART;
+            (at.0 + far * cos, at.1 + far * sin)
+        })
+    });
+    std::iter::once(at).chain(around).find(fits).unwrap_or(at)
 }
 
 fn escape(text: &str) -> String {
@@ -241,6 +345,19 @@ mod tests {
         }
         assert!(strokes.points.len() <= MOST_POINTS);
         assert_eq!(strokes.points.iter().filter(|p| p.2 == 1).count(), 1);
+    }
+
+    #[test]
+    fn numbers_of_near_places_stand_apart() {
+        let mut taken = Vec::new();
+        for i in 0..10 {
+            taken.push(free_place((300.0 + f64::from(i), 20.0), &taken, (440.0, 400.0)));
+        }
+        for (i, a) in taken.iter().enumerate() {
+            for b in taken.iter().skip(i + 1) {
+                assert!((a.0 - b.0).hypot(a.1 - b.1) >= 25.0, "{a:?} {b:?}");
+            }
+        }
     }
 
     #[test]

@@ -4,6 +4,7 @@ use std::io::BufRead;
 use std::path::Path;
 
 use takeup_core::axis::{Axis, Direction, PerAxis};
+use takeup_core::correct::Table;
 use takeup_core::length::Length;
 use takeup_core::program::Integers;
 use takeup_core::program::replay::{self, AxisSlack, SeatStation, Slack};
@@ -61,32 +62,36 @@ impl WorkOffset {
 /// When neither is given, or the table cannot be read.
 pub fn slack(args: &SlackArgs, offset: &WorkOffset, ctx: &Context) -> Result<Slack, Refusal> {
     if let Some(path) = &args.table {
-        let table = table_file::read(path, ctx)?;
-        let places = offset.places(ctx)?;
-        let mut slack = Slack { x: AxisSlack::NONE, y: AxisSlack::NONE, z: AxisSlack::NONE };
-        for axis in Axis::ALL {
-            let Some(corrections) = table.axes.get(axis) else { continue };
-            let offset_mm = places.get(axis).as_mm();
-            let stations = corrections.stations().iter().map(|station| SeatStation {
-                position_mm: station.position.as_mm(),
-                plus_mm: station.on(Direction::Plus).as_mm(),
-                minus_mm: station.on(Direction::Minus).as_mm(),
-            });
-            *slack.get_mut(axis) = AxisSlack::of_stations(stations, offset_mm).ok_or_else(|| {
-                Refusal::new(
-                    format!("the corrections of {axis} cannot be followed"),
-                    "Build the table again.",
-                )
-                .path(path)
-            })?;
-        }
-        return Ok(slack);
+        return slack_of_table(&table_file::read(path, ctx)?, offset, ctx)
+            .map_err(|refusal| refusal.path(path));
     }
     let clearances = args.clearances(ctx)?.ok_or_else(SlackArgs::none_given)?;
     Ok(Slack::from_fn(|axis| match clearances.play(axis) {
         Some(play) if *clearances.width.get(axis) > Length::ZERO => AxisSlack::of_play(&play),
         _ => AxisSlack::NONE,
     }))
+}
+
+/// The slack that a table describes.
+///
+/// # Errors
+/// When its corrections cannot be followed.
+pub fn slack_of_table(table: &Table, offset: &WorkOffset, ctx: &Context) -> Result<Slack, Refusal> {
+    let places = offset.places(ctx)?;
+    let mut slack = Slack { x: AxisSlack::NONE, y: AxisSlack::NONE, z: AxisSlack::NONE };
+    for axis in Axis::ALL {
+        let Some(corrections) = table.axes.get(axis) else { continue };
+        let offset_mm = places.get(axis).as_mm();
+        let stations = corrections.stations().iter().map(|station| SeatStation {
+            position_mm: station.position.as_mm(),
+            plus_mm: station.on(Direction::Plus).as_mm(),
+            minus_mm: station.on(Direction::Minus).as_mm(),
+        });
+        *slack.get_mut(axis) = AxisSlack::of_stations(stations, offset_mm).ok_or_else(|| {
+            Refusal::new(format!("the corrections of {axis} cannot be followed"), "Build the table again.")
+        })?;
+    }
+    Ok(slack)
 }
 
 /// Checks that a plot overwrites nothing that is read: neither a program nor the table.

@@ -233,6 +233,7 @@ impl Finished {
 }
 
 pub mod boxes;
+pub mod browser;
 pub mod fuzzing;
 pub mod judged;
 pub mod programs;

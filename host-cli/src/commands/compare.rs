@@ -90,7 +90,7 @@ pub(super) fn compared(
         _ => None,
     };
     let limit = limit_mm.or(after.limit_mm());
-    let decision = limit.map(|limit| decide(limit, after, a, ctx));
+    let decision = limit.map(|limit| after.decide(limit).document(ctx.lengths()));
     let over = decision.as_ref().is_some_and(|decision| decision["answer"] == "over");
 
     let lengths = ctx.lengths();
@@ -168,34 +168,6 @@ fn pair(
         mean(|pair| pair.1.lost_motion_mm),
         Basis::CommonStations(common.len()),
     ))
-}
-
-/// Good enough after? The decision AFTER came with, if it was against the same limit; else the rule of ISO 14253-1 on its
-/// stations.
-fn decide(limit_mm: f64, after: &Assessment, mean: Estimate, ctx: &Context) -> Value {
-    let lengths = ctx.lengths();
-    let mut decision = after.document()["decision"].clone();
-    if decision["answer"].is_string() && after.limit_mm().is_some_and(|limit| (limit - limit_mm).abs() < 1e-9)
-    {
-        decision["limit"] = lengths.value(limit_mm).into();
-        return decision;
-    }
-    let mut stations: Vec<Estimate> = after.stations().iter().map(|station| station.lost_motion_mm).collect();
-    if stations.is_empty() {
-        stations.push(mean);
-    }
-    let answer = if stations.iter().any(|e| e.value.abs() - e.expanded_95() > limit_mm) {
-        "over"
-    } else if stations.iter().all(|e| e.value.abs() + e.expanded_95() <= limit_mm) {
-        "within"
-    } else {
-        "undecided"
-    };
-    let mut decision = json!({ "limit": lengths.value(limit_mm), "answer": answer });
-    if answer == "undecided" {
-        decision["why"] = "the limit lies inside a 95 % interval; assess AFTER with this limit to see how many more cycles would decide".into();
-    }
-    decision
 }
 
 #[allow(clippy::too_many_arguments, reason = "one paragraph for each part of the answer")]

@@ -1,7 +1,7 @@
 //! `replay`: the proof of a rewritten program, on a model of the slack machine.
 
 use std::fmt::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use comfy_table::{CellAlignment, presets};
 use serde::Serialize;
@@ -79,13 +79,32 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     program_args::keep_plot_apart(args.plot.as_deref(), &[&args.original, &args.rewritten], &args.slack)?;
     let slack = program_args::slack(&args.slack, &args.offset, ctx)?;
     let settings = Settings { unit: ctx.units(), integers: args.integers.into(), ..Settings::new(slack) };
-    let mut original = Lines::open(&args.original, ctx)?;
-    let mut rewritten = Lines::open(&args.rewritten, ctx)?;
+    let mut strokes = args.plot.is_some().then(Strokes::default);
+    let report = prove(&args.original, &args.rewritten, settings, tolerance, strokes.as_mut(), ctx)?;
+    if let (Some(path), Some(strokes)) = (&args.plot, strokes) {
+        output::write(path, drawing(&report, strokes, tolerance, ctx).svg().as_bytes(), ctx)?;
+    }
+    let outcome = if report.answer == Answer::Good { Outcome::Good } else { Outcome::Adverse };
+    ctx.answer(&document(&report, tolerance, ctx), || text(&report, tolerance, ctx), outcome)
+}
+
+/// Replays both programs, and draws the cuts of the second if asked to.
+///
+/// # Errors
+/// When a program cannot be read or followed.
+pub(crate) fn prove(
+    original: &Path,
+    rewritten: &Path,
+    settings: Settings,
+    tolerance: f64,
+    mut strokes: Option<&mut Strokes>,
+    ctx: &Context,
+) -> Result<Report, Refusal> {
+    let mut original = Lines::open(original, ctx)?;
+    let mut rewritten = Lines::open(rewritten, ctx)?;
     let mut replay = Box::new(Replay::new(settings));
-    let mut strokes = Strokes::default();
-    let draw = args.plot.is_some();
     let mut sample = |sample: Sample| {
-        if draw && sample.source == Source::Rewritten {
+        if let Some(strokes) = strokes.as_mut().filter(|_| sample.source == Source::Rewritten) {
             strokes.push(&sample.at, class_of(sample.deviation_mm, tolerance), sample.begins);
         }
     };
@@ -105,12 +124,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         };
         read.map_err(|failure| refusal(&failure, &original, &rewritten))?;
     }
-    let report = replay.report(tolerance);
-    if let Some(path) = &args.plot {
-        output::write(path, drawing(&report, strokes, tolerance, ctx).svg().as_bytes(), ctx)?;
-    }
-    let outcome = if report.answer == Answer::Good { Outcome::Good } else { Outcome::Adverse };
-    ctx.answer(&document(&report, tolerance, ctx), || text(&report, tolerance, ctx), outcome)
+    Ok(replay.report(tolerance))
 }
 
 fn refusal(failure: &takeup_core::program::replay::Failure, original: &Lines, rewritten: &Lines) -> Refusal {
@@ -244,7 +258,7 @@ fn class_of(deviation: Option<f64>, tolerance: f64) -> u8 {
     }
 }
 
-fn drawing(report: &Report, strokes: Strokes, tolerance: f64, ctx: &Context) -> PlanView {
+pub(crate) fn drawing(report: &Report, strokes: Strokes, tolerance: f64, ctx: &Context) -> PlanView {
     let show = ctx.lengths();
     let within = |mm: f64| show.short(mm);
     let unit = show.unit.symbol();

@@ -1,21 +1,31 @@
-//! `report`: a self-contained HTML page, of one session or of the machines in the log.
+//! `report`: a self-contained HTML page, of one session, of a machine in the log, of a program on the slack machine.
 
 use crate::commands::log::{self, Place};
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
 use crate::log::assessment::{Loaded, load};
-use crate::log::history::History;
+use crate::log::store::Store;
+use crate::log::words::date;
 use crate::output;
+use crate::program_args::{self, IntegersArg, WorkOffset};
 use crate::refusal::Refusal;
-use crate::report::page::{self, Part};
+use crate::report::machine;
+use crate::report::page::{self, Part, Table, Tone};
+use crate::report::program::{self, Program};
+use crate::report::session::{Session, moment};
+use crate::slack_args::SlackArgs;
 use crate::units::LengthArg;
 use serde_json::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use takeup_core::correct::{Table as Corrections, bytes};
+use takeup_core::program::replay::Settings;
 
 /// Arguments of `report`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  takeup report --machine bed-mill --limit 0.05 -o bed-mill.html")]
+#[command(after_help = "Examples:\n  takeup report --machine bed-mill --limit 0.05 -o bed-mill.html\n  \
+                        takeup report z-before.csv -o z-before.html\n  \
+                        takeup report --program box.nc box-corrected.nc --table mill.table -o box.html")]
 pub struct Args {
     /// One session: a readings file or its assessment; without it, what the log has
     session: Option<PathBuf>,
@@ -27,6 +37,20 @@ pub struct Args {
     /// Lost motion allowed
     #[arg(long, value_name = "LENGTH")]
     limit: Option<LengthArg>,
+    /// A program, and if there is one the rewritten program, on the slack machine; without --table or --play
+    /// with the table in force in the log
+    #[arg(long, num_args = 1..=2, value_names = ["ORIGINAL", "REWRITTEN"])]
+    program: Vec<PathBuf>,
+    #[command(flatten)]
+    slack: SlackArgs,
+    #[command(flatten)]
+    offset: WorkOffset,
+    /// Deviation of the tool that is still good
+    #[arg(long, value_name = "LENGTH", default_value = "0.005mm", requires = "program")]
+    tolerance: LengthArg,
+    /// What words of the program without a decimal point mean
+    #[arg(long, value_name = "HOW", default_value = "unit", requires = "program")]
+    integers: IntegersArg,
     /// The page to write
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
@@ -35,68 +59,83 @@ pub struct Args {
 /// Writes it.
 ///
 /// # Errors
-/// When the readings or the log cannot be used, or the page cannot be written.
+/// When the readings, the log or the programs cannot be used, or the page cannot be written.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let limit = args.limit.map(|limit| limit.mm(ctx.units()));
-    let (title, parts) = match &args.session {
-        Some(path) => {
-            output::keep_apart(&[&args.output], &[path])?;
-            one_session(path, limit, ctx)?
+    if let Some(limit) = limit.filter(|limit| *limit <= 0.0) {
+        return Err(Refusal::new(
+            format!("--limit {limit} is not a positive length"),
+            "Give the lost motion allowed, such as 0.05.",
+        ));
+    }
+    let inputs = args.session.iter().chain(&args.program).chain(&args.slack.table).map(PathBuf::as_path);
+    output::keep_apart(&[&args.output], &inputs.collect::<Vec<_>>())?;
+    let slack_given = args.slack.table.is_some() || !args.slack.play.is_empty();
+    let (mut title, mut parts) = (String::new(), Vec::new());
+    let mut in_force = None;
+    if let Some(path) = &args.session {
+        (title, parts) = one_session(path, limit, ctx)?;
+    } else if args.program.is_empty() || args.machine.is_some() || !slack_given {
+        let path = args.place.path()?;
+        output::keep_apart(&[&args.output], &[&path])?;
+        let found = of_machine(args, &Store::open(&path)?, limit, ctx)?;
+        (title, parts, in_force) = (found.title, found.parts, found.in_force);
+    }
+    if let Some(original) = args.program.first() {
+        parts.push(of_program(args, original, in_force, ctx)?);
+        if title.is_empty() {
+            title = format!("Program {}", original.file_name().unwrap_or_default().to_string_lossy());
         }
-        None => machine(args, limit, ctx)?,
-    };
-    output::write(&args.output, page::render(&title, &parts)?.as_bytes(), ctx)?;
-    let adverse = parts.iter().any(|part| part.adverse);
+    }
+    // What calls for action comes first; otherwise axes in their order, and the program.
+    parts.sort_by_key(|part| std::cmp::Reverse(part.tone == Tone::Bad));
+    let made = date(jiff::Timestamp::now().as_second() as f64 / 86_400.0);
+    output::write(&args.output, page::render(&title, &made, &parts)?.as_bytes(), ctx)?;
+    let adverse = parts.iter().any(|part| part.tone == Tone::Bad);
     let outcome = if adverse { Outcome::Adverse } else { Outcome::Good };
     if input::is_dash(&args.output) {
         return Ok(outcome);
     }
     let name = args.output.display().to_string();
-    let document = json!({ "schema": "takeup.report/1", "page": name, "adverse": adverse });
-    ctx.answer(&document, || format!("written to {name}\n"), outcome)
+    let document = json!({
+        "schema": "takeup.report/1", "page": name, "adverse": adverse,
+        "verdicts": parts.iter().map(|part| part.verdict.as_str()).collect::<Vec<_>>(),
+    });
+    let text = || {
+        let mut text: String =
+            parts.iter().map(|part| ctx.screen().wrap(&part.verdict, "  ") + "\n").collect();
+        text.push_str(&format!("Page: {name}\n"));
+        text
+    };
+    ctx.answer(&document, text, outcome)
 }
 
-fn one_session(
-    path: &std::path::Path,
-    limit: Option<f64>,
-    ctx: &Context,
-) -> Result<(String, Vec<Part>), Refusal> {
-    let Loaded { assessment, .. } = load(path, ctx)?;
-    let print = ctx.lengths();
-    let lost = assessment.lost_motion_mm();
-    let limit = limit.or(assessment.limit_mm());
-    let over = match (limit, assessment.document()["decision"]["answer"].as_str()) {
-        (Some(limit), _) => assessment
-            .stations()
-            .iter()
-            .map(|station| station.lost_motion_mm)
-            .chain(lost)
-            .any(|e| e.value.abs() - e.expanded_95() > limit),
-        (None, answer) => answer == Some("over"),
+fn one_session(path: &Path, limit: Option<f64>, ctx: &Context) -> Result<(String, Vec<Part>), Refusal> {
+    let Loaded { assessment, readings } = load(path, ctx)?;
+    let machine = assessment.document()["machine"].as_str().unwrap_or(log::USUAL_MACHINE).to_owned();
+    let session = Session {
+        assessment: &assessment,
+        readings: readings.as_deref(),
+        machine: &machine,
+        limit_mm: limit.or(assessment.limit_mm()),
+        source: &input::name(path),
+        print: ctx.lengths(),
     };
-    let axis = assessment.axis().to_owned();
-    let verdict = match lost {
-        Some(lost) => format!(
-            "Axis {axis} loses {} ± {} (95 %){}.",
-            print.with_unit(lost.value),
-            print.fine(lost.expanded_95()),
-            if over { ", over the limit" } else { "" }
-        ),
-        None => format!("Axis {axis}: a {} test, which gives no lost motion.", assessment.routine()),
-    };
-    let named = |key: &str| assessment.document()[key].as_str().map(str::to_owned);
-    let machine = named("machine").unwrap_or_else(|| log::USUAL_MACHINE.to_owned());
-    let mut lines = Vec::new();
-    lines.extend(named("taken").map(|taken| format!("Taken {taken}.")));
-    lines.extend(limit.map(|limit| format!("Limit: {}.", print.with_unit(limit))));
-    let (figures, tables) = page::session(&assessment, limit, print)?;
-    let title = format!("{machine}, axis {axis}: one session");
-    Ok((title, vec![Part { machine, axis, verdict, adverse: over, lines, figures, tables }]))
+    let taken = assessment.document()["taken"].as_str().map(|taken| format!(", {}", moment(taken)));
+    let title = format!("{machine}, axis {}: one session{}", assessment.axis(), taken.unwrap_or_default());
+    Ok((title, vec![session.part()?]))
 }
 
-fn machine(args: &Args, limit: Option<f64>, ctx: &Context) -> Result<(String, Vec<Part>), Refusal> {
-    let store = args.place.open()?;
-    output::keep_apart(&[&args.output], &[&args.place.path()?])?;
+/// What the log says of a machine.
+struct OfMachine {
+    title: String,
+    parts: Vec<Part>,
+    /// The compensation table in force, as bytes.
+    in_force: Option<Vec<u8>>,
+}
+
+/// The axes of a machine, and the compensation table in force on it.
+fn of_machine(args: &Args, store: &Store, limit: Option<f64>, ctx: &Context) -> Result<OfMachine, Refusal> {
     let axes = store.axes()?;
     let mut machines: Vec<_> = axes.iter().map(|(machine, _)| machine.as_str()).collect();
     machines.dedup();
@@ -105,30 +144,95 @@ fn machine(args: &Args, limit: Option<f64>, ctx: &Context) -> Result<(String, Ve
         (None, [one]) => one,
         (None, []) => return Err(Refusal::new("the log has no session", "Add one with `takeup log add`.")),
         (None, several) => {
+            let names: Vec<_> =
+                several.iter().take(6).map(|name| format!("{:?}", log::harmless(name))).collect();
+            let more = if several.len() > 6 { ", …" } else { "" };
             return Err(Refusal::new(
                 format!("the log has {} machines", several.len()),
-                "Name one with --machine; see `takeup log list`.",
+                format!("Name one with --machine: {}{more}.", names.join(", ")),
             ));
         }
     };
     let print = ctx.lengths();
     let mut parts = Vec::new();
     for (_, axis) in axes.iter().filter(|(m, _)| m == machine) {
-        let history = History::read(&store, machine, axis, limit)?;
-        let (verdict, adverse, mut lines) = log::in_words(&history, limit, print);
-        let last = history.steps.last().and_then(|step| store.entry(step.row.id).ok());
-        let last = last.and_then(|kept| kept.entry.assessment());
-        lines.extend(limit.map(|limit| format!("Limit: {}.", print.with_unit(limit))));
-        let mut part = page::of_history(&history, limit, print, (verdict, adverse), lines)?;
-        if let Some(assessment) = last {
-            let (figures, tables) = page::session(&assessment, limit, print)?;
-            part.figures.extend(figures);
-            part.tables.splice(0..0, tables);
-        }
-        parts.push(part);
+        parts.extend(machine::axis(store, machine, axis, limit, print)?);
     }
     if parts.is_empty() {
-        return Err(Refusal::new(format!("the log has no session of {machine:?}"), "See `takeup log list`."));
+        return Err(log::none_fits(&axes, Some(machine), None));
     }
-    Ok((format!("{machine}: condition over time"), parts))
+    let mut in_force = None;
+    if let (Some((kept, found)), Some(first)) = (store.table_in_force(machine)?, parts.first_mut()) {
+        if let Ok(table) = bytes::decode(&found) {
+            first.tables.push(corrections(&table, &kept.entry.at, ctx));
+            first.sources.push(format!(
+                "Log entry {}: compensation table in force on {machine} from {}.",
+                kept.id,
+                moment(&kept.entry.at)
+            ));
+        }
+        in_force = Some(found);
+    }
+    Ok(OfMachine { title: format!("{machine}: condition over time"), parts, in_force })
+}
+
+fn corrections(table: &Corrections, from: &str, ctx: &Context) -> Table {
+    let print = ctx.lengths();
+    let rows =
+        table.axes.iter().filter_map(|(axis, t)| t.as_ref().map(|t| (axis, t))).flat_map(|(axis, t)| {
+            let row = move |station: &takeup_core::correct::Station| {
+                vec![
+                    format!("{axis} at {}", print.short(station.position.as_mm())),
+                    print.length(station.lost_motion().as_mm()),
+                    print.fine(station.uncertainty.as_mm()),
+                ]
+            };
+            t.stations().iter().map(row).collect::<Vec<_>>()
+        });
+    let title = format!(
+        "Compensation table in force since {}, in {}",
+        from.get(..10).unwrap_or(from),
+        print.unit_name()
+    );
+    Table::new(title, &["station", "corrects", "± 95 %"], rows.collect())
+}
+
+fn of_program(
+    args: &Args,
+    original: &Path,
+    in_force: Option<Vec<u8>>,
+    ctx: &Context,
+) -> Result<Part, Refusal> {
+    let tolerance_mm = args.tolerance.mm(ctx.units());
+    if tolerance_mm < 0.0 {
+        return Err(Refusal::new("--tolerance is negative", "Give a length of 0 or more."));
+    }
+    let given = args.slack.table.is_some() || !args.slack.play.is_empty();
+    let (slack, slack_from) = match in_force.filter(|_| !given) {
+        Some(found) => {
+            let table = bytes::decode(&found).map_err(|error| {
+                Refusal::new(format!("the table in force: {error}"), "Give --table or --play.")
+            })?;
+            (
+                program_args::slack_of_table(&table, &args.offset, ctx)?,
+                "the table in force in the log".to_owned(),
+            )
+        }
+        None => {
+            let from = args
+                .slack
+                .table
+                .as_ref()
+                .map_or_else(|| "--play".to_owned(), |path| path.display().to_string());
+            (program_args::slack(&args.slack, &args.offset, ctx)?, from)
+        }
+    };
+    let settings = Settings { unit: ctx.units(), integers: args.integers.into(), ..Settings::new(slack) };
+    let program = Program {
+        original,
+        rewritten: args.program.get(1).map(PathBuf::as_path),
+        tolerance_mm,
+        slack_from: &slack_from,
+    };
+    program::part(&program, settings, ctx)
 }

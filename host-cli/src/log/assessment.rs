@@ -12,6 +12,7 @@ use crate::units::Print;
 use serde_json::Value;
 use std::path::Path;
 use takeup_core::measure::Estimate;
+use takeup_core::measure::decision::Answer;
 use takeup_core::trend::compare::Repeatability;
 
 /// An assessment with the document it came from.
@@ -58,6 +59,35 @@ pub fn load(path: &Path, ctx: &Context) -> Result<Loaded, Refusal> {
             Refusal::new(format!("cannot be assessed: {error}"), "Report this fault.").file(&name)
         })?;
     Ok(Loaded { assessment: document, readings: Some(String::from_utf8_lossy(&bytes).into_owned()) })
+}
+
+/// A decision against a limit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decided {
+    /// The limit in millimetres.
+    pub limit_mm: f64,
+    /// The answer.
+    pub answer: Answer,
+    /// How many more cycles would decide, where that is known.
+    pub cycles: Option<u64>,
+    /// Why; empty where the numbers speak for themselves.
+    pub why: String,
+}
+
+impl Decided {
+    /// The decision as documents carry it.
+    #[must_use]
+    pub fn document(&self, print: Print) -> Value {
+        let mut document =
+            serde_json::json!({ "limit": print.value(self.limit_mm), "answer": self.answer.name() });
+        if let Some(cycles) = self.cycles {
+            document["cycles_to_decide"] = cycles.into();
+        }
+        if !self.why.is_empty() {
+            document["why"] = self.why.clone().into();
+        }
+        document
+    }
 }
 
 /// Lost motion at one station, in millimetres.
@@ -168,6 +198,45 @@ impl Assessment {
             })
         };
         self.document["stations"].as_array().into_iter().flatten().filter_map(station).collect()
+    }
+
+    /// The decision it came with, if that was against the same limit; else the rule of ISO 14253-1 (recalled from memory) on
+    /// its stations.
+    #[must_use]
+    pub fn decide(&self, limit_mm: f64) -> Decided {
+        let part = &self.document["decision"];
+        let named = |answer: &Answer| part["answer"].as_str() == Some(answer.name());
+        let answer = [Answer::Within, Answer::Over, Answer::Undecided].into_iter().find(named);
+        if let Some(answer) = answer.filter(|_| self.limit_mm().is_some_and(|l| (l - limit_mm).abs() < 1e-9))
+        {
+            return Decided {
+                limit_mm,
+                answer,
+                cycles: part["cycles_to_decide"].as_u64(),
+                why: part["why"].as_str().unwrap_or("").to_owned(),
+            };
+        }
+        let mut found: Vec<Estimate> = self.stations().iter().map(|station| station.lost_motion_mm).collect();
+        if found.is_empty() {
+            found.extend(self.lost_motion_mm);
+        }
+        let (answer, why) = if found.iter().any(|e| e.value.abs() - e.expanded_95() > limit_mm) {
+            (Answer::Over, "")
+        } else if !found.is_empty() && found.iter().all(|e| e.value.abs() + e.expanded_95() <= limit_mm) {
+            (Answer::Within, "")
+        } else {
+            (
+                Answer::Undecided,
+                "the limit lies inside a 95 % interval; assess the readings with this limit to see how many more cycles would decide",
+            )
+        };
+        Decided { limit_mm, answer, cycles: None, why: why.to_owned() }
+    }
+
+    /// A value with its uncertainty at a place of the document, times `factor`.
+    #[must_use]
+    pub fn estimate_at(&self, path: &str, factor: f64) -> Option<Estimate> {
+        estimate(self.document.pointer(path)?, factor)
     }
 
     /// The scatter of one reading, pooled over stations and approaches.

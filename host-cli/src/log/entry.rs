@@ -51,6 +51,9 @@ pub enum Event {
     Crash,
     /// The machine was moved
     Moved,
+    /// A compensation table came into force
+    #[value(skip)]
+    Table,
     /// Anything else worth remembering
     Note,
 }
@@ -71,6 +74,7 @@ impl Event {
             Self::Lubrication => "lubrication",
             Self::Crash => "crash",
             Self::Moved => "moved",
+            Self::Table => "table",
             Self::Note => "note",
         }
     }
@@ -132,20 +136,43 @@ impl Entry {
         Self::new(Kind::Session, machine, Some(assessment.axis().to_owned()), at, &Value::Object(body))
     }
 
+    /// A compensation table in force from a time on, with its bytes and what they say. The time counts towards its
+    /// identity as that of a session does.
+    #[must_use]
+    pub fn table(
+        bytes: &[u8],
+        document: &Value,
+        text: &str,
+        machine: &str,
+        from: Option<Timestamp>,
+        now: Timestamp,
+    ) -> Self {
+        let mut body = serde_json::json!({ "event": Event::Table, "text": text, "table": document, "bytes": hex(bytes) });
+        if let Some(from) = from {
+            body["at"] = from.to_string().into();
+        }
+        Self::new(Kind::Event, machine, None, from.unwrap_or(now), &body)
+    }
+
+    /// The bytes of the compensation table that this entry puts in force, if it does.
+    #[must_use]
+    pub fn table_bytes(&self) -> Option<Vec<u8>> {
+        let body: Value = serde_json::from_str(&self.body).ok()?;
+        let digits = body["bytes"].as_str().filter(|_| body["event"] == Event::Table.name())?;
+        let pair = |pair: &[u8]| u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok();
+        (digits.len() % 2 == 0).then(|| digits.as_bytes().chunks(2).map(pair).collect())?
+    }
+
     /// The digest that the contents have.
     #[must_use]
     pub fn digest_now(&self) -> String {
-        use std::fmt::Write as _;
         let mut hash = Sha256::new();
         for part in [self.kind.name(), &self.machine, self.axis.as_deref().unwrap_or(""), &self.body] {
             // The length first, so that no two entries run together to the same bytes.
             hash.update((part.len() as u64).to_le_bytes());
             hash.update(part.as_bytes());
         }
-        hash.finalize().iter().fold(String::with_capacity(64), |mut text, byte| {
-            let _ = write!(text, "{byte:02x}");
-            text
-        })
+        hex(&hash.finalize())
     }
 
     /// The assessment of a session.
@@ -172,10 +199,22 @@ impl Entry {
             Kind::Event if serde_json::from_value::<Event>(body["event"].clone()).is_err() => {
                 Some("its kind of event is unknown".into())
             }
+            Kind::Event if body["event"] == Event::Table.name() && self.table_bytes().is_none() => {
+                Some("its compensation table cannot be read".into())
+            }
             Kind::Correction if !body["corrects"].is_string() => Some("it names no entry to correct".into()),
             _ => None,
         }
     }
+}
+
+/// Bytes as hexadecimal digits.
+fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// Reads a time: RFC 3339, or a date alone (midnight UTC).

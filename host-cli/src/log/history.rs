@@ -1,10 +1,11 @@
-//! The sessions of one axis through core's watch and line.
+//! One quantity of one axis through core's watch and line.
 
 use crate::log::entry::Event;
+use crate::log::quantity::{Quantity, Scale};
 use crate::log::store::{Kept, SessionRow, Store};
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, clip};
 use jiff::Timestamp;
-use takeup_core::trend::Session;
+use takeup_core::trend::SessionError;
 use takeup_core::trend::forecast::{Line, Missing, Reaches, Slope};
 use takeup_core::trend::run_length::DesignError;
 use takeup_core::trend::watch::{Alarm, Design, Point, Watch};
@@ -35,13 +36,17 @@ pub struct Happened {
     pub text: String,
 }
 
-/// One axis over time.
+/// One quantity of one axis over time. What comes from the charts is in their unit: see [`Quantity::of_chart`].
 #[derive(Debug, Clone)]
 pub struct History {
     /// The machine.
     pub machine: String,
     /// The axis.
     pub axis: String,
+    /// What is watched.
+    pub quantity: Quantity,
+    /// The limit, in the unit of the quantity (lengths in millimetres).
+    pub limit: Option<f64>,
     /// The sessions in order.
     pub steps: Vec<Step>,
     /// The events in order.
@@ -61,17 +66,30 @@ impl History {
     ///
     /// # Errors
     /// When the file cannot be read or has no session of that axis.
-    pub fn read(store: &Store, machine: &str, axis: &str, limit_mm: Option<f64>) -> Result<Self, Refusal> {
-        let rows = store.sessions(machine, axis)?;
+    pub fn read(
+        store: &Store,
+        machine: &str,
+        axis: &str,
+        quantity: Quantity,
+        limit: Option<f64>,
+    ) -> Result<Self, Refusal> {
+        let rows = store.sessions(machine, axis, quantity)?;
         if rows.is_empty() {
             return Err(Refusal::new(
-                format!("the log has no session of axis {axis} of {machine:?} that gives lost motion"),
-                "See `takeup log list` for what it has.",
+                format!(
+                    "the log has no session of axis {axis} of {} that gives {}",
+                    clip(machine),
+                    quantity.words()
+                ),
+                "See `takeup log list` for what it has, and --quantity for what can be watched.",
             ));
         }
         let events: Vec<_> = store.events(machine, axis)?.iter().filter_map(happened).collect();
         let unusable = |what: String| Refusal::new(what, "Check the log with `takeup log check`.");
-        let design = Design::usual().map_err(|error: DesignError| unusable(error.to_string()))?;
+        let mut design = Design::usual().map_err(|error: DesignError| unusable(error.to_string()))?;
+        if let Some((day, row)) = rows.iter().find_map(|row| Some((day_of(&row.at)?, row))) {
+            design.set_up = quantity.set_up(&quantity.session(day, &row.found));
+        }
         let (mut watch, mut line) = (Watch::new(design), Line::new());
         let mut pending = events.iter().filter(|happened| happened.event.changes_machine()).peekable();
         let mut steps = Vec::with_capacity(rows.len());
@@ -83,16 +101,8 @@ impl History {
                 watch.restart();
                 line = Line::new();
             }
-            let lost = row.lost_motion_mm;
-            // A session read off a coarse dial may claim no uncertainty at all; no set-up is better than a tenth of a micrometre.
-            let session = Session {
-                day,
-                value: lost.value,
-                standard_uncertainty: lost.standard_uncertainty.max(1e-4),
-                dof: lost.dof,
-            };
-            let wrong =
-                |error: takeup_core::trend::SessionError| unusable(format!("entry {}: {error}", row.id));
+            let session = quantity.session(day, &row.found);
+            let wrong = |error: SessionError| unusable(format!("entry {}: {error}", row.id));
             let point = watch.push(session).map_err(wrong)?;
             line.push(session, watch.set_up()).map_err(wrong)?;
             alarm = point.alarm;
@@ -106,13 +116,48 @@ impl History {
         Ok(Self {
             machine: machine.to_owned(),
             axis: axis.to_owned(),
+            quantity,
+            limit,
             steps,
             events,
             design,
             alarm,
             slope: line.slope(),
-            forecast: limit_mm.map(|limit| line.reaches(limit)),
+            forecast: match quantity.scale() {
+                Scale::Plain => limit.map(|limit| line.reaches(limit)),
+                // A straight line through logarithms is no forecast anybody has tested.
+                Scale::Logarithm => None,
+            },
         })
+    }
+
+    /// The last session.
+    #[must_use]
+    pub fn last(&self) -> Option<&Step> {
+        self.steps.last()
+    }
+
+    /// The first session since the last event that changed the machine.
+    #[must_use]
+    pub fn since_change(&self) -> Option<&Step> {
+        let changes = self.events.iter().filter(|event| event.event.changes_machine());
+        let changed = changes.map(|event| event.day).fold(f64::NEG_INFINITY, f64::max);
+        self.steps.iter().find(|step| step.day >= changed)
+    }
+
+    /// Whether the last session is shown to be over the limit.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        match (self.limit, self.last()) {
+            (Some(limit), Some(step)) => step.row.found.value.abs() - step.row.found.expanded_95() > limit,
+            _ => false,
+        }
+    }
+
+    /// Whether it calls for action.
+    #[must_use]
+    pub fn is_adverse(&self) -> bool {
+        self.alarm.is_some() || self.is_over()
     }
 }
 

@@ -4,13 +4,17 @@
 //! - [`entry`]: what can be appended, and the digest that names it on every computer.
 //! - [`schema`]: tables, version, migrations, and why the file is kept as it is.
 //! - [`store`]: opening, appending, reading, checking.
-//! - [`history`]: the sessions of one axis through core's watch and line.
+//! - [`quantity`]: what can be watched over time;
+//! - [`history`]: one quantity of one axis through core's watch and line;
+//! - [`words`]: what a history says, in the words of a person.
 
 pub mod assessment;
 pub mod entry;
 pub mod history;
+pub mod quantity;
 pub mod schema;
 pub mod store;
+pub mod words;
 
 use crate::refusal::Refusal;
 use std::path::PathBuf;

@@ -1,6 +1,8 @@
 //! The log's file: opened, appended to, read, checked.
 
+use crate::log::assessment::Assessment;
 use crate::log::entry::{Entry, Kind};
+use crate::log::quantity::Quantity;
 use crate::log::schema::{self, Found};
 use crate::refusal::Refusal;
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, TransactionBehavior, params};
@@ -45,8 +47,8 @@ pub struct SessionRow {
     pub id: i64,
     /// When, RFC 3339.
     pub at: String,
-    /// Lost motion in millimetres.
-    pub lost_motion_mm: Estimate,
+    /// The quantity watched; lengths in millimetres.
+    pub found: Estimate,
 }
 
 const COLUMNS: &str = "e.id, e.digest, e.kind, e.machine, e.axis, e.at, e.body,
@@ -223,33 +225,82 @@ impl Store {
         })
     }
 
-    /// Sessions of one axis that give lost motion and are not corrected, in the order of their time.
+    /// Sessions of one axis that give a quantity and are not corrected, in the order of their time.
     ///
     /// # Errors
     /// When the file cannot be read.
-    pub fn sessions(&self, machine: &str, axis: &str) -> Result<Vec<SessionRow>, Refusal> {
+    pub fn sessions(
+        &self,
+        machine: &str,
+        axis: &str,
+        quantity: Quantity,
+    ) -> Result<Vec<SessionRow>, Refusal> {
+        // Lost motion stands in columns of its own; anything else is looked up in the assessments.
+        let columns = match quantity {
+            Quantity::LostMotion => "value_mm, uncertainty_mm, dof, NULL",
+            _ => "NULL, NULL, NULL, json_extract(body, '$.assessment')",
+        };
         let read = || -> rusqlite::Result<Vec<SessionRow>> {
-            self.db
-                .prepare(
-                    "SELECT id, at, value_mm, uncertainty_mm, dof FROM entry WHERE machine = ?1 AND axis = ?2
-                     AND kind = 'session' AND value_mm IS NOT NULL AND digest NOT IN
-                     (SELECT json_extract(body, '$.corrects') FROM entry WHERE kind = 'correction' AND machine = ?1)
-                     ORDER BY at, id",
-                )?
-                .query_map([machine, axis], |row| {
-                    Ok(SessionRow {
-                        id: row.get(0)?,
-                        at: row.get(1)?,
-                        lost_motion_mm: Estimate {
-                            value: row.get(2)?,
-                            standard_uncertainty: row.get(3)?,
-                            dof: row.get(4)?,
-                        },
-                    })
-                })?
-                .collect()
+            let sql = format!(
+                "SELECT id, at, {columns} FROM entry WHERE machine = ?1 AND axis = ?2 AND kind = 'session'
+                 AND digest NOT IN
+                 (SELECT json_extract(body, '$.corrects') FROM entry WHERE kind = 'correction' AND machine = ?1)
+                 ORDER BY at, id"
+            );
+            let mut rows = Vec::new();
+            let mut statement = self.db.prepare(&sql)?;
+            let mut found = statement.query([machine, axis])?;
+            while let Some(row) = found.next()? {
+                let estimate = match (row.get::<_, Option<f64>>(2)?, row.get::<_, Option<String>>(5)?) {
+                    (Some(value), _) => {
+                        Some(Estimate { value, standard_uncertainty: row.get(3)?, dof: row.get(4)? })
+                    }
+                    (None, text) => text
+                        .and_then(|text| serde_json::from_str(&text).ok())
+                        .and_then(|document| Assessment::from_value(document).ok())
+                        .and_then(|assessment| quantity.of(&assessment)),
+                };
+                let (id, at) = (row.get(0)?, row.get(1)?);
+                rows.extend(estimate.map(|found| SessionRow { id, at, found }));
+            }
+            Ok(rows)
         };
         read().map_err(|error| refusal(&error, &self.path))
+    }
+
+    /// The last session of one axis that is not corrected.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn last_session(&self, machine: &str, axis: &str) -> Result<Option<Kept>, Refusal> {
+        let found = self.query(
+            &format!(
+                "SELECT {COLUMNS} FROM entry e WHERE e.machine = ?1 AND e.axis = ?2 AND e.kind = 'session'
+                 AND e.digest NOT IN
+                 (SELECT json_extract(body, '$.corrects') FROM entry WHERE kind = 'correction' AND machine = ?1)
+                 ORDER BY e.at DESC, e.id DESC LIMIT 1"
+            ),
+            params![machine, axis],
+        )?;
+        Ok(found.into_iter().next())
+    }
+
+    /// The compensation table in force on a machine: the bytes of the last one that is not corrected, and its entry.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn table_in_force(&self, machine: &str) -> Result<Option<(Kept, Vec<u8>)>, Refusal> {
+        let events = self.query(
+            &format!(
+                "SELECT {COLUMNS} FROM entry e WHERE e.machine = ?1 AND e.kind = 'event'
+                 AND json_extract(e.body, '$.event') = 'table' ORDER BY e.at DESC, e.id DESC"
+            ),
+            params![machine],
+        )?;
+        Ok(events
+            .into_iter()
+            .filter(|kept| kept.corrected_by.is_none())
+            .find_map(|kept| kept.entry.table_bytes().map(|bytes| (kept, bytes))))
     }
 
     /// The session in the file with the same assessment as this one, if both were taken at the same stated time.

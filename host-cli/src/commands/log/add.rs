@@ -1,27 +1,34 @@
-//! `log add`: sessions into the log.
+//! `log add`: sessions and compensation tables into the log.
 
 use super::{Place, USUAL_MACHINE};
+use crate::commands::table::export;
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
 use crate::log::assessment::{Loaded, load};
 use crate::log::entry::{Entry, time};
 use crate::log::store::{Appended, Store};
+use crate::log::words::harmless;
 use crate::refusal::Refusal;
+use crate::table_file;
+use crate::units::Print;
 use jiff::Timestamp;
 use serde_json::json;
 use std::fmt::Write as _;
-use std::path::PathBuf;
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+use takeup_core::correct::bytes::{self, MAGIC};
+use takeup_core::length::Unit;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
-    /// Assessments or readings files to add, all of them or none
+    /// Assessments, readings files or compensation tables to add, all of them or none
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// The machine, where a file does not name it [default: mill]
     #[arg(long, value_name = "NAME")]
     machine: Option<String>,
-    /// When the readings were taken, where a file does not say [default: now]
+    /// When the readings were taken, or from when the table is in force, where a file does not say [default: now]
     #[arg(long, value_name = "TIME")]
     taken: Option<String>,
 }
@@ -33,6 +40,10 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
     let mut entries = Vec::with_capacity(args.files.len());
     for file in &args.files {
         let name = input::name(file);
+        if !input::is_dash(file) && starts_as_table(file) {
+            entries.push(table(file, args.machine.as_deref(), taken, now, ctx)?);
+            continue;
+        }
         let Loaded { assessment, readings } = load(file, ctx)?;
         let stated = |key: &str| assessment.document()[key].as_str();
         let taken = match (taken, stated("taken")) {
@@ -64,10 +75,14 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
     let text = || {
         let mut text = String::new();
         for ((entry, appended), file) in entries.iter().zip(&done).zip(&args.files) {
-            let (axis, machine) = (entry.axis.as_deref().unwrap_or("-"), &entry.machine);
+            let machine = harmless(&entry.machine);
+            let of = match &entry.axis {
+                Some(axis) => format!("axis {axis} of {machine}"),
+                None => format!("in force on {machine} from {}", entry.at.get(..10).unwrap_or_default()),
+            };
             let file = input::name(file);
             let _ = match appended {
-                Appended::New(id) => writeln!(text, "{file}: added as entry {id}, axis {axis} of {machine}"),
+                Appended::New(id) => writeln!(text, "{file}: added as entry {id}, {of}"),
                 Appended::Known(id) => {
                     writeln!(text, "{file}: already in the log as entry {id}; nothing added")
                 }
@@ -76,6 +91,38 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
         text
     };
     ctx.answer(&document, text, Outcome::Good)
+}
+
+/// Whether a file begins as a compensation table does.
+fn starts_as_table(file: &Path) -> bool {
+    let mut start = [0; MAGIC.len()];
+    std::fs::File::open(file).is_ok_and(|mut file| file.read_exact(&mut start).is_ok()) && start == MAGIC
+}
+
+/// A compensation table, in force from a time on.
+fn table(
+    file: &Path,
+    machine: Option<&str>,
+    from: Option<Timestamp>,
+    now: Timestamp,
+    ctx: &Context,
+) -> Result<Entry, Refusal> {
+    let bytes = input::read(file, bytes::MAX_BYTES as u64 + 1, ctx)?;
+    let table = table_file::read(file, ctx)?;
+    let named = Some(table.machine.as_str()).filter(|name| !name.is_empty());
+    let machine = machine.or(named).unwrap_or(USUAL_MACHINE);
+    // In millimetres, whatever is printed: the same table is the same entry in every shop.
+    let mm = Print { unit: Unit::Mm };
+    let losses: Vec<_> = table
+        .axes
+        .iter()
+        .filter_map(|(axis, t)| t.as_ref().map(|t| (axis, t)))
+        .map(|(axis, t)| format!("{axis} up to {}", mm.with_unit(t.largest_lost_motion().as_mm())))
+        .collect();
+    let text = format!("corrects {}", losses.join(", "));
+    let document = export::document(&table, mm.unit);
+    let document = serde_json::to_value(&document).unwrap_or_default();
+    Ok(Entry::table(&bytes, &document, &text, machine, from, now))
 }
 
 /// The number of an entry.

@@ -3,10 +3,12 @@
 use super::Place;
 use crate::context::Context;
 use crate::exit::Outcome;
+use crate::log::assessment::Assessment;
 use crate::log::entry::Kind;
+use crate::log::quantity::Quantity;
 use crate::log::store::Kept;
+use crate::log::words::harmless;
 use crate::refusal::Refusal;
-use comfy_table::Table;
 use serde_json::{Value, json};
 use takeup_core::axis::Axis;
 
@@ -39,30 +41,49 @@ pub(super) fn list(args: &ListArgs, place: &Place, ctx: &Context) -> Result<Outc
         if entries.is_empty() {
             return "no entries\n".to_owned();
         }
-        let mut table = Table::new();
-        table.load_style(comfy_table::presets::NOTHING);
-        table.set_header(["entry", "time (UTC)", "machine", "axis", "kind", "what"]);
-        for kept in &entries {
-            let entry = &kept.entry;
-            let mut what = what(kept, ctx);
-            if let Some(by) = kept.corrected_by {
-                what.push_str(&format!(" [wrong: see {by}]"));
-            }
-            let at = entry.at.get(..16).unwrap_or(&entry.at).replace('T', " ");
-            let axis = entry.axis.clone().unwrap_or_default();
-            table.add_row([
-                kept.id.to_string(),
-                at,
-                harmless(&entry.machine),
-                axis,
-                entry.kind.name().into(),
-                what,
-            ]);
-        }
-        let lines: Vec<_> = table.to_string().lines().map(|line| line.trim_end().to_owned()).collect();
-        lines.join("\n") + "\n"
+        listing(&entries, ctx)
     };
     ctx.answer(&document, text, Outcome::Good)
+}
+
+/// The columns of a list, blank between them: number, time, machine, axis, kind, and what there is to say. A long name is cut
+/// and a long text goes on below, so that nothing is wider than a terminal.
+fn listing(entries: &[Kept], ctx: &Context) -> String {
+    const LONGEST_NAME: usize = 20;
+    let name = |kept: &Kept| shortened(&harmless(&kept.entry.machine), LONGEST_NAME);
+    let width = |column: &dyn Fn(&Kept) -> usize, least: usize| {
+        entries.iter().map(column).max().unwrap_or(0).max(least)
+    };
+    let numbers = width(&|kept| kept.id.to_string().len(), "entry".len());
+    let names = width(&|kept| name(kept).chars().count(), "machine".len());
+    let mut text =
+        format!("{:<numbers$}  {:<16}  {:<names$}  axis  what\n", "entry", "time (UTC)", "machine");
+    let left = numbers + 16 + names + "axis".len() + 8;
+    for kept in entries {
+        let entry = &kept.entry;
+        let mut said = what(kept, ctx);
+        if let Some(by) = kept.corrected_by {
+            said.push_str(&format!(" [wrong: see {by}]"));
+        }
+        let at = entry.at.get(..16).unwrap_or(&entry.at).replace('T', " ");
+        let axis = entry.axis.as_deref().unwrap_or("");
+        let line = format!("{:<numbers$}  {at:<16}  {:<names$}  {axis:<4}  {said}", kept.id, name(kept));
+        text.push_str(ctx.screen().wrap(&line, &" ".repeat(left)).trim_end());
+        text.push('\n');
+    }
+    text
+}
+
+/// A name no longer than so many letters: the middle is left out, since similar names differ at their ends.
+fn shortened(name: &str, most: usize) -> String {
+    let letters: Vec<char> = name.chars().collect();
+    if letters.len() <= most {
+        return name.to_owned();
+    }
+    let tail = most / 2;
+    let head: String = letters.iter().take(most - tail - 1).collect();
+    let tail: String = letters.iter().skip(letters.len() - tail).collect();
+    format!("{head}…{tail}")
 }
 
 pub(super) fn show(args: &ShowArgs, place: &Place, ctx: &Context) -> Result<Outcome, Refusal> {
@@ -123,7 +144,25 @@ fn brief(kept: &Kept, ctx: &Context) -> Value {
         }
         Kind::Correction => document["text"] = body["text"].clone(),
     }
+    if body["table"].is_object() {
+        document["table"] = body["table"].clone();
+    }
     document
+}
+
+/// What a session that gives no lost motion gives, the first two quantities.
+fn others(assessment: &Value, ctx: &Context) -> String {
+    let Ok(assessment) = Assessment::from_value(assessment.clone()) else { return String::new() };
+    let found: Vec<_> = Quantity::ALL
+        .into_iter()
+        .filter_map(|quantity| {
+            let (found, print) = (quantity.of(&assessment)?, quantity.print(ctx.lengths()));
+            let (value, half) = (print.with_unit(found.value), print.fine(found.expanded_95()));
+            Some(format!("{} {value} ± {half}", quantity.words()))
+        })
+        .take(2)
+        .collect();
+    if found.is_empty() { String::new() } else { format!(": {}", found.join(", ")) }
 }
 
 fn what(kept: &Kept, ctx: &Context) -> String {
@@ -138,15 +177,10 @@ fn what(kept: &Kept, ctx: &Context) -> String {
                     ctx.lengths().with_unit(lost.value),
                     ctx.lengths().fine(lost.expanded_95())
                 ),
-                None => routine,
+                None => format!("{routine}{}", others(&body["assessment"], ctx)),
             }
         }
         Kind::Event => format!("{}: {}", word(&body["event"]), word(&body["text"])),
-        Kind::Correction => word(&body["text"]),
+        Kind::Correction => format!("correction: {}", word(&body["text"])),
     }
-}
-
-/// Text from a file without what could disturb a terminal.
-pub(super) fn harmless(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '?' } else { c }).collect()
 }

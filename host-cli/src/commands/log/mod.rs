@@ -7,7 +7,8 @@ mod list;
 mod note;
 mod trend;
 
-pub(crate) use trend::{date, in_words};
+pub(crate) use crate::log::words::harmless;
+pub(crate) use trend::none_fits;
 
 use crate::context::Context;
 use crate::exit::Outcome;
@@ -56,7 +57,7 @@ impl Place {
 
 #[derive(Debug, clap::Subcommand)]
 enum What {
-    /// Add sessions: readings files, or assessments of `assess --json`
+    /// Add sessions (readings files, or assessments of `assess --json`) and compensation tables
     Add(add::Args),
     /// Note a repair or another event, or correct an entry
     Note(note::Args),
@@ -64,7 +65,7 @@ enum What {
     List(list::ListArgs),
     /// Show one entry whole
     Show(list::ShowArgs),
-    /// Lost motion of an axis over time: alarm and forecast
+    /// One quantity of an axis over time: alarm and forecast
     Trend(trend::Args),
     /// Write a bundle of all entries
     Export(bundle::ExportArgs),

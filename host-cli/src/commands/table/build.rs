@@ -88,7 +88,11 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     if output_is_stdout(args) {
         return Ok(Outcome::Good);
     }
-    ctx.answer(&super::export::document(&table, ctx), || super::show::text(&table, ctx), Outcome::Good)
+    ctx.answer(
+        &super::export::document(&table, ctx.units()),
+        || super::show::text(&table, ctx),
+        Outcome::Good,
+    )
 }
 
 fn output_is_stdout(args: &Args) -> bool {

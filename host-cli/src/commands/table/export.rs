@@ -4,6 +4,7 @@ use std::{collections::BTreeMap, path::PathBuf};
 
 use serde::Serialize;
 use takeup_core::correct::{AxisTable, Table};
+use takeup_core::length::Unit;
 
 use crate::{context::Context, exit::Outcome, refusal::Refusal, table_file};
 
@@ -44,21 +45,20 @@ struct StationPart {
     minus: f64,
 }
 
-/// The table as a document, in the person's units.
+/// The table as a document, in a unit.
 #[must_use]
-pub fn document(table: &Table, ctx: &Context) -> Document {
+pub fn document(table: &Table, unit: Unit) -> Document {
     let axes =
-        table.axes.iter().filter_map(|(axis, t)| t.as_ref().map(|t| (axis.key(), part(t, ctx)))).collect();
+        table.axes.iter().filter_map(|(axis, t)| t.as_ref().map(|t| (axis.key(), part(t, unit)))).collect();
     Document {
         schema: "takeup.table/1",
         machine: Some(table.machine.to_string()).filter(|m| !m.is_empty()),
-        units: ctx.units().symbol(),
+        units: unit.symbol(),
         axes,
     }
 }
 
-fn part(table: &AxisTable, ctx: &Context) -> AxisPart {
-    let unit = ctx.units();
+fn part(table: &AxisTable, unit: Unit) -> AxisPart {
     let stations = table.stations().iter().map(|station| StationPart {
         position: station.position.as_unit(unit),
         lost_motion: station.lost_motion().as_unit(unit),
@@ -75,7 +75,7 @@ fn part(table: &AxisTable, ctx: &Context) -> AxisPart {
 /// When it cannot be read, or standard output cannot be written.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let table = table_file::read(&args.file, ctx)?;
-    let document = document(&table, ctx);
+    let document = document(&table, ctx.units());
     if args.csv {
         let text = csv(&document)
             .map_err(|e| Refusal::new(format!("the table cannot be written: {e}"), "Report this fault."))?;

@@ -1,7 +1,7 @@
 //! `table`: compensation tables, built from measurements, shown and exported.
 
 mod build;
-mod export;
+pub(crate) mod export;
 mod show;
 
 use crate::{context::Context, exit::Outcome, refusal::Refusal};

@@ -21,7 +21,7 @@ pub struct Args {
 /// When it cannot be read.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let table = table_file::read(&args.file, ctx)?;
-    ctx.answer(&super::export::document(&table, ctx), || text(&table, ctx), Outcome::Good)
+    ctx.answer(&super::export::document(&table, ctx.units()), || text(&table, ctx), Outcome::Good)
 }
 
 /// The table in words and columns, in the person's units.

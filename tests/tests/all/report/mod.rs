@@ -1,5 +1,7 @@
 //! The report: one page that needs nothing else, safe whatever the files say, legible in light and dark.
 
+mod browser;
+
 use crate::log::assessment;
 use takeup_tests::Folder;
 
@@ -109,7 +111,10 @@ fn one_session_and_refusals() {
     let folder = Folder::new();
     folder.write("a.json", assessment(0.118, 0.002).to_string());
     folder.takeup("report a.json --limit 0.05 -o a.html").done().exit(1);
-    assert!(folder.read("a.html").contains("Axis Z loses 0.118 mm"), "no verdict");
+    assert!(
+        folder.read("a.html").contains("OVER the limit of 0.050\u{a0}mm: axis Z of mill loses 0.118\u{a0}mm"),
+        "no verdict"
+    );
     folder.takeup("report a.json -o b.html").done().exit(0);
     folder.takeup("report --log none.db -o c.html").done().refused(&["no log here yet"]);
     folder.takeup("report a.json -o a.json").done().refused(&["a.json"]);

@@ -1,0 +1,302 @@
+//! The readings as they were taken, plotted. A session kept without its readings has none of these.
+
+use crate::log::assessment::Assessment;
+use crate::readings::{Row, Sheet};
+use crate::refusal::Refusal;
+use crate::report::page::{Figure, Key};
+use crate::report::plot::{Kind, Mark, Plot, Stroke, draw};
+use crate::units::Print;
+use std::collections::BTreeSet;
+use takeup_core::axis::Direction;
+use takeup_core::length::Unit;
+use takeup_core::measure::Kind as Routine;
+
+/// The plots of the readings of a session.
+///
+/// # Errors
+/// When a plot cannot be drawn.
+pub fn figures(assessment: &Assessment, readings: &str, print: Print) -> Result<Vec<Figure>, Refusal> {
+    let usual = if assessment.document()["units"] == "in" { Unit::Inch } else { Unit::Mm };
+    // They were read once already; a log is no reason to refuse a page.
+    let Ok(sheet) = Sheet::parse(readings.as_bytes(), "readings", usual) else { return Ok(Vec::new()) };
+    let aside: BTreeSet<usize> = assessment.document()["set_aside"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .filter_map(|row| usize::try_from(row["row"].as_u64()?).ok()?.checked_sub(1))
+        .collect();
+    let of = Of { assessment, sheet: &sheet, aside, print };
+    match Routine::from_name(assessment.routine()) {
+        Some(Routine::Reversal | Routine::Indicator) => of.dial(),
+        Some(Routine::Positioning) => of.deviations(),
+        Some(Routine::SmallSteps) => of.take_up(),
+        Some(Routine::Return) => of.in_order("return", "Where it came back to"),
+        Some(Routine::WarmUp) => of.over_time(),
+        Some(Routine::PushPull) => of.under_load(),
+        None => Ok(Vec::new()),
+    }
+}
+
+struct Of<'a> {
+    assessment: &'a Assessment,
+    sheet: &'a Sheet,
+    aside: BTreeSet<usize>,
+    print: Print,
+}
+
+impl Of<'_> {
+    fn kind(&self, index: usize, row: &Row) -> Kind {
+        match row.approach {
+            _ if self.aside.contains(&index) => Kind::Aside,
+            Some(Direction::Minus) => Kind::Minus,
+            _ => Kind::Plus,
+        }
+    }
+
+    /// A mark with what it says when pointed at.
+    fn mark(&self, index: usize, row: &Row, at: f64, value_mm: f64) -> Mark {
+        let mut words = format!("row {}: reads {}", index + 1, self.print.with_unit(row.reading_mm));
+        if let Some(target) = row.target {
+            words.push_str(&format!(" at {}", self.print.short(target.as_mm())));
+        }
+        if let Some(approach) = row.approach {
+            words.push_str(&format!(", approached {}", approach.sign()));
+        }
+        Mark { kind: self.kind(index, row), at, value: self.print.value(value_mm), words }
+    }
+
+    fn motion_mm(&self, row: &Row) -> f64 {
+        let keys = &self.sheet.keys;
+        let sense = if keys.sense == Some(Direction::Minus) { -1.0 } else { 1.0 };
+        sense * row.reading_mm * keys.angle_deg.unwrap_or(0.0).to_radians().cos()
+    }
+
+    fn keys(&self, marks: &[Mark]) -> Vec<Key> {
+        let has = |kind| marks.iter().any(|mark| mark.kind == kind);
+        let mut keys = Vec::new();
+        if has(Kind::Minus) {
+            keys.extend(has(Kind::Plus).then(|| Key::new("plus", "●", "arrived moving +")));
+            keys.push(Key::new("minus", "▲", "arrived moving -"));
+        } else if has(Kind::Plus) {
+            keys.push(Key::new("plus", "●", "a reading"));
+        }
+        keys.extend(has(Kind::Aside).then(|| Key::new("aside", "×", "set aside; at the edge if far off")));
+        keys
+    }
+
+    fn figure(&self, title: &str, words: String, plot: &Plot) -> Result<Figure, Refusal> {
+        let tick = |x: f64| self.print.short(x * self.print.unit.as_mm());
+        let svg = draw(plot, &words, &tick).map_err(|error| Refusal::new(error, "Report this fault."))?;
+        Ok(Figure { title: title.to_owned(), svg, words, keys: self.keys(&plot.marks) })
+    }
+
+    /// The first reading used of each run of rows at one target.
+    fn dial(&self) -> Result<Vec<Figure>, Refusal> {
+        let rows = &self.sheet.rows;
+        let place = |row: &Row| row.target.map(|target| (target.as_mm() * 1000.0).round() as i64);
+        let zero = |of: &Row| {
+            let first = rows
+                .iter()
+                .enumerate()
+                .find(|(index, row)| place(row) == place(of) && !self.aside.contains(index));
+            first.map_or(of.reading_mm, |(_, row)| row.reading_mm)
+        };
+        let marks: Vec<_> = rows
+            .iter()
+            .enumerate()
+            .map(|(index, row)| self.mark(index, row, index as f64 + 1.0, row.reading_mm - zero(row)))
+            .collect();
+        let mut uprights = Vec::new();
+        let mut stations = BTreeSet::new();
+        for (index, row) in rows.iter().enumerate() {
+            stations.extend(place(row));
+            let before = index.checked_sub(1).and_then(|before| rows.get(before));
+            if before.is_none_or(|before| place(before) != place(row))
+                && let Some(target) = row.target
+            {
+                uprights.push((index as f64 + 0.5, format!("at {}", self.print.short(target.as_mm()))));
+            }
+        }
+        // A test that goes from station to station in each cycle would be all lines.
+        if uprights.len() > 8 || stations.len() < 2 {
+            uprights.clear();
+        }
+        let words = format!(
+            "{} dial readings at {} {}, each less the first one at its station: the step between the two kinds of mark is \
+             what is lost on reversal.",
+            rows.len(),
+            stations.len().max(1),
+            if stations.len() > 1 { "stations" } else { "station" }
+        );
+        let plot = Plot {
+            across: "reading, in the order taken".into(),
+            up: format!("dial, {}", self.print.unit),
+            marks,
+            uprights,
+            counts: true,
+            ..Plot::default()
+        };
+        self.figure("Dial readings by approach", words, &plot).map(|figure| vec![figure])
+    }
+
+    fn deviations(&self) -> Result<Vec<Figure>, Refusal> {
+        let rows = &self.sheet.rows;
+        let deviation = |row: &Row| Some(self.motion_mm(row) - row.target?.as_mm());
+        let zero = rows.iter().find_map(&deviation).unwrap_or(0.0);
+        let marks: Vec<_> = rows
+            .iter()
+            .enumerate()
+            .filter_map(|(index, row)| {
+                let at = self.print.value(row.target?.as_mm());
+                Some(self.mark(index, row, at, deviation(row)? - zero))
+            })
+            .collect();
+        let words = format!(
+            "{} deviations from the commanded position along the travel, less the first one: the step between the two kinds \
+             of mark is lost on reversal, a slope is an error of the screw's pitch.",
+            marks.len()
+        );
+        let plot = Plot {
+            across: format!("target, {}", self.print.unit),
+            up: format!("deviation, {}", self.print.unit),
+            marks,
+            ..Plot::default()
+        };
+        self.figure("Deviations by approach", words, &plot).map(|figure| vec![figure])
+    }
+
+    /// Motion of the axis against motion commanded, both since the last reversal.
+    fn take_up(&self) -> Result<Vec<Figure>, Refusal> {
+        let rows = &self.sheet.rows;
+        let (mut marks, mut longest) = (Vec::new(), 0.0_f64);
+        let mut turn: Option<&Row> = None;
+        let mut legs = 0;
+        for (index, pair) in rows.windows(2).enumerate() {
+            let [before, row] = pair else { continue };
+            if before.approach != row.approach {
+                turn = Some(before);
+                legs += 1;
+            }
+            let (Some(turn), Some(target)) = (turn, row.target) else { continue };
+            let Some(start) = turn.target else { continue };
+            let commanded = (target.as_mm() - start.as_mm()).abs();
+            let moved = (self.motion_mm(row) - self.motion_mm(turn)).abs();
+            longest = longest.max(commanded);
+            marks.push(self.mark(index + 1, row, self.print.value(commanded), moved));
+        }
+        if marks.is_empty() {
+            return Ok(Vec::new());
+        }
+        let steps = |count: u32| (0..=count).map(move |i| longest * f64::from(i) / f64::from(count));
+        let mut curves =
+            vec![(Stroke::Ideal, steps(24).map(|s| (self.print.value(s), self.print.value(s))).collect())];
+        let part =
+            |name: &str| self.assessment.estimate_at(&format!("/take_up/{name}"), self.assessment.factor());
+        let mut keys = vec![Key::new("line", "┄", "no loss")];
+        if let (Some(band), Some(wind)) = (part("dead_band"), part("wind_up")) {
+            let follows = |s: f64| {
+                let beyond = (s - band.value).max(0.0);
+                let late =
+                    if wind.value > 0.0 { wind.value * (1.0 - (-beyond / wind.value).exp()) } else { 0.0 };
+                (self.print.value(s), self.print.value(beyond - late))
+            };
+            curves.push((Stroke::Fitted, steps(96).map(follows).collect()));
+            keys.push(Key::new("line", "─", "as assessed: dead band, then wind-up"));
+        }
+        let words = format!(
+            "How far the axis moved after a reversal, against how far it was told to, over {legs} {}. Flat at first: the dead \
+             band. Then late: the wind-up.",
+            if legs == 1 { "reversal" } else { "reversals" }
+        );
+        let plot = Plot {
+            across: format!("commanded since reversal, {}", self.print.unit),
+            up: format!("moved, {}", self.print.unit),
+            marks,
+            curves,
+            from_zero: true,
+            ..Plot::default()
+        };
+        let mut figure = self.figure("Take-up curve", words, &plot)?;
+        figure.keys.extend(keys);
+        Ok(vec![figure])
+    }
+
+    fn in_order(&self, across: &str, title: &str) -> Result<Vec<Figure>, Refusal> {
+        let rows = &self.sheet.rows;
+        let zero = rows.first().map_or(0.0, |row| self.motion_mm(row));
+        let marks: Vec<_> = rows
+            .iter()
+            .enumerate()
+            .map(|(index, row)| self.mark(index, row, index as f64 + 1.0, self.motion_mm(row) - zero))
+            .collect();
+        let words = format!("{} readings in the order taken, less the first one.", rows.len());
+        let plot = Plot {
+            across: across.into(),
+            up: format!("place, {}", self.print.unit),
+            marks,
+            counts: true,
+            ..Plot::default()
+        };
+        self.figure(title, words, &plot).map(|figure| vec![figure])
+    }
+
+    fn over_time(&self) -> Result<Vec<Figure>, Refusal> {
+        let rows = &self.sheet.rows;
+        let zero = rows.first().map_or(0.0, |row| self.motion_mm(row));
+        let start = rows.iter().find_map(|row| row.time_s).unwrap_or(0.0);
+        let marks: Vec<_> = rows
+            .iter()
+            .enumerate()
+            .filter_map(|(index, row)| {
+                Some(self.mark(index, row, (row.time_s? - start) / 60.0, self.motion_mm(row) - zero))
+            })
+            .collect();
+        let mut curves = Vec::new();
+        let found = |name: &str| self.assessment.document()["growth"][name]["value"].as_f64();
+        if let (Some(amplitude), Some(constant)) = (found("amplitude"), found("time_constant_s")) {
+            let last = marks.last().map_or(0.0, |mark| mark.at);
+            let growth = self.print.value(amplitude * self.assessment.factor());
+            let grown = |i: u32| {
+                let minutes = last * f64::from(i) / 60.0;
+                (minutes, growth * (1.0 - (-60.0 * minutes / constant.max(1e-9)).exp()))
+            };
+            curves.push((Stroke::Fitted, (0..=60).map(grown).collect()));
+        }
+        let words =
+            format!("{} readings at one place while the machine worked, less the first one.", marks.len());
+        let fitted = !curves.is_empty();
+        let plot = Plot {
+            across: "minutes".into(),
+            up: format!("growth, {}", self.print.unit),
+            marks,
+            curves,
+            counts: true,
+            ..Plot::default()
+        };
+        let mut figure = self.figure("Growth by warmth", words, &plot)?;
+        figure.keys.extend(fitted.then(|| Key::new("line", "─", "as assessed")));
+        Ok(vec![figure])
+    }
+
+    fn under_load(&self) -> Result<Vec<Figure>, Refusal> {
+        let rows = &self.sheet.rows;
+        let zero = rows.first().map_or(0.0, |row| self.motion_mm(row));
+        let marks: Vec<_> = rows
+            .iter()
+            .enumerate()
+            .filter_map(|(index, row)| Some(self.mark(index, row, row.force_n?, self.motion_mm(row) - zero)))
+            .collect();
+        let words = format!(
+            "{} readings under a known force, less the first one: the step in the middle is clearance, the slope is spring.",
+            marks.len()
+        );
+        let plot = Plot {
+            across: "force, N".into(),
+            up: format!("place, {}", self.print.unit),
+            marks,
+            counts: true,
+            ..Plot::default()
+        };
+        self.figure("Under load", words, &plot).map(|figure| vec![figure])
+    }
+}
