@@ -11,6 +11,7 @@ use crate::input;
 use crate::key_args::KeyArgs;
 use crate::log::assessment::{Assessment, Loaded, load};
 use crate::log::entry::{Entry, time};
+use crate::log::quantity::Quantity;
 use crate::log::store::{Appended, Store};
 use crate::refusal::Refusal;
 use crate::sitting::plan::Plan;
@@ -121,7 +122,7 @@ impl Logging {
         let entry = Entry::session(&assessment, readings.as_deref(), &machine, taken, jiff::Timestamp::now());
         let store = Store::open_or_create(log)?;
         let entry = store.same_session(&entry)?.unwrap_or(entry);
-        let sessions = store.sessions(&machine, assessment.axis())?;
+        let sessions = store.sessions(&machine, assessment.axis(), Quantity::LostMotion)?;
         // The same readings measured against themselves would say nothing.
         let before = sessions.iter().rev().filter(|row| row.at < entry.at);
         let mut last = None;
