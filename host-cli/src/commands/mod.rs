@@ -23,7 +23,7 @@ pub enum Command {
     /// Test program for the machine and reading sheet for the person
     Routine(routine::Args),
     /// Take readings, guided; each is on disk before the next
-    Measure(measure::Args),
+    Measure(Box<measure::Args>),
     /// Readings into lost motion, uncertainty, cause and decision
     #[command(long_about = assess::LONG_ABOUT)]
     Assess(assess::Args),

@@ -48,6 +48,7 @@ fn begin(sitting: &Sitting<'_>, feed: Option<&dyn Feed>, ctx: &Context) {
         None => ctx.note(
             "type each reading; u takes the last one back, r puts it back, q pauses, ? says this again",
         ),
+        Some(feed) if feed.moves_axis() => ctx.note("the box moves and reads; Enter stops it, q pauses"),
         Some(feed) => feed.hint().into_iter().for_each(|hint| ctx.note(hint)),
     }
     if sitting.taken() > 0 {
@@ -141,18 +142,37 @@ fn doubt(sitting: &mut Sitting<'_>, value: Length, company: Company, ctx: &Conte
     Some(doubt)
 }
 
-/// What a person types while a feed is read, line by line.
-fn typed_lines(company: Company) -> Option<Receiver<String>> {
+/// What is typed while a feed is read, line by line.
+fn typed_lines() -> Receiver<String> {
     let (sender, lines) = channel();
-    (company == Company::Person).then(|| {
-        std::thread::spawn(move || {
-            let mut line = Vec::new();
-            while input::read_line(&mut io::stdin().lock(), &mut line, 1024).is_ok_and(|more| more)
-                && sender.send(String::from_utf8_lossy(&line).trim().to_lowercase()).is_ok()
-            {}
-        });
-        lines
-    })
+    std::thread::spawn(move || {
+        let mut line = Vec::new();
+        while input::read_line(&mut io::stdin().lock(), &mut line, 1024).is_ok_and(|more| more)
+            && sender.send(String::from_utf8_lossy(&line).trim().to_lowercase()).is_ok()
+        {}
+    });
+    lines
+}
+
+/// Waits until a person allows motion, having been told what it will be.
+fn allow(
+    sitting: &Sitting<'_>,
+    feed: &mut dyn Feed,
+    typed: Option<&Receiver<String>>,
+    ctx: &Context,
+) -> Result<(), Refusal> {
+    for caution in feed.cautions() {
+        ctx.note(&format!("caution: {caution}"));
+    }
+    loop {
+        ctx.note("type arm to let it move, q to leave");
+        // Nothing is missed meanwhile: what does not move sends nothing that counts.
+        match typed.and_then(|lines| lines.recv().ok()).as_deref() {
+            Some("arm") => return Ok(()),
+            Some("q") | None => return Err(sitting.paused()),
+            Some(_) => {}
+        }
+    }
 }
 
 /// Takes the last reading back, or puts it back, and says so.
@@ -175,18 +195,37 @@ fn fed(
     ctx: &Context,
 ) -> Result<(), Refusal> {
     const WAIT: Duration = Duration::from_millis(100);
-    let typed = typed_lines(company);
+    let typed =
+        if feed.moves_axis() { Some(typed_lines()) } else { (company == Company::Person).then(typed_lines) };
+    let mut allowed = !feed.moves_axis();
     let mut shown = None;
     while let Some(stop) = sitting.stop() {
         // A feed that needs nobody needs no telling either.
         if feed.hint().is_some() {
             ctx.note(&prompt(sitting, stop));
         }
-        feed.aim(stop)?;
         let taken = sitting.taken();
+        let mut first = if allowed { feed.aim(stop)? } else { None };
         while sitting.taken() == taken {
+            if !allowed {
+                allow(sitting, feed, typed.as_ref(), ctx)?;
+                allowed = true;
+                first = sitting.stop().map_or(Ok(None), |stop| feed.aim(stop))?;
+            }
             let mut meant = None;
-            match feed.news(WAIT) {
+            match first.take().or_else(|| feed.news(WAIT)) {
+                Some(News::Shows { value, sent: Sent::OfRow(row) }) => {
+                    if usize::try_from(row) == Ok(taken + 1) {
+                        sitting.take(value, None)?;
+                        ctx.note(&format!("row {row}: {} is kept", sitting.shown(value)));
+                        so_far(sitting, ctx);
+                    }
+                    continue;
+                }
+                Some(News::Halted(reason)) => {
+                    ctx.note(&reason);
+                    allowed = false;
+                }
                 Some(News::Shows { value, sent: Sent::Meant(time_s) }) => meant = Some((value, time_s)),
                 Some(News::Shows { value, .. }) => shown = Some(value),
                 Some(News::Says(text)) => ctx.note(&text),
@@ -201,6 +240,10 @@ fn fed(
                 Some("") => meant = meant.or(shown.map(|value| (value, None))),
                 Some(word @ ("u" | "r")) => step_back(sitting, word, ctx)?,
                 Some("q") => return Err(sitting.paused()),
+                Some(_) if feed.halt() => {
+                    ctx.note("stopped");
+                    allowed = false;
+                }
                 Some(_) => ctx.note("Enter takes what is shown, u takes the last one back, q pauses"),
                 None => {}
             }

@@ -5,6 +5,7 @@ use crate::refusal::Refusal;
 use crate::units::word;
 use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::{Length, Unit};
+use takeup_core::link::Routine;
 use takeup_core::measure::Kind;
 use takeup_core::measure::routine::{self, Purpose, Step};
 
@@ -55,6 +56,8 @@ pub struct Plan {
     pub columns: &'static str,
     /// What the person is told before the first reading, besides the cautions.
     pub hints: Vec<String>,
+    /// The same for a probe box, with its places, where boxes can run it.
+    pub routine: Option<(Routine, Vec<Length>)>,
 }
 
 /// The columns of a test whose stops are places.
@@ -78,7 +81,17 @@ impl Plan {
             }
         }
         let beyond_loss = travel.1.saturating_sub(travel.0);
-        Self { kind, axis, unit, stops, travel, beyond_loss, columns: PLACES, hints: Vec::new() }
+        Self {
+            kind,
+            axis,
+            unit,
+            stops,
+            travel,
+            beyond_loss,
+            columns: PLACES,
+            hints: Vec::new(),
+            routine: None,
+        }
     }
 
     /// A reversal test.
@@ -89,7 +102,13 @@ impl Plan {
         let steps = planned.plan()?.steps();
         let plan = Self::of_steps(Kind::Reversal, planned.axis, planned.unit, planned.travel(), steps);
         let hint = "The indicator may be set anew at each station, never within one.";
-        Ok(Self { beyond_loss: planned.overrun, hints: vec![hint.to_owned()], ..plan })
+        let routine = Routine::Reversal { cycles: planned.cycles, overrun: planned.overrun };
+        Ok(Self {
+            beyond_loss: planned.overrun,
+            hints: vec![hint.to_owned()],
+            routine: Some((routine, planned.stations.clone())),
+            ..plan
+        })
     }
 
     /// A positioning test.
@@ -100,7 +119,13 @@ impl Plan {
         let steps = planned.plan()?.steps();
         let plan = Self::of_steps(Kind::Positioning, planned.axis, planned.unit, planned.travel(), steps);
         let hint = "One long scale, zeroed once: do not zero it in between.";
-        Ok(Self { beyond_loss: planned.overrun, hints: vec![hint.to_owned()], ..plan })
+        let routine = Routine::Positioning { runs: planned.runs, overrun: planned.overrun };
+        Ok(Self {
+            beyond_loss: planned.overrun,
+            hints: vec![hint.to_owned()],
+            routine: Some((routine, planned.targets.clone())),
+            ..plan
+        })
     }
 
     /// A test of small steps.

@@ -9,13 +9,14 @@ use crate::key_args::KeyArgs;
 use crate::output;
 use crate::plan_args::{self, positioning, returns, small_steps};
 use crate::refusal::Refusal;
+use crate::sitting::feed::probe::{Pace, Probe};
 use crate::sitting::feed::serial::Serial;
 use crate::sitting::feed::simulated::Simulated;
 use crate::sitting::feed::{Feed, Take};
 use crate::sitting::lines::Company;
 use crate::sitting::plan::Plan;
 use crate::sitting::{Sitting, lines, view};
-use crate::units::LengthArg;
+use crate::units::{LengthArg, number};
 use std::io::{IsTerminal, stdin};
 use std::path::PathBuf;
 
@@ -123,6 +124,15 @@ struct Taking {
     /// Speed of the serial line in bits per second
     #[arg(long, value_name = "RATE", default_value_t = 9600, requires = "serial", value_parser = clap::value_parser!(u32).range(50..=4_000_000))]
     baud: u32,
+    /// Where the axis stands now, if the box does not know
+    #[arg(long, value_name = "POSITION", allow_hyphen_values = true, requires = "probe_box")]
+    stands_at: Option<LengthArg>,
+    /// Highest speed of the box in --units per second [default: that of the box]
+    #[arg(long, value_name = "SPEED", requires = "probe_box")]
+    speed: Option<LengthArg>,
+    /// Seconds for which the indicator must stand still before the box reads it
+    #[arg(long, value_name = "SECONDS", default_value = "0.5", requires = "probe_box", value_parser = number)]
+    settle: f64,
     /// Lost motion of the simulated axis [default: 0.12 mm]
     #[arg(long, value_name = "LENGTH", requires = "simulate")]
     simulated_loss: Option<LengthArg>,
@@ -153,6 +163,9 @@ struct SourceArgs {
     /// An indicator on a serial line sends them, one number a line
     #[arg(long, value_name = "PORT")]
     serial: Option<PathBuf>,
+    /// A probe box moves the axis and reads it: a serial port, or tcp:HOST:PORT
+    #[arg(long = "box", value_name = "PORT")]
+    probe_box: Option<String>,
     /// Read a simulated axis instead, to try it out
     #[arg(long)]
     simulate: bool,
@@ -236,6 +249,21 @@ fn feed(taking: &Taking, plan: &Plan, front: Front) -> Result<Option<Box<dyn Fee
     }
     if let Some(port) = &taking.source.serial {
         return Ok(Some(Box::new(Serial::open(port, taking.baud, plan.unit, take)?)));
+    }
+    if let Some(port) = &taking.source.probe_box {
+        let unit = plan.unit;
+        if !(0.0..=60.0).contains(&taking.settle) {
+            return Err(Refusal::new(
+                format!("--settle is {} seconds, 0 to 60 was expected", taking.settle),
+                "Give the seconds that the axis needs to settle, such as 0.5.",
+            ));
+        }
+        let pace = Pace {
+            settle_ms: (taking.settle * 1000.0) as u16,
+            speed: taking.speed.map(|speed| speed.length(unit)),
+        };
+        let stands_at = taking.stands_at.map(|at| at.length(unit));
+        return Ok(Some(Box::new(Probe::open(port, plan, pace, stands_at)?)));
     }
     Ok(None)
 }

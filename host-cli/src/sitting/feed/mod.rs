@@ -1,5 +1,6 @@
 //! Where readings come from, other than a keyboard.
 
+pub mod probe;
 pub mod serial;
 pub mod simulated;
 
@@ -20,6 +21,8 @@ pub enum News {
     },
     /// Something the person should know.
     Says(String),
+    /// What moved the axis has stopped: it goes on only when a person has seen to it.
+    Halted(String),
     /// Nothing more will come.
     Ended(Refusal),
 }
@@ -31,6 +34,8 @@ pub enum Sent {
     Shown,
     /// On its own: it is meant to be a reading, taken at this time if the source tells it (seconds).
     Meant(Option<f64>),
+    /// As the reading of a row, by what has moved the axis there.
+    OfRow(u32),
 }
 
 /// An indicator that is read by the program.
@@ -38,14 +43,29 @@ pub trait Feed {
     /// Says which reading comes next; again after one was taken back.
     ///
     /// # Errors
-    /// When the source cannot go there.
-    fn aim(&mut self, stop: &Stop) -> Result<(), Refusal>;
+    /// When the source cannot go there, now or ever.
+    fn aim(&mut self, stop: &Stop) -> Result<Option<News>, Refusal>;
 
     /// Waits for news, at most so long.
     fn news(&mut self, wait: Duration) -> Option<News>;
 
     /// What the person does to take a reading, in a few words; `None` where nothing is to be done.
     fn hint(&self) -> Option<&'static str>;
+
+    /// What the person must know before the first reading, besides what holds for every sitting.
+    fn cautions(&self) -> Vec<String> {
+        Vec::new()
+    }
+
+    /// Stops what moves the axis, if anything does: whether it moved.
+    fn halt(&mut self) -> bool {
+        false
+    }
+
+    /// Whether it moves the axis itself, and so needs to be allowed to.
+    fn moves_axis(&self) -> bool {
+        false
+    }
 }
 
 /// How numbers from an indicator become readings.

@@ -137,8 +137,8 @@ fn is_name(text: &str) -> bool {
 }
 
 impl Feed for Serial {
-    fn aim(&mut self, _: &Stop) -> Result<(), Refusal> {
-        Ok(())
+    fn aim(&mut self, _: &Stop) -> Result<Option<News>, Refusal> {
+        Ok(None)
     }
 
     fn news(&mut self, wait: Duration) -> Option<News> {

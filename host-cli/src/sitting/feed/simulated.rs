@@ -107,7 +107,7 @@ fn places(stop: &Stop) -> Vec<f64> {
 }
 
 impl Feed for Simulated {
-    fn aim(&mut self, stop: &Stop) -> Result<(), Refusal> {
+    fn aim(&mut self, stop: &Stop) -> Result<Option<News>, Refusal> {
         let aimed = usize::try_from(stop.row).unwrap_or(usize::MAX).saturating_sub(1);
         // What an earlier command has read: the axis goes that way again, so that it arrives as it did then.
         while self.lived < aimed {
@@ -138,7 +138,7 @@ impl Feed for Simulated {
         moves.reverse();
         self.moves = moves;
         self.aimed = true;
-        Ok(())
+        Ok(None)
     }
 
     fn news(&mut self, wait: Duration) -> Option<News> {

@@ -61,6 +61,15 @@ impl Page<'_, '_> {
         self.line(Line::styled(format!(" {text}"), style));
     }
 
+    /// A paragraph behind a mark.
+    fn hanging(&mut self, mark: &str, text: &str, tone: Style) {
+        let width = usize::from(self.left.width).saturating_sub(mark.len() + 1).max(1);
+        for (index, line) in textwrap::wrap(text, width).iter().enumerate() {
+            let mark = if index == 0 { mark.to_owned() } else { " ".repeat(mark.len()) };
+            self.line(Line::from(vec![Span::styled(mark, tone), Span::raw(line.to_string())]));
+        }
+    }
+
     /// A heading with a rule to the edge.
     fn rule(&mut self, heading: &str) {
         let used = heading.chars().count() + 4;
@@ -112,32 +121,31 @@ pub(super) fn all(frame: &mut Frame<'_>, shown: &Shown, sitting: &Sitting<'_>) {
     let left = frame.area();
     let mut page = Page { frame, left, colours: shown.colours };
     match shown.stage {
-        Stage::Cautions => {
-            cautions(&mut page, "BEFORE IT MOVES", sitting, "Enter: I have seen to it   P: pause")
-        }
+        Stage::Cautions => cautions(&mut page, shown, sitting),
         Stage::Help => help(&mut page, sitting),
         Stage::Reading | Stage::Complete => reading(&mut page, shown, sitting),
     }
 }
 
-fn cautions(page: &mut Page<'_, '_>, title: &str, sitting: &Sitting<'_>, keys: &str) {
+fn cautions(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     let tone = page.tone(Tone::Caution);
+    let title = "BEFORE IT MOVES".to_owned();
     if page.left.height >= 20 {
         page.rows(1);
-        page.big(&[title.to_owned()], 4, tone);
+        page.big(&[title], 4, tone);
         page.rows(1);
     } else {
-        page.text(title, tone);
+        page.text(&title, tone);
     }
-    for caution in sitting.cautions() {
-        let width = page.left.width.saturating_sub(4).max(1);
-        let lines = textwrap::wrap(&caution, usize::from(width));
-        for (index, line) in lines.iter().enumerate() {
-            let mark = if index == 0 { " ! " } else { "   " };
-            page.line(Line::from(vec![Span::styled(mark, tone), Span::raw(line.to_string())]));
-        }
+    for caution in shown.cautions.iter().chain(&sitting.cautions()) {
+        page.hanging(" ! ", caution, tone);
     }
     page.rows(1);
+    if let Some((tone, text)) = &shown.message {
+        let tone = page.tone(*tone);
+        page.hanging(" ", text, tone);
+        page.rows(1);
+    }
     if sitting.taken() > 0 {
         let text = format!(
             "Going on: {} of {} readings are in {}.",
@@ -147,17 +155,23 @@ fn cautions(page: &mut Page<'_, '_>, title: &str, sitting: &Sitting<'_>, keys: &
         );
         page.text(&text, page.tone(Tone::Strong));
     }
+    let keys = if shown.moved_by_feed {
+        "Enter: I have seen to it, ARM THE BOX   P: pause"
+    } else {
+        "Enter: I have seen to it   P: pause"
+    };
     page.text(keys, page.tone(Tone::Strong));
 }
 
 /// Every key, and what it does.
-const KEYS: [(&str, &str); 8] = [
+const KEYS: [(&str, &str); 9] = [
     ("0-9 . - +", "type a reading; end it with mm or in to give it in that unit"),
     ("Backspace", "take back the last letter typed;  Esc: all of them"),
     ("Enter", "take the reading: the one typed, else the one the dial shows"),
     ("U", "undo: take the last reading back, and read it again"),
     ("R", "redo: put back the reading that was taken back"),
     ("P or Q", "pause: every reading is on disk; the same command goes on"),
+    ("Space", "stop a probe box that moves the axis; it must then be armed again"),
     ("? or H", "this page"),
     ("Ctrl-C", "pause, as P"),
 ];

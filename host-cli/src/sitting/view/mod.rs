@@ -56,6 +56,10 @@ struct Shown {
     /// What the person does to take a reading.
     hint: &'static str,
     message: Option<(Tone, String)>,
+    /// What the feed wants to be seen to before it begins.
+    cautions: Vec<String>,
+    /// Whether the axis is moved by the feed.
+    moved_by_feed: bool,
     so_far: Option<SoFar>,
     colours: bool,
 }
@@ -88,6 +92,8 @@ pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context
                 .map_or(Some("type the reading, Enter takes it"), |feed| feed.hint())
                 .unwrap_or(""),
             message: None,
+            cautions: feed.as_ref().map_or_else(Vec::new, |feed| feed.cautions()),
+            moved_by_feed: feed.as_ref().is_some_and(|feed| feed.moves_axis()),
             so_far: sitting.so_far(),
             colours: ctx.side_screen().colours(),
         },
@@ -165,9 +171,18 @@ impl View {
                 draw = true;
                 if let Event::Key(key) = event::read().map_err(refuse)?
                     && key.kind != KeyEventKind::Release
-                    && let Some(left) = self.key(key, sitting)?
                 {
-                    return Ok(left);
+                    let halts = matches!(key.code, KeyCode::Char(' ' | 'p' | 'P' | 'q' | 'Q'))
+                        || key.modifiers.contains(KeyModifiers::CONTROL);
+                    if halts && feed.as_deref_mut().is_some_and(|feed| feed.halt()) {
+                        self.halted("as you wished".to_owned());
+                        if key.code == KeyCode::Char(' ') {
+                            continue;
+                        }
+                    }
+                    if let Some(left) = self.key(key, sitting)? {
+                        return Ok(left);
+                    }
                 }
             }
             if let Some(feed) = feed.as_deref_mut() {
@@ -185,8 +200,12 @@ impl View {
                 && self.aimed != Some(sitting.taken())
                 && let Some(stop) = sitting.stop()
             {
-                feed.aim(stop)?;
+                let told = feed.aim(stop)?;
                 self.aimed = Some(sitting.taken());
+                if let Some(News::Halted(reason)) = told {
+                    self.halted(reason);
+                    return Ok(true);
+                }
             }
             match feed.news(Duration::ZERO) {
                 None => return Ok(count > 0),
@@ -194,10 +213,13 @@ impl View {
                     self.shown.dial = Some(value);
                     self.recent.push_front((Instant::now(), value));
                     self.recent.truncate(64);
-                    if let (Sent::Meant(time_s), Stage::Reading) = (sent, self.shown.stage) {
-                        self.reading(value, time_s, sitting)?;
+                    match (sent, self.shown.stage) {
+                        (Sent::Meant(time_s), Stage::Reading) => self.reading(value, time_s, sitting)?,
+                        (Sent::OfRow(row), _) => self.of_row(row, value, sitting)?,
+                        (Sent::Meant(_) | Sent::Shown, _) => {}
                     }
                 }
+                Some(News::Halted(reason)) => self.halted(reason),
                 Some(News::Says(text)) => self.say(Tone::Caution, text),
                 Some(News::Ended(refusal)) => return Err(refusal),
             }
@@ -233,6 +255,27 @@ impl View {
         self.say(Tone::Good, format!("row {row}: {} is kept", sitting.shown(value)));
         self.changed(sitting);
         Ok(())
+    }
+
+    /// Keeps the reading of a row: what has moved there has moved on, and cannot be asked to look again.
+    fn of_row(&mut self, row: u32, value: Length, sitting: &mut Sitting<'_>) -> Result<(), Refusal> {
+        if usize::try_from(row) != Ok(sitting.taken() + 1) {
+            return Ok(());
+        }
+        match sitting.doubt(value) {
+            Some(doubt) => self.say(Tone::Caution, format!("row {row}: {doubt}; kept as it is")),
+            None => self.say(Tone::Good, format!("row {row}: {} is kept", sitting.shown(value))),
+        }
+        sitting.take(value, None)?;
+        self.changed(sitting);
+        Ok(())
+    }
+
+    /// What moved the axis has stopped: back to the cautions, which must be seen to again.
+    fn halted(&mut self, reason: String) {
+        self.aimed = None;
+        self.shown.stage = Stage::Cautions;
+        self.say(Tone::Adverse, format!("STOPPED: {reason}"));
     }
 
     /// The readings have changed.

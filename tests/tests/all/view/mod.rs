@@ -2,6 +2,7 @@
 
 mod keys;
 mod killed;
+mod probe;
 mod screen;
 mod serial;
 mod terminal;

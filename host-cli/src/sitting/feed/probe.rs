@@ -1,0 +1,188 @@
+//! A probe box: it moves the axis and reads the indicator by itself, once a person has allowed it.
+
+use super::{Feed, News, Sent};
+use crate::probe_box::{Arming, Heard, Job, Session, Trouble};
+use crate::refusal::Refusal;
+use crate::sitting::plan::{Plan, Stop};
+use std::time::Duration;
+use takeup_core::length::Length;
+use takeup_core::link::ToBox;
+use takeup_core::link::message::{Correction, Refusal as Refused};
+
+/// How often the box tells where its indicator is, in milliseconds.
+const SAMPLES_MS: u16 = 100;
+
+/// How a box is to go about a test.
+#[derive(Clone, Copy, Debug)]
+pub struct Pace {
+    /// How long the indicator must stand still before each reading, in milliseconds.
+    pub settle_ms: u16,
+    /// The highest speed per second; that of the box where it is not given.
+    pub speed: Option<Length>,
+}
+
+/// The box, and where it has got to.
+pub struct Probe {
+    port: String,
+    job: Job,
+    arming: Arming,
+    session: Option<Session>,
+    /// Where the person says the axis stands, if the box does not know.
+    stands_at: Option<Length>,
+    /// The row whose reading comes next, while the box runs.
+    next_row: Option<u32>,
+    caution: String,
+}
+
+impl Probe {
+    /// Opens a box for a plan. Nothing moves.
+    ///
+    /// # Errors
+    /// When no box answers, it cannot run this test, or nobody knows where the axis stands.
+    pub fn open(port: &str, plan: &Plan, pace: Pace, stands_at: Option<Length>) -> Result<Self, Refusal> {
+        let Some((routine, places)) = plan.routine.clone() else {
+            return Err(Trouble::OtherKinds.refusal(port));
+        };
+        let job = Job {
+            axis: plan.axis,
+            routine,
+            places,
+            settle_ms: pace.settle_ms,
+            correction: Correction::Off,
+            speed: pace.speed,
+        };
+        let (session, arming) = open(port, &job, stands_at)?;
+        let (low, high) = (plan.word(arming.low), plan.word(arming.high));
+        let caution = format!(
+            "The box \"{}\" will move {} by itself, from {low} to {high} {unit}, up to {} {unit} per second.",
+            session.capabilities().name,
+            plan.axis,
+            plan.word(arming.speed),
+            unit = plan.unit,
+        );
+        Ok(Self {
+            port: port.to_owned(),
+            job,
+            arming,
+            session: Some(session),
+            stands_at,
+            next_row: None,
+            caution,
+        })
+    }
+
+    /// What went wrong stops the box; a person decides how it goes on.
+    fn halted(&mut self, trouble: &Trouble) -> News {
+        self.next_row = None;
+        if let Trouble::Ended(_) | Trouble::Port(_) | Trouble::NoAnswer = trouble {
+            // Opened again when the person has looked.
+            self.session = None;
+        }
+        News::Halted(format!("{trouble}. {}", trouble.way_out()))
+    }
+
+    fn start(&mut self, row: u32) -> Result<(), Trouble> {
+        if self.session.is_none() {
+            let (session, _) = open_or_trouble(&self.port, &self.job, self.stands_at)?;
+            self.session = Some(session);
+        }
+        let Some(session) = &mut self.session else { return Err(Trouble::NoAnswer) };
+        session.arm(&self.arming)?;
+        session.run(&self.job, row)?;
+        self.next_row = Some(row);
+        Ok(())
+    }
+}
+
+fn open(port: &str, job: &Job, stands_at: Option<Length>) -> Result<(Session, Arming), Refusal> {
+    open_or_trouble(port, job, stands_at).map_err(|trouble| trouble.refusal(port))
+}
+
+fn open_or_trouble(port: &str, job: &Job, stands_at: Option<Length>) -> Result<(Session, Arming), Trouble> {
+    let mut session = Session::open(port)?;
+    if !session.capabilities().kinds.has(job.routine.kind()) {
+        return Err(Trouble::OtherKinds);
+    }
+    let known = match session.state()?.position {
+        None => match stands_at {
+            Some(at) => session.stands(at)?.position,
+            None => None,
+        },
+        known => known,
+    };
+    let stands = known.ok_or(Trouble::Refused(Refused::NoPosition))?;
+    let arming =
+        Arming::of(job, session.capabilities(), stands).map_err(|_| Trouble::Refused(Refused::BadPlan))?;
+    session.ask(ToBox::Monitor { period_ms: SAMPLES_MS })?;
+    Ok((session, arming))
+}
+
+impl Feed for Probe {
+    fn aim(&mut self, stop: &Stop) -> Result<Option<News>, Refusal> {
+        if self.next_row == Some(stop.row) {
+            return Ok(None);
+        }
+        if self.next_row.is_some() {
+            // Back to a row before: not while it moves on.
+            self.halt();
+            return Ok(Some(News::Halted("the box is stopped; it goes on from another reading".to_owned())));
+        }
+        match self.start(stop.row) {
+            Ok(()) => Ok(None),
+            Err(trouble) => Ok(Some(self.halted(&trouble))),
+        }
+    }
+
+    fn news(&mut self, wait: Duration) -> Option<News> {
+        let Some(session) = &mut self.session else {
+            std::thread::sleep(wait);
+            return None;
+        };
+        match session.hear(wait) {
+            Ok(None) => None,
+            Ok(Some(Heard::Sample(sample))) => Some(News::Shows { value: sample.value, sent: Sent::Shown }),
+            Ok(Some(Heard::Reading(reading))) => {
+                // A reading of a run that was stopped meanwhile is no reading.
+                if self.next_row != Some(reading.row) {
+                    return None;
+                }
+                self.next_row = Some(reading.row + 1);
+                Some(News::Shows { value: reading.value, sent: Sent::OfRow(reading.row) })
+            }
+            Ok(Some(Heard::Stopped(_))) if self.next_row.is_none() => None,
+            Ok(Some(Heard::Stopped(cause))) => Some(self.halted(&Trouble::Stopped(cause))),
+            Ok(Some(Heard::Finished)) => {
+                self.next_row = None;
+                None
+            }
+            Err(trouble) => Some(self.halted(&trouble)),
+        }
+    }
+
+    fn hint(&self) -> Option<&'static str> {
+        Some("the box moves and reads; Space stops it")
+    }
+
+    fn cautions(&self) -> Vec<String> {
+        vec![self.caution.clone(), "Space, P or the emergency stop ends its motion at once.".to_owned()]
+    }
+
+    fn halt(&mut self) -> bool {
+        let moved = self.next_row.take().is_some();
+        if moved && let Some(session) = &mut self.session {
+            // A box that does not hear it has stopped by itself.
+            let _ = session.stop();
+        }
+        moved
+    }
+
+    fn moves_axis(&self) -> bool {
+        true
+    }
+}
+
+impl Drop for Probe {
+    fn drop(&mut self) {
+        self.halt();
+    }
+}

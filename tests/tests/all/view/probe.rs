@@ -1,0 +1,99 @@
+//! A probe box as the source: armed after its motion was shown, stopped by a key, gone on with.
+
+use super::terminal::Terminal;
+use super::values;
+use takeup_core::slack::simulated::Faults;
+use takeup_tests::Folder;
+use takeup_tests::boxes::SimulatedBox;
+
+const PLAN: &str = "measure reversal --axis z --station 0 --station -1 --cycles 3 --overrun 0.5 -o z.csv \
+                    --resolution 0.001 --settle 0.01 --speed 10 --stands-at 0";
+
+fn simulated() -> SimulatedBox {
+    SimulatedBox::start(Faults { clearance_mm: 0.12, ..Faults::default() })
+}
+
+fn lost(document: &serde_json::Value) -> (f64, f64) {
+    let lost = &document["lost_motion"];
+    (lost["low_95"].as_f64().expect("a number"), lost["high_95"].as_f64().expect("a number"))
+}
+
+#[test]
+fn in_plain_lines_nothing_moves_before_it_is_armed() {
+    let folder = Folder::new();
+    let the_box = simulated();
+    let command = format!("{PLAN} --box {} --json", the_box.port);
+    let run = folder.takeup(&command.replace(" --json", "")).stdin("go\nq\n").done();
+    let shown =
+        ["from -1.5 to 0.5 mm, up to 10 mm per second", "emergency stop", "type arm", "paused: 0 of 12"];
+    run.refused_after_notes(&shown);
+    assert_eq!(the_box.hands.steps.load(std::sync::atomic::Ordering::Relaxed), 0, "it has moved");
+    let run = folder.takeup(&command).stdin("arm\n").done().exit(0);
+    assert_eq!(values(&folder, "z.csv").len(), 12);
+    let (low, high) = lost(&run.json());
+    assert!(low - 0.002 < 0.12 && 0.12 < high + 0.002, "{low} to {high}");
+}
+
+#[test]
+fn on_the_screen_space_stops_it_and_enter_arms_it_again() {
+    let folder = Folder::new();
+    let the_box = simulated();
+    let mut terminal = Terminal::start(&folder.takeup(&format!("{PLAN} --box {}", the_box.port)), 80, 24);
+    let cautions = terminal.wait_for("ARM THE BOX");
+    for shown in
+        ["will move Z by itself, from -1.5 to 0.5 mm", "up to 10 mm", "Space, P or the emergency stop"]
+    {
+        assert!(cautions.contains(shown), "{shown}:\n{cautions}");
+    }
+    terminal.press_for("\r", "row 2: ");
+    terminal.press_for(" ", "STOPPED: as you wished");
+    terminal.wait_for("ARM THE BOX");
+    let kept = values(&folder, "z.csv");
+    std::thread::sleep(std::time::Duration::from_millis(500));
+    assert_eq!(values(&folder, "z.csv"), kept, "it went on without being armed");
+    terminal.press_for("\r", &format!("row {}: ", kept.len() + 2));
+    // Taking a reading back stops it too: it must not move on from where it is.
+    terminal.press_for("u", "STOPPED: ");
+    terminal.wait_for("ARM THE BOX");
+    terminal.press_for("\r", "show the result");
+    assert_eq!(values(&folder, "z.csv").len(), 12);
+    terminal.press("\r");
+    assert_eq!(terminal.end(), 0);
+    terminal.wait_for("Intervals hold");
+}
+
+#[test]
+fn its_own_stop_is_told_and_must_be_seen_to() {
+    let folder = Folder::new();
+    let the_box = simulated();
+    let mut terminal = Terminal::start(&folder.takeup(&format!("{PLAN} --box {}", the_box.port)), 80, 24);
+    terminal.wait_for("ARM THE BOX");
+    terminal.press_for("\r", "row 1: ");
+    the_box.hands.emergency.store(true, std::sync::atomic::Ordering::Relaxed);
+    terminal.wait_for("STOPPED: the box has stopped: the emergency stop is pressed");
+    // Armed while it is pressed it says so, and does not move.
+    terminal.press("\r");
+    terminal.wait_for("the emergency stop is pressed. Find out why");
+    the_box.hands.emergency.store(false, std::sync::atomic::Ordering::Relaxed);
+    let kept = values(&folder, "z.csv").len();
+    terminal.press("p");
+    assert_eq!(terminal.end(), 2);
+    terminal.wait_for(&format!("paused: {kept} of 12"));
+}
+
+#[test]
+fn a_box_that_cannot_do_it_is_refused_before_anything_is_asked() {
+    let folder = Folder::new();
+    let the_box = simulated();
+    let other = PLAN.replace(" --stands-at 0", "");
+    folder
+        .takeup(&format!("{other} --box {}", the_box.port))
+        .done()
+        .refused_after_notes(&["does not know where the axis stands", "--stands-at"]);
+    folder
+        .takeup(&format!("{PLAN} --box tcp:127.0.0.1:1"))
+        .done()
+        .refused_after_notes(&["cannot use the port"]);
+    folder.takeup(&format!("{PLAN} --simulate --box x")).done().refused(&["cannot be used with"]);
+    folder.takeup(PLAN).done().refused(&["--box"]);
+}
