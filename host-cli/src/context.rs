@@ -169,8 +169,8 @@ impl Context {
         if refusal.is_reader_gone() {
             return;
         }
-        if self.json {
-            let _ = self.print_json(refusal);
+        // Where the document cannot be written, a full disk for instance, the person is told all the same.
+        if self.json && self.print_json(refusal).is_ok() {
             return;
         }
         self.note(&refusal.to_string());

@@ -125,11 +125,16 @@ impl Lines {
     /// The next line, `None` behind the last one.
     ///
     /// # Errors
-    /// When it cannot be read, or is too long for a line of a program.
+    /// When it cannot be read, is too long for a line of a program, or there is none at all.
     pub fn read(&mut self) -> Result<Option<&[u8]>, Refusal> {
         self.number += 1;
         match input::read_line(&mut *self.reader, &mut self.line, LONGEST_LINE + 2) {
             Ok(true) => Ok(Some(&self.line)),
+            // Of nothing anything could be said: nearly always it is another file that was meant.
+            Ok(false) if self.number == 1 => {
+                Err(Refusal::new("the program is empty", "Check that this is the file you mean.")
+                    .file(&self.name))
+            }
             Ok(false) => Ok(None),
             Err(LineError::TooLong(most)) => Err(Refusal::new(
                 format!("the line is longer than {most} bytes"),

@@ -177,10 +177,10 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     out.finish()?;
     let document = document(&counts, found);
     if input::is_dash(&args.output) {
-        ctx.note(&text(&document));
+        ctx.note(&text(&document, ctx));
         return Ok(Outcome::Good);
     }
-    ctx.answer(&document, || text(&document), Outcome::Good)
+    ctx.answer(&document, || text(&document, ctx), Outcome::Good)
 }
 
 /// The height above the work that a program shows. A line that is too long ends the search: the
@@ -274,9 +274,9 @@ fn document(counts: &Counts, found: Found) -> Document {
     }
 }
 
-fn text(document: &Document) -> String {
-    let mut text = format!(
-        "{} lines in, {} lines out, {} changed: {} take-ups, {} one-way moves, {} arcs split.\n",
+fn text(document: &Document, ctx: &Context) -> String {
+    let counts = format!(
+        "{} lines in, {} lines out, {} changed: {} take-ups, {} one-way moves, {} arcs split.",
         document.lines_in,
         document.lines_out,
         document.lines_changed,
@@ -284,9 +284,11 @@ fn text(document: &Document) -> String {
         document.one_way_moves,
         document.arcs_split
     );
+    let mut text = ctx.screen().wrap(&counts, "  ") + "\n";
     const SHOWN: usize = 10;
     for warning in document.warnings.iter().take(SHOWN) {
-        text += &format!("line {}: {}\n", warning.line, warning.text);
+        text += &ctx.screen().wrap(&format!("line {}: {}", warning.line, warning.text), "  ");
+        text.push('\n');
     }
     if let Some(more) = document.warnings.len().checked_sub(SHOWN).filter(|more| *more > 0) {
         text += &format!("{more} more warnings: see --json.\n");

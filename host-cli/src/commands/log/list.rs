@@ -107,9 +107,13 @@ pub(super) fn show(args: &ShowArgs, place: &Place, ctx: &Context) -> Result<Outc
         if let Some(by) = kept.corrected_by {
             text.push_str(&format!("wrong: see entry {by}\n"));
         }
-        text.push_str(&format!("digest {}\n\n", kept.entry.digest));
-        text.push_str(&serde_json::to_string_pretty(&body).unwrap_or_default());
-        text.push('\n');
+        text.push_str(&format!("digest {}\n", kept.entry.digest));
+        // As the person wrote them; the assessment of them is a document for programs, and --json has it.
+        if let Some(readings) = body["readings"].as_str() {
+            let lines = readings.lines().map(harmless).collect::<Vec<_>>();
+            text.push_str(&format!("\n{}\n", lines.join("\n")));
+        }
+        text.push_str("\nAll of it: --json.\n");
         text
     };
     ctx.answer(&document, text, Outcome::Good)

@@ -204,16 +204,18 @@ fn take(plan: &Plan, taking: &Taking, ctx: &Context) -> Result<Outcome, Refusal>
     let mut inputs = Vec::new();
     inputs.extend(taking.compare.as_deref());
     inputs.extend(taking.source.serial.as_deref());
-    output::keep_apart(&[taking.output.as_path()], &inputs)?;
+    let mut outputs = vec![taking.output.as_path()];
+    outputs.extend(taking.log.as_ref().and_then(Option::as_deref));
+    output::keep_apart(&outputs, &inputs)?;
     // Whatever could stop it at the end stops it here, before anybody has moved an axis.
     let after = after::After::prepare(taking, ctx)?;
     let front = front(taking, ctx);
-    let mut sitting = Sitting::open(&taking.output, &head(taking, plan), plan, keys, ctx)?;
+    // The source before the file: what is not begun leaves no file behind.
     let mut feed = feed(taking, plan, front)?;
+    let mut sitting = Sitting::open(&taking.output, &head(taking, plan), plan, keys, ctx)?;
     if feed.is_none() {
         ctx.take_stdin()?;
     }
-    // The data of a feed is as good as the assessment's: without it nothing is asked for again.
     let feed = feed.as_deref_mut().map(|feed| feed as &mut dyn Feed);
     if sitting.stop().is_some() {
         match front {

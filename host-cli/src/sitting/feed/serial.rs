@@ -44,14 +44,16 @@ impl Serial {
     /// # Errors
     /// When it cannot be opened.
     pub fn open(path: &Path, baud: u32, unit: Unit, take: Take) -> Result<Self, Refusal> {
-        let (lines, again) = listen(path, baud).map_err(|error| {
-            let refusal = Refusal::io(path.display().to_string(), "open", &error);
-            match error.kind() {
-                io::ErrorKind::NotFound => refusal,
-                _ => Refusal::new(
-                    refusal.to_string(),
+        let (lines, again) = listen(path, baud).map_err(|error| match error.kind() {
+            io::ErrorKind::NotFound => Refusal::io(path.display().to_string(), "open", &error),
+            _ => {
+                let text = error.to_string();
+                let text = text.split(" (os error").next().unwrap_or(&text).to_lowercase();
+                Refusal::new(
+                    format!("this cannot be read as a serial line: {text}"),
                     "Check the port, and that no other program has it open.",
-                ),
+                )
+                .path(path)
             }
         })?;
         Ok(Self { path: path.to_owned(), baud, unit, take, lines, again, lost: None })

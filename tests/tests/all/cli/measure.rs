@@ -148,3 +148,57 @@ fn killed_at_random_moments_it_loses_no_acknowledged_reading() {
         assert_eq!(values(&folder.read("z.csv")), numbers(&typed), "seed {seed}");
     }
 }
+
+#[test]
+fn the_next_session_is_compared_with_the_last_one_and_both_are_logged() {
+    let folder = Folder::new();
+    let session = |loss: &str, seed: u32, name: &str| {
+        format!(
+            "measure reversal --axis z --station 0 --cycles 4 --simulate --simulated-loss {loss} --seed {seed} \
+             --resolution 0.001 --machine bed-mill -o {name} --log shop.log --json"
+        )
+    };
+    let first = folder.takeup(&session("0.12", 1, "a.csv")).done().exit(0).json();
+    assert_eq!(first["schema"], "takeup.assessment/1");
+    assert_eq!(first["logged"]["entry"], 1);
+    assert!(first.get("comparison").is_none(), "{first}");
+    // Sessions are told apart by the second in which they began.
+    std::thread::sleep(std::time::Duration::from_millis(1100));
+    let second = folder.takeup(&session("0.03", 2, "b.csv")).done().exit(0).json();
+    assert_eq!(second["logged"]["entry"], 2);
+    assert_eq!(second["comparison"]["change_answer"], "reduced", "{second}");
+    let change = second["comparison"]["change"]["value"].as_f64().expect("a change");
+    assert!((change + 0.09).abs() < 0.005, "{change}");
+    // The same command again takes nothing and adds nothing.
+    let again = folder.takeup(&session("0.03", 2, "b.csv")).done().exit(0).json();
+    assert_eq!(again, second);
+    let list = folder.takeup("log list --log shop.log --json").done().exit(0).json();
+    assert_eq!(list["entries"].as_array().expect("entries").len(), 2);
+    // In words, and against a file instead of the log.
+    let worse = session("0.2", 3, "c.csv").replace(" --log shop.log --json", " --compare b.csv");
+    let worse = folder.takeup(&worse).done().exit(1);
+    assert!(worse.stdout.contains("Compared with b.csv") && worse.stdout.contains("INCREASED"), "{worse:?}");
+}
+
+#[test]
+fn what_is_known_of_the_indicator_goes_into_the_file() {
+    let folder = Folder::new();
+    let command = "measure reversal --axis z --station 0 --cycles 2 --simulate --units in --limit 0.05mm \
+                   --resolution 0.0005 --indicator-error 0.001 --sense + --pitch 0.2 -o z.csv";
+    folder.takeup(command).done();
+    let file = folder.read("z.csv");
+    for key in [
+        "# units: in",
+        "# limit: 0.001969",
+        "# resolution: 0.0005",
+        "# indicator-error: 0.001",
+        "# sense: +",
+        "# pitch: 0.2",
+    ] {
+        assert!(file.contains(key), "{key}:\n{file}");
+    }
+    folder
+        .takeup(&command.replace("--resolution 0.0005", "--resolution -1"))
+        .done()
+        .refused(&["--resolution"]);
+}

@@ -1,5 +1,6 @@
 //! The command line, driven from outside.
 
+mod contract;
 mod files;
 mod measure;
 mod readings;
