@@ -3,8 +3,9 @@
 use crate::context::Context;
 use crate::refusal::Refusal;
 use std::fs::File;
-use std::io::{self, BufRead, BufReader, Read};
+use std::io::{self, BufRead, BufReader, Read, Write};
 use std::path::Path;
+use std::time::{Duration, Instant};
 
 /// The name under which standard input appears in messages.
 pub const STDIN_NAME: &str = "standard input";
@@ -30,14 +31,75 @@ pub fn open(path: &Path, ctx: &Context) -> Result<Box<dyn BufRead>, Refusal> {
     const BUFFER: usize = 64 * 1024;
     if is_dash(path) {
         ctx.take_stdin()?;
-        return Ok(Box::new(BufReader::with_capacity(BUFFER, io::stdin().lock())));
+        let stdin = io::stdin().lock();
+        return Ok(match ctx.shows_progress() {
+            true => Box::new(BufReader::with_capacity(BUFFER, Watched::new(stdin, 0))),
+            false => Box::new(BufReader::with_capacity(BUFFER, stdin)),
+        });
     }
     let file = File::open(path).map_err(|error| Refusal::io(name(path), "open", &error))?;
     // A folder opens like a file and only fails when it is read.
     if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
         return Err(Refusal::new("this is a folder, a file was expected", "Name a file in it.").path(path));
     }
+    if ctx.shows_progress() {
+        let all = file.metadata().map_or(0, |metadata| metadata.len());
+        return Ok(Box::new(BufReader::with_capacity(BUFFER, Watched::new(file, all))));
+    }
     Ok(Box::new(BufReader::with_capacity(BUFFER, file)))
+}
+
+/// A file whose reading is shown on the terminal once it takes long.
+struct Watched<R> {
+    reader: R,
+    /// Bytes read.
+    done: u64,
+    /// Bytes that there are; 0 where that is not known.
+    all: u64,
+    /// When it is shown next.
+    due: Instant,
+    /// Whether there is something on the terminal to wipe away.
+    shown: bool,
+}
+
+/// What takes less than this needs no showing.
+const LONG: Duration = Duration::from_millis(700);
+const SHOW_EVERY: Duration = Duration::from_millis(200);
+
+impl<R> Watched<R> {
+    fn new(reader: R, all: u64) -> Self {
+        Self { reader, done: 0, all, due: Instant::now() + LONG, shown: false }
+    }
+
+    fn wipe(&mut self) {
+        if std::mem::take(&mut self.shown) {
+            let _ = write!(io::stderr(), "\r{:32}\r", "");
+        }
+    }
+}
+
+impl<R: Read> Read for Watched<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let read = self.reader.read(buffer)?;
+        self.done += read as u64;
+        if read == 0 {
+            self.wipe();
+        } else if Instant::now() >= self.due {
+            self.due = Instant::now() + SHOW_EVERY;
+            self.shown = true;
+            let megabytes = self.done as f64 / 1e6;
+            let percent = (self.done.min(self.all) * 100).checked_div(self.all);
+            let percent = percent.map_or(String::new(), |percent| format!(", {percent} %"));
+            let _ = write!(io::stderr(), "\r{:32}\r  {megabytes:.1} MB read{percent}", "");
+        }
+        Ok(read)
+    }
+}
+
+impl<R> Drop for Watched<R> {
+    fn drop(&mut self) {
+        self.wipe();
+    }
 }
 
 /// Reads a whole file, or standard input, of at most `most` bytes.

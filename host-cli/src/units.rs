@@ -33,12 +33,14 @@ impl FromStr for LengthArg {
         let digits = text.trim_end_matches(|c: char| c.is_ascii_alphabetic());
         let unit = match &text[digits.len()..] {
             "" => None,
+            // Not even a number before it.
+            _ if digits.is_empty() => None,
             symbol => Some(
                 Unit::from_symbol(symbol)
                     .ok_or_else(|| format!("\"{symbol}\" is no unit of length: mm or in was expected"))?,
             ),
         };
-        let value = number(digits.trim_end())?;
+        let value = number(if digits.is_empty() { text } else { digits.trim_end() })?;
         if Length::from_unit(value, Unit::Inch).is_none() {
             return Err(format!("{value} is beyond any machine"));
         }
@@ -154,6 +156,7 @@ mod tests {
             assert!(read(wrong, Unit::Mm).is_err(), "{wrong}");
         }
         assert!(read("0,12", Unit::Mm).unwrap_err().contains("decimal comma"));
+        assert!(read("nan", Unit::Mm).unwrap_err().contains("where a number was expected"));
     }
 
     #[test]

@@ -23,7 +23,7 @@ pub struct Args {
     /// The assessment after, or its readings file
     after: PathBuf,
     /// Lost motion allowed [default: the limit AFTER was assessed against]
-    #[arg(long, value_name = "LENGTH")]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     limit: Option<LengthArg>,
 }
 

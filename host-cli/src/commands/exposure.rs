@@ -29,7 +29,7 @@ pub struct Args {
     #[command(flatten)]
     offset: WorkOffset,
     /// A lift that comes back this near could be a link kept down
-    #[arg(long, value_name = "LENGTH", default_value = "6mm")]
+    #[arg(long, value_name = "LENGTH", default_value = "6mm", allow_hyphen_values = true)]
     near: LengthArg,
     /// What words without a decimal point mean
     #[arg(long, value_name = "HOW", default_value = "unit")]

@@ -31,7 +31,7 @@ pub struct Args {
     #[command(flatten)]
     offset: WorkOffset,
     /// Deviation of the tool that is still good
-    #[arg(long, value_name = "LENGTH", default_value = "0.005mm")]
+    #[arg(long, value_name = "LENGTH", default_value = "0.005mm", allow_hyphen_values = true)]
     tolerance: LengthArg,
     /// What words without a decimal point mean
     #[arg(long, value_name = "HOW", default_value = "unit")]

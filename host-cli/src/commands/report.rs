@@ -35,7 +35,7 @@ pub struct Args {
     #[arg(long, value_name = "NAME", conflicts_with = "session")]
     machine: Option<String>,
     /// Lost motion allowed
-    #[arg(long, value_name = "LENGTH")]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     limit: Option<LengthArg>,
     /// A program, and if there is one the rewritten program, on the slack machine; without --table or --play
     /// with the table in force in the log
@@ -46,7 +46,13 @@ pub struct Args {
     #[command(flatten)]
     offset: WorkOffset,
     /// Deviation of the tool that is still good
-    #[arg(long, value_name = "LENGTH", default_value = "0.005mm", requires = "program")]
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        default_value = "0.005mm",
+        requires = "program",
+        allow_hyphen_values = true
+    )]
     tolerance: LengthArg,
     /// What words of the program without a decimal point mean
     #[arg(long, value_name = "HOW", default_value = "unit", requires = "program")]

@@ -69,11 +69,13 @@ pub fn prompt(sitting: &Sitting<'_>, stop: &Stop) -> String {
         .iter()
         .map(|act| match act {
             Act::Go(to) | Act::Arrive(to) => format!("{}{}", plan.axis, plan.word(*to)),
-            Act::Pause(_) => plan.words(*act, stop.approach).to_lowercase(),
+            Act::Pause(_) | Act::Work(_) | Act::Push(_) | Act::Face(_) => {
+                plan.words(*act, stop.approach).to_lowercase().replace(" n", " N")
+            }
         })
         .collect();
     text.push_str(&format!(": {}", moves.join(" then ")));
-    match stop.approach {
+    match stop.approach.filter(|_| stop.target.is_some()) {
         Some(Direction::Plus) => text.push_str(", arriving from below"),
         Some(Direction::Minus) => text.push_str(", arriving from above"),
         None => {}

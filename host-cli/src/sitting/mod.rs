@@ -103,15 +103,15 @@ impl<'a> Sitting<'a> {
         if all.len() > usual.len() { all } else { usual }
     }
 
-    /// Seconds left of a pause before the next reading.
+    /// What is to be done for some time before the next reading, and the seconds left of it.
     #[must_use]
-    pub fn waiting_s(&self) -> Option<u64> {
-        let pause = self.stop()?.acts.iter().find_map(|act| match act {
-            Act::Pause(seconds) => Some(f64::from(*seconds)),
-            _ => None,
+    pub fn waiting(&self) -> Option<(Act, u64)> {
+        let (act, seconds) = self.stop()?.acts.iter().find_map(|act| match act {
+            Act::Pause(seconds) | Act::Work(seconds) => Some((*act, f64::from(*seconds))),
+            Act::Go(_) | Act::Arrive(_) | Act::Push(_) | Act::Face(_) => None,
         })?;
-        let left = pause - self.record.since_last_s();
-        (left > 0.0).then_some(left.ceil() as u64)
+        let left = seconds - self.record.since_last_s();
+        (left > 0.0).then_some((act, left.ceil() as u64))
     }
 
     /// Why a reading should be taken again before it is kept; not twice for the same: read the same
@@ -244,15 +244,17 @@ impl<'a> Sitting<'a> {
         let (axis, unit) = (self.plan.axis, self.plan.unit);
         let mut cautions = vec![
             "Spindle off and locked out. Hand on the emergency stop.".to_owned(),
-            format!(
-                "The axis will be moved from {axis}{} to {axis}{} {unit}: that way must be free.",
-                self.plan.word(low),
-                self.plan.word(high)
-            ),
             "Indicator clear before every long move and every rapid.".to_owned(),
             "Nobody reaches in while drives are live. Read only while it stands still.".to_owned(),
             "The maker's manual, local rules and qualified people come first.".to_owned(),
         ];
+        if low != high {
+            let (low, high) = (self.plan.word(low), self.plan.word(high));
+            let moved = format!(
+                "The axis will be moved from {axis}{low} to {axis}{high} {unit}: that way must be free."
+            );
+            cautions.insert(1, moved);
+        }
         cautions.extend(self.plan.hints.iter().cloned());
         if self.taken() > 0 {
             cautions.push(

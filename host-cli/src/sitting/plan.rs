@@ -2,7 +2,7 @@
 
 use crate::plan_args::{self, positioning, returns, small_steps};
 use crate::refusal::Refusal;
-use crate::units::word;
+use crate::units::{decimals, word};
 use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::{Length, Unit};
 use takeup_core::link::Routine;
@@ -31,6 +31,12 @@ pub struct Stop {
 pub enum Act {
     /// Leave everything as it is, for seconds since the reading before.
     Pause(u32),
+    /// Let the axis work, for seconds since the reading before.
+    Work(u32),
+    /// Push with so many newtons, positive in +, and hold it.
+    Push(f64),
+    /// Bring the indicator onto its fixed face by hand, so that its reading grows or falls with the sense.
+    Face(Direction),
     /// Move the axis to a place.
     Go(Length),
     /// Move on to the place to read at, in the direction of the approach.
@@ -171,7 +177,12 @@ impl Plan {
     pub fn words(&self, act: Act, approach: Option<Direction>) -> String {
         let axis = self.axis;
         match act {
-            Act::Pause(seconds) => format!("WAIT {}:{:02}", seconds / 60, seconds % 60),
+            Act::Pause(seconds) => format!("WAIT {}", clock(u64::from(seconds))),
+            Act::Work(seconds) => format!("WORK {}", clock(u64::from(seconds))),
+            Act::Push(newtons) if newtons < 0.0 => format!("PULL {} N", decimals(-newtons, 0)),
+            Act::Push(newtons) => format!("PUSH {} N", decimals(newtons, 0)),
+            Act::Face(Direction::Plus) => "LIFT, LET DOWN".to_owned(),
+            Act::Face(Direction::Minus) => "PRESS, LET BACK".to_owned(),
             Act::Go(to) => format!("GO TO {axis}{}", self.word(to)),
             Act::Arrive(at) => {
                 let way = match (axis, approach) {
@@ -185,6 +196,12 @@ impl Plan {
             }
         }
     }
+}
+
+/// Minutes and seconds.
+#[must_use]
+pub fn clock(seconds: u64) -> String {
+    format!("{}:{:02}", seconds / 60, seconds % 60)
 }
 
 fn of_place(stop: routine::Stop, acts: Vec<Act>, unit: Unit) -> Stop {

@@ -43,6 +43,10 @@ pub fn look<'a>(
     beyond_mm: f64,
     resolution_mm: f64,
 ) -> Option<Suspicion> {
+    // What is read at a force depends on all that is to be found out.
+    if kind == Kind::PushPull {
+        return (value_mm.abs() > MOST_MM).then_some(Suspicion::BeyondDial);
+    }
     if matches!(kind, Kind::Return | Kind::WarmUp) {
         return wandered(value_mm, before.map(|(_, mm)| mm), resolution_mm);
     }

@@ -128,13 +128,13 @@ struct Taking {
     #[arg(long, value_name = "POSITION", allow_hyphen_values = true, requires = "probe_box")]
     stands_at: Option<LengthArg>,
     /// Highest speed of the box in --units per second [default: that of the box]
-    #[arg(long, value_name = "SPEED", requires = "probe_box")]
+    #[arg(long, value_name = "SPEED", requires = "probe_box", allow_hyphen_values = true)]
     speed: Option<LengthArg>,
     /// Seconds for which the indicator must stand still before the box reads it
     #[arg(long, value_name = "SECONDS", default_value = "0.5", requires = "probe_box", value_parser = number)]
     settle: f64,
     /// Lost motion of the simulated axis [default: 0.12 mm]
-    #[arg(long, value_name = "LENGTH", requires = "simulate")]
+    #[arg(long, value_name = "LENGTH", requires = "simulate", allow_hyphen_values = true)]
     simulated_loss: Option<LengthArg>,
     /// Seed of the simulated axis
     #[arg(long, value_name = "NUMBER", default_value_t = 1, requires = "simulate")]

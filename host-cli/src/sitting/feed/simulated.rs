@@ -21,7 +21,7 @@ pub struct Simulated {
     time_s: f64,
     take: Take,
     /// What is left of the moves to the row aimed at; the last comes first.
-    moves: Vec<f64>,
+    moves: Vec<Act>,
     aimed: bool,
     due: Instant,
 }
@@ -61,7 +61,12 @@ impl Simulated {
                 Kind::Positioning => Zero::OfTheScale,
                 _ => Zero::AtFirst(first.map_or(0.0, Length::as_mm)),
             },
-            dial: Dial { resolution_mm: 0.001, noise_mm: 0.001, ..Dial::default() },
+            dial: Dial {
+                resolution_mm: 0.001,
+                noise_mm: 0.001,
+                hysteresis_mm: if plan.kind == Kind::Indicator { 0.004 } else { 0.0 },
+                ..Dial::default()
+            },
             noise: Noise::new(seed),
             stops: plan.stops.clone(),
             lived: 0,
@@ -73,18 +78,26 @@ impl Simulated {
         }
     }
 
-    fn live(&mut self, moves: &[f64]) {
-        for to in moves {
-            self.time_s += 2.0;
-            self.axis.move_to_mm(*to, self.time_s, &mut self.noise);
-        }
-    }
-
-    /// Lives through the pause before a stop.
-    fn pause(&mut self, stop: &Stop) {
-        for act in &stop.acts {
-            if let Act::Pause(seconds) = act {
-                self.time_s += f64::from(*seconds);
+    /// Does one thing before a reading.
+    fn act(&mut self, act: Act) {
+        match act {
+            Act::Pause(seconds) | Act::Work(seconds) => {
+                // Of a watched dial the time is the person's own.
+                if self.take == Take::Each {
+                    self.time_s += f64::from(seconds);
+                }
+            }
+            Act::Go(to) | Act::Arrive(to) => {
+                self.time_s += 2.0;
+                self.axis.move_to_mm(to.as_mm(), self.time_s, &mut self.noise);
+            }
+            Act::Push(newtons) => {
+                self.time_s += 2.0;
+                self.axis.push(newtons);
+            }
+            Act::Face(way) => {
+                let position = self.axis.position_mm();
+                self.dial.watch(position - 0.5 * way.signum());
             }
         }
     }
@@ -96,14 +109,11 @@ impl Simulated {
     }
 }
 
-fn places(stop: &Stop) -> Vec<f64> {
-    stop.acts
-        .iter()
-        .filter_map(|act| match act {
-            Act::Go(to) | Act::Arrive(to) => Some(to.as_mm()),
-            Act::Pause(_) => None,
-        })
-        .collect()
+/// A move in a few steps, so that a dial that is watched is seen to run.
+fn in_steps(from: Length, act: Act) -> Vec<Act> {
+    let Act::Arrive(to) = act else { return vec![act] };
+    let part = |n: i64| Length::from_counts(from.counts() + (to.counts() - from.counts()) / 4 * n);
+    vec![Act::Go(part(1)), Act::Go(part(2)), Act::Go(part(3)), act]
 }
 
 impl Feed for Simulated {
@@ -112,8 +122,7 @@ impl Feed for Simulated {
         // What an earlier command has read: the axis goes that way again, so that it arrives as it did then.
         while self.lived < aimed {
             let Some(before) = self.stops.get(self.lived).cloned() else { break };
-            self.pause(&before);
-            self.live(&places(&before));
+            before.acts.iter().for_each(|act| self.act(*act));
             self.read();
             self.lived += 1;
         }
@@ -123,17 +132,16 @@ impl Feed for Simulated {
             Zero::AtFirst(place_mm) => -place_mm,
             Zero::OfTheScale => 0.0,
         };
-        if self.take == Take::Each {
-            self.pause(stop);
-        }
         let mut moves = Vec::new();
-        for place in places(stop) {
-            if self.take == Take::Enter {
-                // In a few steps, so that the dial is seen to run.
-                let from = moves.last().copied().unwrap_or(place);
-                moves.extend((1..4).map(|part| from + (place - from) * f64::from(part) / 4.0));
+        let mut from = None;
+        for act in &stop.acts {
+            match from.filter(|_| self.take == Take::Enter) {
+                Some(from) => moves.extend(in_steps(from, *act)),
+                None => moves.push(*act),
             }
-            moves.push(place);
+            if let Act::Go(at) | Act::Arrive(at) = act {
+                from = Some(*at);
+            }
         }
         moves.reverse();
         self.moves = moves;
@@ -146,8 +154,8 @@ impl Feed for Simulated {
             if !std::mem::take(&mut self.aimed) {
                 return None;
             }
-            while let Some(to) = self.moves.pop() {
-                self.live(&[to]);
+            while let Some(act) = self.moves.pop() {
+                self.act(act);
             }
             let value = self.read();
             return Some(News::Shows { value, sent: Sent::Meant(Some(self.time_s)) });
@@ -158,8 +166,8 @@ impl Feed for Simulated {
             return None;
         }
         self.due = now + TICK;
-        if let Some(to) = self.moves.pop() {
-            self.live(&[to]);
+        if let Some(act) = self.moves.pop() {
+            self.act(act);
         }
         Some(News::Shows { value: self.read(), sent: Sent::Shown })
     }

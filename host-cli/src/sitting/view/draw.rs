@@ -4,7 +4,7 @@
 use super::{Shown, Stage};
 use crate::screen::Tone;
 use crate::sitting::Sitting;
-use crate::sitting::plan::{Act, Stop};
+use crate::sitting::plan::{Act, Stop, clock};
 use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier, Style};
@@ -205,12 +205,14 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     match sitting.stop() {
         Some(stop) => {
             let strong = page.tone(Tone::Strong);
-            let waiting = sitting.waiting_s();
-            page.rule(if waiting.is_some() { "leave everything as it is" } else { do_now(stop, sitting) });
-            let moves = match waiting {
-                Some(seconds) => vec![format!("WAIT {}:{:02}", seconds / 60, seconds % 60)],
-                None => moves(stop, sitting),
+            let (how, moves) = match sitting.waiting() {
+                Some((Act::Work(_), left)) => {
+                    ("let the axis work to and fro over its way", vec![format!("WORK {}", clock(left))])
+                }
+                Some((_, left)) => ("leave everything as it is", vec![format!("WAIT {}", clock(left))]),
+                None => (do_now(stop, sitting), moves(stop, sitting)),
             };
+            page.rule(how);
             page.big(&moves, do_rows, strong);
             page.rule(&format!("dial, {}: {}", sitting.plan.unit, shown.hint));
             page.big(&[dial(shown, sitting)], dial_rows, strong);
@@ -267,6 +269,7 @@ fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
 fn do_now(stop: &Stop, sitting: &Sitting<'_>) -> &'static str {
     let before = sitting.rows().next_back().map(|(before, _)| before.target);
     let new_zero = match sitting.plan.kind {
+        Kind::PushPull | Kind::Indicator => return "do now, and read when it stands still",
         Kind::Reversal => before != Some(stop.target),
         _ => before.is_none(),
     };
@@ -279,7 +282,7 @@ fn do_now(stop: &Stop, sitting: &Sitting<'_>) -> &'static str {
 
 /// What to do now, a line each; a pause is over when this is shown.
 fn moves(stop: &Stop, sitting: &Sitting<'_>) -> Vec<String> {
-    let acts = stop.acts.iter().filter(|act| !matches!(act, Act::Pause(_)));
+    let acts = stop.acts.iter().filter(|act| !matches!(act, Act::Pause(_) | Act::Work(_)));
     acts.map(|act| sitting.plan.words(*act, stop.approach)).collect()
 }
 

@@ -165,8 +165,9 @@ impl View {
                 terminal.draw(|frame| draw::all(frame, shown, sitting)).map_err(refuse)?;
             }
             // A pause is counted down.
-            draw = sitting.waiting_s() != self.waited;
-            self.waited = sitting.waiting_s();
+            let waited = sitting.waiting().map(|(_, seconds)| seconds);
+            draw = waited != self.waited;
+            self.waited = waited;
             if event::poll(TICK).map_err(refuse)? {
                 draw = true;
                 if let Event::Key(key) = event::read().map_err(refuse)?

@@ -162,3 +162,34 @@ fn a_terminal_that_can_do_little_gets_plain_lines() {
     }
     assert_eq!(values(&folder, "z.csv"), [0.2, 0.25, 0.2, 0.25, 0.201]);
 }
+
+#[cfg(target_os = "linux")]
+#[test]
+fn long_work_shows_how_far_it_is_on_a_terminal_only() {
+    let folder = Folder::new();
+    let made = std::process::Command::new("mkfifo").arg(folder.file("slow.nc")).status().expect("mkfifo");
+    assert!(made.success());
+    let run = folder.takeup("exposure slow.nc --play z=0.1");
+    // A program that comes slowly, to a terminal and to a pipe.
+    let feed = |path: std::path::PathBuf| {
+        std::thread::spawn(move || {
+            use std::io::Write;
+            let mut slow = std::fs::File::options().write(true).open(path).expect("a pipe");
+            for _ in 0..6 {
+                let _ = slow.write_all("G1 X1 F100\nG1 X2\n".repeat(3000).as_bytes());
+                std::thread::sleep(std::time::Duration::from_millis(250));
+            }
+        })
+    };
+    let writer = feed(folder.file("slow.nc"));
+    let mut terminal = Terminal::start(&run, 80, 24);
+    terminal.wait_for("MB read");
+    writer.join().expect("written");
+    assert_eq!(terminal.end(), 0);
+    let end = terminal.wait_for("lines,");
+    assert!(!end.contains("MB read"), "it stays on the screen:\n{end}");
+    let writer = feed(folder.file("slow.nc"));
+    let piped = run.done().exit(0);
+    writer.join().expect("written");
+    assert_eq!(piped.stderr, "");
+}
