@@ -6,6 +6,10 @@
 //!
 //! The usual sizes below are common practice, no source.
 
+mod single;
+
+pub use single::{of_indicator, of_push_pull, of_warm_up};
+
 use crate::measure::positioning::Positioning;
 use crate::measure::reversal::Assessment;
 use crate::measure::uncertainty::Source;
@@ -153,6 +157,24 @@ pub enum Evidence {
     },
     /// The amplitude of an error that repeats with every turn of the screw.
     PeriodicError(Estimate),
+    /// The clearance crossed by a known force, the drive holding.
+    UnderLoad {
+        /// The clearance.
+        clearance: Estimate,
+        /// It was crossed, or looked for, from this force in newtons.
+        least_n: f64,
+        /// To this force.
+        most_n: f64,
+    },
+    /// The place grew while it was watched.
+    Grew {
+        /// By so much.
+        seen: Estimate,
+        /// Within so many seconds.
+        span_s: f64,
+    },
+    /// The dial itself lags on a reversal.
+    DialLags(Estimate),
     /// A test of this kind cannot tell the cause from another.
     NotTold {
         /// The other cause.

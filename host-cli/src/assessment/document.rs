@@ -186,6 +186,9 @@ pub struct UnderLoad {
     pub clearance: Option<Value>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub stiffness_n_per_mm: Option<Value>,
+    /// The forces in newtons between which the clearance was crossed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crossed_n: Option<[f64; 2]>,
 }
 
 /// Growth while the machine warms up.
@@ -198,6 +201,9 @@ pub struct Growth {
     pub time_constant_s: Option<Value>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub left: Option<Value>,
+    /// The rate at the last reading.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub per_hour: Option<Value>,
 }
 
 /// The indicator itself.

@@ -39,6 +39,18 @@ pub fn with_interval(estimate: &Estimate, print: Print) -> String {
     )
 }
 
+/// A length of time as people say it.
+#[must_use]
+pub fn duration(seconds: f64) -> String {
+    if seconds < 120.0 {
+        format!("{} s", decimals(seconds, 0))
+    } else if seconds < 10_800.0 {
+        format!("{} min", decimals(seconds / 60.0, 0))
+    } else {
+        format!("{} h", decimals(seconds / 3600.0, 1))
+    }
+}
+
 /// The lost motion of an axis in one line, without a full stop.
 #[must_use]
 pub fn lost_motion(lost: &Estimate, axis: Axis, print: Print) -> String {
@@ -117,6 +129,18 @@ pub fn evidence(evidence: &Evidence, print: Print) -> String {
             print.fine(amplitude.low_95()),
             print.fine(amplitude.high_95())
         ),
+        Evidence::UnderLoad { clearance, least_n, most_n } => format!(
+            "between {} and {} N the axis steps by {}",
+            decimals(least_n, 0),
+            decimals(most_n, 0),
+            with_interval(&clearance, print)
+        ),
+        Evidence::Grew { seen, span_s } => {
+            format!("the place moved by {} in {}", with_interval(&seen, print), duration(span_s))
+        }
+        Evidence::DialLags(hysteresis) => {
+            format!("on a reversal the dial itself lags by {}", with_interval(&hysteresis, print))
+        }
         Evidence::NotTold { from } => format!("this test cannot tell it from {}", from.name()),
     }
 }

@@ -163,6 +163,13 @@ pub fn refused_plan(bad: BadPlan, unit: Unit) -> Refusal {
             format!("--returns is {found}, {fewest} or more are needed to tell a trend from scatter"),
             "Give --returns 20.",
         ),
+        BadPlan::TooFewReadings { found, fewest } => Refusal::new(
+            format!("--readings is {found}, {fewest} or more are needed"),
+            "Give --readings 12 or more.",
+        ),
+        BadPlan::NoForce => {
+            Refusal::new("--force must be above 0 newtons", "Give the largest pull, such as 200.")
+        }
         BadPlan::NoPause => Refusal::new("a pause must be longer than 0", "Give --pause 5, in minutes."),
     }
 }

@@ -2,9 +2,11 @@
 
 mod lifts;
 mod staircase;
+mod standing;
 
 pub use lifts::{LiftPlan, Pauses};
 pub use staircase::StaircasePlan;
+pub use standing::{FacePlan, PushPlan, WarmUpPlan};
 
 use crate::axis::Direction;
 use crate::length::Length;
@@ -152,6 +154,15 @@ pub enum BadPlan {
     },
     /// A pause of nothing.
     NoPause,
+    /// Too few readings.
+    TooFewReadings {
+        /// What was asked for.
+        found: u16,
+        /// The fewest.
+        fewest: u16,
+    },
+    /// A force of nothing.
+    NoForce,
 }
 
 impl fmt::Display for BadPlan {
@@ -179,6 +190,10 @@ impl fmt::Display for BadPlan {
             BadPlan::TooFewReturns { found, fewest } => {
                 write!(f, "{found} returns: {fewest} or more are needed to tell a trend from scatter")
             }
+            BadPlan::TooFewReadings { found, fewest } => {
+                write!(f, "{found} readings: {fewest} or more are needed")
+            }
+            BadPlan::NoForce => f.write_str("the largest force must be above 0"),
             BadPlan::NoPause => f.write_str("a pause needs a length, and returns between it and the next"),
         }
     }

@@ -4,7 +4,10 @@
 //! To add a kind: a file with a type that implements [`Findings`] and an `assess`, a variant of
 //! [`Part`], and its line in each of the two matches below.
 
+pub mod indicator;
+mod push_pull;
 mod reversal;
+mod warm_up;
 
 pub use reversal::{MOST_STATIONS, Reversal};
 
@@ -25,6 +28,12 @@ use takeup_core::measure::{Estimate, Kind, Setup};
 pub enum Part {
     /// A reversal test, or a positioning test, which is one with more to tell.
     Reversal(Box<Reversal>),
+    /// A push-pull test.
+    PushPull(Box<push_pull::PushPull>),
+    /// A warm-up test.
+    WarmUp(Box<warm_up::WarmUp>),
+    /// A test of the indicator itself.
+    Indicator(Box<indicator::Indicator>),
 }
 
 impl Part {
@@ -33,6 +42,9 @@ impl Part {
     pub fn findings(&self) -> &dyn Findings {
         match self {
             Part::Reversal(part) => part.as_ref(),
+            Part::PushPull(part) => part.as_ref(),
+            Part::WarmUp(part) => part.as_ref(),
+            Part::Indicator(part) => part.as_ref(),
         }
     }
 }
@@ -44,13 +56,14 @@ impl Part {
 pub fn assess(kind: Kind, sheet: &Sheet, setup: &Setup, print: Print) -> Result<Found, Refusal> {
     match kind {
         Kind::Reversal | Kind::Positioning => reversal::assess(kind, sheet, setup, print),
-        Kind::SmallSteps | Kind::Return | Kind::PushPull | Kind::WarmUp | Kind::Indicator => {
-            Err(Refusal::new(
-                format!("readings of the {kind} test cannot be assessed by this version"),
-                format!("Assess a reversal or positioning test; the kinds are {}.", kinds()),
-            )
-            .file(&sheet.file))
-        }
+        Kind::PushPull => push_pull::assess(sheet, setup),
+        Kind::WarmUp => warm_up::assess(sheet, setup),
+        Kind::Indicator => indicator::assess(sheet, setup),
+        Kind::SmallSteps | Kind::Return => Err(Refusal::new(
+            format!("readings of the {kind} test cannot be assessed by this version"),
+            format!("Assess a reversal or positioning test; the kinds are {}.", kinds()),
+        )
+        .file(&sheet.file)),
     }
 }
 

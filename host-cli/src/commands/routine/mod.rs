@@ -4,12 +4,15 @@
 //! - [`sheet`]: what every sheet has in common;
 //! - one file per kind of test.
 
+mod face;
 mod positioning;
 mod program;
+mod pushes;
 mod returns;
 mod reversal;
 mod sheet;
 mod small_steps;
+mod warming;
 
 use crate::context::Context;
 use crate::exit::Outcome;
@@ -47,6 +50,15 @@ enum Kind {
     /// Many lifts and returns to one mark, some after a pause
     #[command(long_about = returns::LONG_ABOUT)]
     Return(returns::Args),
+    /// A known force each way, the drive holding
+    #[command(long_about = pushes::LONG_ABOUT)]
+    PushPull(pushes::Args),
+    /// One place over time, the axis working between readings
+    #[command(long_about = warming::LONG_ABOUT)]
+    WarmUp(warming::Args),
+    /// The indicator against a fixed face
+    #[command(long_about = face::LONG_ABOUT)]
+    Indicator(face::Args),
 }
 
 /// Writes program and sheet.
@@ -59,6 +71,9 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         Kind::Positioning(args) => args.writing.write(&positioning::test(args, ctx)?, ctx),
         Kind::SmallSteps(args) => args.writing.write(&small_steps::test(args, ctx)?, ctx),
         Kind::Return(args) => args.writing.write(&returns::test(args, ctx)?, ctx),
+        Kind::PushPull(args) => args.writing.write(&pushes::test(args, ctx)?, ctx),
+        Kind::WarmUp(args) => args.writing.write(&warming::test(args, ctx)?, ctx),
+        Kind::Indicator(args) => args.writing.write(&face::test(args, ctx)?, ctx),
     }
 }
 

@@ -35,10 +35,12 @@ impl Program {
             format!("UNITS: {}, ABSOLUTE POSITIONS", unit.symbol().to_uppercase()),
         );
         let (low, high) = travel;
-        about.insert(
-            2.min(about.len()),
-            format!("THE COMMAND RUNS FROM {axis}{} TO {axis}{}", word(low, unit), word(high, unit)),
-        );
+        let moves = if low == high {
+            format!("THE COMMAND OF {axis} STAYS WHERE IT IS")
+        } else {
+            format!("THE COMMAND RUNS FROM {axis}{} TO {axis}{}", word(low, unit), word(high, unit))
+        };
+        about.insert(2.min(about.len()), moves);
         about.push("CAUTIONS".to_owned());
         let always = [
             "SPINDLE OFF AND LOCKED OUT. NO TOOL NEAR THE TABLE",

@@ -1,0 +1,83 @@
+//! `routine indicator`.
+
+use super::program::{Head, Program};
+use super::{Test, Writing, sheet};
+use crate::commands::assess::axis;
+use crate::context::Context;
+use crate::plan_args::refused_plan;
+use crate::refusal::Refusal;
+use std::fmt::Write as _;
+use takeup_core::axis::{Axis, Direction};
+use takeup_core::length::Length;
+use takeup_core::measure::Kind;
+use takeup_core::measure::routine::FacePlan;
+
+pub(super) const LONG_ABOUT: &str = "The indicator test: the indicator against a fixed face, brought onto it by hand from both sides \
+    in turn. It shows how well the indicator itself repeats and how much it lags.\n\n\
+    The indicator stands as in the tests to come, on a face that does not move. Lift the plunger and let it down gently \
+    for one side; press it in a little farther and let it come back for the other. With the default sense, + is the \
+    side on which the reading grows.";
+
+/// Arguments of `routine indicator`.
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "takeup routine indicator [OPTIONS] --axis <AXIS> -o <FILE>",
+    after_help = "Example:\n  takeup routine indicator --axis z -o dial.nc --sheet dial.csv"
+)]
+pub(super) struct Args {
+    /// Axis that the indicator stands along: x, y or z
+    #[arg(long, value_parser = axis)]
+    axis: Axis,
+    /// Times from each side
+    #[arg(long, value_name = "COUNT", default_value_t = 10)]
+    cycles: u16,
+    /// Pace and files
+    #[command(flatten)]
+    pub(super) writing: Writing,
+}
+
+pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
+    let (axis, unit) = (args.axis, ctx.units());
+    let plan = FacePlan::new(args.cycles).map_err(|bad| refused_plan(bad, unit))?;
+    let pace = args.writing.pace(unit)?;
+    let about = vec![
+        format!("INDICATOR TEST ON AXIS {axis}: {} TIMES FROM EACH SIDE", args.cycles),
+        "ONLY THE PLUNGER MOVES, BY HAND, GENTLY".to_owned(),
+    ];
+    let head = Head { about, cautions: vec!["DRIVES OFF WHERE HANDS REACH IN".to_owned()] };
+    let mut program = Program::begin(head, axis, unit, (Length::ZERO, Length::ZERO), pace);
+    program.hold("DRIVES OFF, INDICATOR ON THE FACE, IN THE MIDDLE OF ITS TRAVEL");
+    let mut sheet = sheet::head(
+        Kind::Indicator,
+        axis,
+        unit,
+        &[
+            "The indicator stands as in the tests to come, on a face that does not move.",
+            "approach +: lift the plunger and let it down, so that the reading grows. -: press it in and let it come back.",
+            "With sense: - the reading falls for + and grows for -.",
+        ],
+    );
+    sheet.push_str("row,cycle,approach,reading,note\n");
+    for (row, cycle, way) in plan.rows() {
+        let how = match way {
+            Direction::Plus => "READING GROWING",
+            Direction::Minus => "READING FALLING",
+        };
+        program.hold(&format!("ROW {row}: ONTO THE FACE {way}, {how}, READ"));
+        let _ = writeln!(sheet, "{row},{cycle},{way},,");
+    }
+    let readings = plan.rows().count();
+    Ok(Test {
+        kind: Kind::Indicator,
+        axis,
+        unit,
+        title: format!("Indicator test along {axis}: {readings} readings, {} from each side", args.cycles),
+        stations: Vec::new(),
+        cycles: args.cycles,
+        overrun: None,
+        readings,
+        travel: (Length::ZERO, Length::ZERO),
+        program: program.end(),
+        sheet,
+    })
+}
