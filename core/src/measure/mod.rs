@@ -9,6 +9,7 @@
 //! - [`push_pull`]: clearance and stiffness from a known force each way, the drive holding.
 //! - [`warm_up`]: growth, its time constant and what of it is left.
 //! - [`indicator`]: the indicator itself: its repeatability and hysteresis.
+//! - [`plateau`]: a stream of samples cut into readings and laid against a plan.
 //! - [`decision`]: within, over, or not decided yet, and how many more cycles would decide.
 //! - [`cause`]: the likely cause, with its evidence in numbers and the test that would tell more.
 //!
@@ -19,6 +20,7 @@ pub mod decision;
 pub mod estimate;
 pub mod indicator;
 mod outlying;
+pub mod plateau;
 pub mod positioning;
 pub mod push_pull;
 pub mod regression;
