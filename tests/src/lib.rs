@@ -238,8 +238,12 @@ pub mod fuzzing;
 pub mod judged;
 pub mod programs;
 pub mod pushing;
+pub mod returning;
 pub mod scored;
 pub mod sitting;
+pub mod sitting;
+pub mod staircase;
+pub mod tally;
 pub mod warming;
 
 /// The code of the README is kept compiling and true.

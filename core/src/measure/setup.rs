@@ -91,6 +91,16 @@ impl Setup {
         self.sense.signum() * self.cosine()
     }
 
+    /// The standard uncertainty of a length along the axis by that of the angle, as a share of the length: the
+    /// angle is known to about 2 degrees (common practice, no source).
+    #[must_use]
+    pub fn alignment_share(&self) -> f64 {
+        let angle = libm::fabs(self.angle_deg) * PI / 180.0;
+        let off = 2.0 * PI / 180.0;
+        let (low, high) = (libm::cos(angle + off), libm::cos(libm::fmax(angle - off, 0.0)));
+        crate::measure::uncertainty::rectangular(0.5 * (high - low)) / self.cosine()
+    }
+
     /// The cosine of the angle: lengths on the dial times this are lengths along the axis.
     #[must_use]
     pub fn cosine(&self) -> f64 {

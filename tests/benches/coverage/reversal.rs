@@ -1,13 +1,10 @@
-//! Prints how the estimator of the reversal test does on simulated sittings: bias, error against the
-//! mean of differences, coverage of the 95 % intervals, and their width.
-//!
-//! `cargo bench -p takeup-tests --bench coverage [-- SEEDS]`
+//! The reversal test: bias, error against the mean of differences, coverage and width.
 
 use takeup_tests::sitting::{Order, Sitting, Wander, score};
 
-fn main() {
-    let seeds = std::env::args().filter_map(|a| a.parse().ok()).next().unwrap_or(2000);
-    println!("{seeds} seeds each; lengths in micrometres");
+/// Prints the table.
+pub fn table(seeds: u64) {
+    println!("\nreversal test, {seeds} seeds each; lengths in micrometres");
     println!(
         "{:>2} {:>2} {:>6} {:>5} {:<15} {:>5} {:<6} | {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>5}",
         "st",

@@ -1,0 +1,365 @@
+//! The model of the returns, and its fit.
+
+use super::{Assessment, Reading, Trend, Why};
+use crate::measure::chi_square;
+use crate::measure::misreads::{Aside, Trial, is_out};
+use crate::measure::regression::{Fit, LeastSquares};
+use crate::measure::reversal::{SetAside, undithered};
+use crate::measure::uncertainty::{Contribution, Source, combine, rectangular};
+use crate::measure::{Estimate, Setup};
+use heapless::Vec;
+
+/// The walk's variance from one lift to the next, over the variance of the noise.
+const WALKS: [f64; 8] = [0.0, 0.03, 0.1, 0.3, 1.0, 4.0, 30.0, 1000.0];
+/// No walk is as likely beforehand as all the other sizes of it together.
+const NONE_LOG_PRIOR: f64 = 1.8;
+/// A walk beyond this from lift to lift is unusual, in mm.
+const USUAL_STEP_MM: f64 = 0.01;
+/// The noise of a dial is not believed to be below this, in mm.
+const LEAST_NOISE_MM: f64 = 2e-5;
+/// If less than this share of the spread of the times is left when the count of lifts is taken out of
+/// them, lifts and hours say the same.
+const LEAST_SHARE_APART: f64 = 0.003;
+
+/// The readings, with the scales of their trends: over the test each is from 0 to about 1.
+pub(super) struct Sitting<'a> {
+    readings: &'a [Reading],
+    /// Motion per reading.
+    pub motion: f64,
+    why: Option<Why>,
+    first: f64,
+    lifts: f64,
+    start_s: f64,
+    span_s: f64,
+    resolution: f64,
+    least_variance: f64,
+}
+
+/// The fit averaged over the sizes of the walk.
+pub(super) struct Averages {
+    /// By lift, by time (both over the whole test), and by lift alone: value and variance.
+    slopes: [(f64, f64); 3],
+    dof: [f64; 3],
+    /// The standard deviation of one return, and how far the sizes of the walk disagree about it.
+    s: f64,
+    s_spread: f64,
+    walk: f64,
+}
+
+/// One size of the walk.
+struct Whitened {
+    /// Zero, lifts, time.
+    both: LeastSquares<3>,
+    /// Zero, lifts.
+    one: LeastSquares<2>,
+    log_variances: f64,
+}
+
+impl<'a> Sitting<'a> {
+    pub fn new(readings: &'a [Reading], setup: &Setup) -> Self {
+        let ends = (readings.first(), readings.last());
+        let of = |end: Option<&Reading>, part: fn(&Reading) -> f64| end.map_or(0.0, part);
+        let lift = |r: &Reading| f64::from(r.lift);
+        let time = |r: &Reading| r.time_s.unwrap_or(0.0);
+        let resolution = setup.resolution_mm * setup.cosine();
+        let rounding = rectangular(0.5 * resolution);
+        let mut sitting = Self {
+            readings,
+            motion: setup.motion_per_reading(),
+            why: None,
+            first: of(ends.0, |r| r.value_mm),
+            lifts: of(ends.1, lift) - of(ends.0, lift),
+            start_s: of(ends.0, time),
+            span_s: of(ends.1, time) - of(ends.0, time),
+            resolution,
+            least_variance: libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM),
+        };
+        sitting.why = sitting.why_together();
+        sitting
+    }
+
+    /// Whether the pauses leave lifts and time too much alike.
+    fn why_together(&self) -> Option<Why> {
+        if self.readings.iter().any(|r| r.time_s.is_none()) {
+            return Some(Why::NoTimes);
+        }
+        if self.readings.len() <= super::FEWEST_RETURNS {
+            return Some(Why::TooFew);
+        }
+        let mut line = LeastSquares::<2>::new();
+        let mut level = LeastSquares::<1>::new();
+        for reading in self.readings {
+            let [one, lift, time, _] = self.row(reading);
+            line.add([one, lift], time);
+            level.add([one], time);
+        }
+        match (line.solve(), level.solve()) {
+            (Ok(line), Ok(level)) if line.residual_sum > LEAST_SHARE_APART * level.residual_sum => None,
+            _ => Some(Why::Even),
+        }
+    }
+
+    /// Zero, lifts and time as shares of the whole test, and the deviation.
+    fn row(&self, reading: &Reading) -> [f64; 4] {
+        let first = self.readings.first().map_or(0.0, |r| f64::from(r.lift));
+        let lift = (f64::from(reading.lift) - first) / self.lifts.max(1.0);
+        let time = match reading.time_s {
+            Some(time) if self.span_s > 0.0 => (time - self.start_s) / self.span_s,
+            _ => 0.0,
+        };
+        [1.0, lift, time, self.motion * (reading.value_mm - self.first)]
+    }
+
+    /// Whitens the readings that are left under one size of the walk (P. de Jong, "The likelihood for a
+    /// state space model", Biometrika 75, 1988) and hands each on: index, row, variance.
+    fn each(&self, out: &[SetAside], walk: f64, mut take: impl FnMut(usize, [f64; 4], f64)) {
+        let (mut variance, mut before) = (0.0, None);
+        let mut state = [0.0; 4];
+        for (index, reading) in self.readings.iter().enumerate() {
+            if is_out(out, index) {
+                continue;
+            }
+            let lift = f64::from(reading.lift);
+            variance += walk * (lift - before.unwrap_or(lift));
+            before = Some(lift);
+            let total = variance + 1.0;
+            let gain = variance / total;
+            let scale = 1.0 / libm::sqrt(total);
+            let mut white = self.row(reading);
+            for (value, mean) in white.iter_mut().zip(&mut state) {
+                let innovation = *value - *mean;
+                *mean += gain * innovation;
+                *value = scale * innovation;
+            }
+            variance = gain;
+            take(index, white, total);
+        }
+    }
+
+    fn whiten(&self, out: &[SetAside], walk: f64) -> Whitened {
+        let mut all = Whitened { both: LeastSquares::new(), one: LeastSquares::new(), log_variances: 0.0 };
+        self.each(out, walk, |_, [one, lift, time, y], total| {
+            all.both.add([one, lift, time], y);
+            all.one.add([one, lift], y);
+            all.log_variances += libm::log(total);
+        });
+        all
+    }
+
+    /// The log likelihood of a fit, noise and coefficients integrated out, and how likely its walk is beforehand.
+    fn log_likelihood<const P: usize>(&self, fit: &Fit<P>, log_variances: f64, walk: f64) -> f64 {
+        let sum = fit.residual_sum + self.least_variance;
+        let half = 0.5 * fit.dof;
+        let prior = if walk == 0.0 { NONE_LOG_PRIOR } else { 0.0 };
+        let step = walk * sum / fit.dof.max(1.0) / (USUAL_STEP_MM * USUAL_STEP_MM);
+        libm::lgamma(half)
+            - half * libm::log(core::f64::consts::PI * sum)
+            - 0.5 * (log_variances + fit.log_determinant)
+            + prior
+            - libm::log1p(step)
+    }
+
+    /// The fit without some readings: its likelihood over all sizes of the walk, and the reading that fits worst.
+    pub fn trial(&self, out: &[SetAside], least_mm: f64) -> Option<Trial> {
+        let mut best: Option<(f64, f64)> = None;
+        for walk in WALKS {
+            let white = self.whiten(out, walk);
+            let log = match (self.why, white.both.solve(), white.one.solve()) {
+                (None, Ok(fit), _) if fit.dof >= 1.0 => self.log_likelihood(&fit, white.log_variances, walk),
+                (Some(_), _, Ok(fit)) if fit.dof >= 1.0 => {
+                    self.log_likelihood(&fit, white.log_variances, walk)
+                }
+                _ => return None,
+            };
+            if best.is_none_or(|(most, _)| log > most) {
+                best = Some((log, walk));
+            }
+        }
+        let (log_likelihood, _) = best?;
+        // Misreads look like a walk and hide under it: the worst is the farthest from its neighbours.
+        let mut worst: Option<(usize, f64)> = None;
+        for index in 0..self.readings.len() {
+            if is_out(out, index) {
+                continue;
+            }
+            let Some(off) = self.off_mm(index, out).map(libm::fabs) else { continue };
+            if off >= least_mm && worst.is_none_or(|(_, most)| off > most) {
+                worst = Some((index, off));
+            }
+        }
+        Some(Trial { log_likelihood, worst: worst.map(|(index, _)| index) })
+    }
+
+    /// How far a reading is from what its neighbours that are left say, in mm of motion: the median of the
+    /// nearest two before it and two after it.
+    pub fn off_mm(&self, index: usize, out: &[SetAside]) -> Option<f64> {
+        let here = self.readings.get(index)?;
+        let y = |i: usize| self.readings.get(i).map(|r| self.row(r)[3]);
+        let left = |i: &usize| !is_out(out, *i);
+        let before = (0..index).rev().filter(left).take(2);
+        let after = (index.saturating_add(1)..self.readings.len()).filter(left).take(2);
+        let mut near: Vec<f64, 4> = before.chain(after).filter_map(y).collect();
+        near.sort_unstable_by(f64::total_cmp);
+        let middle = near.len() / 2;
+        let upper = *near.get(middle)?;
+        let lower = *near.get(near.len().saturating_sub(1) / 2)?;
+        Some(self.row(here)[3] - 0.5 * (lower + upper))
+    }
+
+    /// The averages over the sizes of the walk.
+    pub fn average(&self, out: &[SetAside]) -> Option<Averages> {
+        let mut all = Averages { slopes: [(0.0, 0.0); 3], dof: [0.0; 3], s: 0.0, s_spread: 0.0, walk: 0.0 };
+        // Slopes and scatter come from the model that is published: both trends, or one.
+        let mut total = (0.0, 0.0);
+        let (mut highest, mut highest_one) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
+        let logs = |walk: f64| {
+            let white = self.whiten(out, walk);
+            let both = white.both.solve().ok().filter(|fit| fit.dof >= 1.0 && self.why.is_none());
+            let one = white.one.solve().ok().filter(|fit| fit.dof >= 1.0);
+            let log_both = both.as_ref().map(|fit| self.log_likelihood(fit, white.log_variances, walk));
+            let log_one = one.as_ref().map(|fit| self.log_likelihood(fit, white.log_variances, walk));
+            (both.zip(log_both), one.zip(log_one))
+        };
+        for walk in WALKS {
+            let (both, one) = logs(walk);
+            highest = both.map_or(highest, |(_, log)| libm::fmax(log, highest));
+            highest_one = one.map_or(highest_one, |(_, log)| libm::fmax(log, highest_one));
+        }
+        let mut add = |place: usize, weight: f64, value: f64, variance: f64, dof: f64| {
+            if let (Some(slope), Some(freedom)) = (all.slopes.get_mut(place), all.dof.get_mut(place)) {
+                slope.0 += weight * value;
+                slope.1 += weight * (variance + value * value);
+                *freedom += weight * dof;
+            }
+        };
+        let (mut variance, mut s_mean, mut walked) = (0.0, 0.0, 0.0);
+        let mut spread = |weight: f64, s2: f64| {
+            variance += weight * s2;
+            s_mean += weight * libm::sqrt(s2);
+        };
+        for walk in WALKS {
+            let (both, one) = logs(walk);
+            if let Some((fit, log)) = both {
+                let weight = libm::exp(log - highest);
+                let (s2, dof) = self.noise(fit.residual_sum, fit.dof);
+                total.0 += weight;
+                let at_least = libm::fmax(s2, self.least_variance);
+                add(0, weight, fit.coefficient(1), fit.cofactor(1, 1) * at_least, dof);
+                add(1, weight, fit.coefficient(2), fit.cofactor(2, 2) * at_least, dof);
+                spread(weight, s2);
+                walked += weight * walk * s2;
+            }
+            if let Some((fit, log)) = one {
+                let weight = libm::exp(log - highest_one);
+                let (s2, dof) = self.noise(fit.residual_sum, fit.dof);
+                total.1 += weight;
+                let at_least = libm::fmax(s2, self.least_variance);
+                add(2, weight, fit.coefficient(1), fit.cofactor(1, 1) * at_least, dof);
+                if self.why.is_some() {
+                    spread(weight, s2);
+                    walked += weight * walk * s2;
+                }
+            }
+        }
+        let published = if self.why.is_none() { total.0 } else { total.1 };
+        if published <= 0.0 || total.1 <= 0.0 {
+            return None;
+        }
+        for ((slope, dof), total) in
+            all.slopes.iter_mut().zip(&mut all.dof).zip([published, published, total.1])
+        {
+            slope.0 /= total;
+            slope.1 = libm::fmax(slope.1 / total - slope.0 * slope.0, 0.0);
+            *dof /= total;
+        }
+        let mean = s_mean / published;
+        all.s = mean;
+        all.s_spread = libm::sqrt(libm::fmax(variance / published - mean * mean, 0.0));
+        all.walk = walked / published;
+        Some(all)
+    }
+
+    /// The variance of a reading and its degrees of freedom, some of which choosing the walk uses up (as for
+    /// the reversal test, found by simulation).
+    fn noise(&self, residual_sum: f64, dof: f64) -> (f64, f64) {
+        let choosing = 1.0 * dof / (dof + 8.0);
+        let dof = libm::fmax(dof - choosing, 1.0);
+        (residual_sum / dof, dof)
+    }
+
+    pub fn result(&self, averages: &Averages, set_aside: Aside, setup: &Setup) -> Assessment {
+        let s = averages.s;
+        let rounding = undithered(self.resolution, s);
+        let lifts = self.lifts.max(1.0);
+        let apart = self.why.is_none();
+        let [by_lift, by_time, alone] = averages.slopes;
+        let [lift_dof, time_dof, alone_dof] = averages.dof;
+        // Readings that all round alike hide a trend of up to one step over the test; told apart, the
+        // trends hide it in proportion to how uncertain they are.
+        let hidden = |variance: f64| {
+            let least = libm::sqrt(12.0 / self.readings.len() as f64) * s;
+            let spread = libm::sqrt(variance);
+            let times = if least > 0.0 { libm::fmax(spread / least, 1.0) } else { 1.0 };
+            core::f64::consts::SQRT_2 * rounding * times.min(30.0)
+        };
+        let error = rectangular(setup.indicator_error_mm) * setup.cosine();
+        let parts = |(value, variance): (f64, f64), dof: f64| {
+            let mut parts: Vec<Contribution, 6> = Vec::new();
+            let mut part = |source, standard_uncertainty: f64, dof| {
+                if standard_uncertainty > 0.0 || source == Source::Repeatability {
+                    // Fewer sources than there is room for.
+                    let _ = parts.push(Contribution { source, standard_uncertainty, dof });
+                }
+            };
+            part(Source::Repeatability, libm::sqrt(variance), dof);
+            part(Source::Resolution, hidden(variance), f64::INFINITY);
+            part(Source::IndicatorError, error, f64::INFINITY);
+            part(Source::Alignment, setup.alignment_share() * libm::fabs(value), f64::INFINITY);
+            parts
+        };
+        let estimate = |slope: (f64, f64), dof: f64, per: f64| {
+            combine(slope.0, parts(slope, dof).iter().map(|p| (p.standard_uncertainty, p.dof))).scaled(per)
+        };
+        let hours = self.span_s / 3600.0;
+        let trend = match self.why {
+            None => Trend::Apart {
+                per_cycle: estimate(by_lift, lift_dof, 1.0 / lifts),
+                per_hour: estimate(by_time, time_dof, 1.0 / hours),
+            },
+            Some(why) => Trend::Together(why),
+        };
+        let mut budget = if apart { parts(by_lift, lift_dof) } else { parts(alone, alone_dof) };
+        for part in &mut budget {
+            part.standard_uncertainty /= lifts;
+        }
+        let with_times = self.readings.iter().all(|r| r.time_s.is_some());
+        Assessment {
+            trend,
+            per_return: estimate(alone, alone_dof, 1.0 / lifts),
+            scatter: self.scatter(averages, if apart { lift_dof } else { alone_dof }),
+            wander_mm: libm::sqrt(averages.walk),
+            lifts: libm::fmin(self.lifts, f64::from(u16::MAX)) as u16,
+            hours: with_times.then_some(hours),
+            budget,
+            used: self.readings.len().saturating_sub(set_aside.len()) as u32,
+            set_aside,
+        }
+    }
+
+    /// The scatter of the place, the rounding of the dial taken out as far as it is seen in the readings.
+    fn scatter(&self, averages: &Averages, dof: f64) -> Estimate {
+        let s = averages.s;
+        let own = rectangular(0.5 * self.resolution);
+        let value = libm::sqrt(libm::fmax(s * s - own * own, 0.0));
+        // What was taken out makes the rest no surer.
+        let steeper = if value > 0.0 { (s / value).min(3.0) } else { 1.0 };
+        let seen = chi_square::spread(s, dof).standard_uncertainty * steeper;
+        // Readings that flicker between two steps of the dial say little of the scatter below it.
+        let ratio = if self.resolution > 0.0 { s / self.resolution } else { 0.0 };
+        let rounding = own * libm::exp(-FLICKER * ratio * ratio);
+        combine(value, [(seen, dof), (averages.s_spread, f64::INFINITY), (rounding, f64::INFINITY)])
+    }
+}
+
+/// How fast the steps of a dial cease to hide scatter as that grows; found by simulation.
+const FLICKER: f64 = 2.0;

@@ -1,0 +1,407 @@
+//! Readings and the take-up curve: residuals, drift taken out, and Gauss-Newton steps.
+
+use super::Reading;
+use super::curve::{Curve, Moved, Path};
+use crate::length::Length;
+use crate::measure::misreads::{Trial, is_out};
+use crate::measure::regression::LeastSquares;
+use crate::measure::reversal::SetAside;
+use crate::measure::uncertainty::rectangular;
+use crate::measure::{Estimate, Setup};
+
+/// The noise of a dial is not believed to be below this, in mm.
+const LEAST_NOISE_MM: f64 = 2e-5;
+
+/// The readings of a staircase.
+pub(super) struct Sitting<'a> {
+    readings: &'a [Reading],
+    pub motion: f64,
+    pub start: Length,
+    /// Height of the staircase, and its median step.
+    pub rise: f64,
+    pub step: f64,
+    pub turns: u16,
+    first: f64,
+    begin: f64,
+    span: f64,
+    timed: bool,
+    pub resolution: f64,
+    pub least_variance: f64,
+    /// By what variances grow because the dial rounds the same way each time a place is visited.
+    pub repeats: f64,
+    /// Where ways stick: zero and drift by which each reading is told to be held or free.
+    pub holding: Option<Holding>,
+}
+
+/// Zero and drift of ways that stick, from time -1 to 1.
+#[derive(Clone, Copy)]
+pub(super) struct Holding {
+    pub zero: f64,
+    pub drift: f64,
+}
+
+/// One reading: where the command is from the start, the deviation of the table, and the time from -1 to 1.
+#[derive(Clone, Copy)]
+pub(super) struct Row {
+    pub index: usize,
+    pub command: f64,
+    pub table: f64,
+    pub time: f64,
+}
+
+/// Terms of drift, made independent of each other over the readings used.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Drift {
+    n: f64,
+    centre: f64,
+    second: f64,
+    skew: f64,
+    norm: f64,
+}
+
+/// Sums of products with the drift taken out.
+#[derive(Clone, Copy, Default)]
+struct Cleared {
+    product: f64,
+    a: [f64; 3],
+    b: [f64; 3],
+}
+
+impl Cleared {
+    fn add(&mut self, terms: [f64; 3], a: f64, b: f64) {
+        self.product += a * b;
+        for ((sum_a, sum_b), term) in self.a.iter_mut().zip(&mut self.b).zip(terms) {
+            *sum_a += term * a;
+            *sum_b += term * b;
+        }
+    }
+
+    fn value(&self) -> f64 {
+        self.product - self.a.iter().zip(&self.b).map(|(a, b)| a * b).sum::<f64>()
+    }
+}
+
+impl Drift {
+    /// The terms at a time; of unit length over the readings.
+    fn terms(&self, time: f64) -> [f64; 3] {
+        let t = time - self.centre;
+        let curved = t * t - self.skew * t - self.second / self.n;
+        let unit = |value: f64, norm: f64| if norm > 0.0 { value / norm } else { 0.0 };
+        [1.0 / libm::sqrt(self.n), unit(t, libm::sqrt(self.second)), unit(curved, self.norm)]
+    }
+}
+
+/// One step of Gauss and Newton along the dead band: the misfit, its slope and its curvature.
+#[derive(Clone, Copy)]
+pub(super) struct Along {
+    pub misfit: f64,
+    pub slope: f64,
+    pub curvature: f64,
+}
+
+impl<'a> Sitting<'a> {
+    pub fn new(readings: &'a [Reading], setup: &Setup) -> Self {
+        let start = readings.first().map_or(Length::ZERO, |r| r.target);
+        let timed = readings.iter().all(|r| r.time_s.is_some());
+        let time = |r: Option<&Reading>| r.and_then(|r| r.time_s).unwrap_or(0.0);
+        let (begin, end) = if timed {
+            (time(readings.first()), time(readings.last()))
+        } else {
+            (0.0, readings.len() as f64 - 1.0)
+        };
+        let resolution = setup.resolution_mm * setup.cosine();
+        let rounding = rectangular(0.5 * resolution);
+        let (mut low, mut high, mut turns) = (0.0, 0.0, 0_u16);
+        let (mut travel, mut moves) = (0.0, 0.0);
+        for pair in readings.windows(2) {
+            let [before, here] = pair else { continue };
+            let place = here.target.saturating_sub(start).as_mm();
+            low = libm::fmin(low, place);
+            high = libm::fmax(high, place);
+            turns = turns.saturating_add(u16::from(before.approach != here.approach));
+            travel += libm::fabs(here.target.saturating_sub(before.target).as_mm());
+            moves += 1.0;
+        }
+        let (timed, span) =
+            if end > begin { (timed, end - begin) } else { (false, readings.len() as f64 - 1.0) };
+        Self {
+            readings,
+            motion: setup.motion_per_reading(),
+            start,
+            rise: high - low,
+            step: travel / libm::fmax(moves, 1.0),
+            turns,
+            first: readings.first().map_or(0.0, |r| r.value_mm),
+            begin,
+            span: libm::fmax(span, 1e-9),
+            timed,
+            resolution,
+            least_variance: libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM),
+            repeats: 1.0,
+            holding: None,
+        }
+    }
+
+    pub fn count(&self) -> usize {
+        self.readings.len()
+    }
+
+    /// All rows, in order; those set aside are passed through by the command as well.
+    pub fn rows(&self) -> impl Iterator<Item = Row> + '_ {
+        self.readings.iter().enumerate().map(move |(index, reading)| {
+            let since = match reading.time_s {
+                Some(time) if self.timed => time - self.begin,
+                _ => index as f64,
+            };
+            Row {
+                index,
+                command: reading.target.saturating_sub(self.start).as_mm(),
+                table: self.motion * (reading.value_mm - self.first),
+                time: 2.0 * since / self.span - 1.0,
+            }
+        })
+    }
+
+    /// The rows used, with the table's path under a curve.
+    pub fn used<'b>(&'b self, out: &'b [SetAside], curve: Curve) -> impl Iterator<Item = (Row, Moved)> + 'b {
+        let mut path = Path::new(curve);
+        let mut table = Moved::default();
+        self.rows().filter_map(move |row| {
+            let pulled = path.follow(row.command);
+            if is_out(out, row.index) {
+                return None;
+            }
+            table = match self.holding {
+                Some(holding) if self.holds(&row, holding, pulled, table) => table,
+                _ => pulled,
+            };
+            Some((row, table))
+        })
+    }
+
+    /// Whether a reading looks held at the table's last place, and not where the drive pulls it.
+    pub fn holds(&self, row: &Row, holding: Holding, pulled: Moved, table: Moved) -> bool {
+        let seen = row.table - holding.zero - holding.drift * row.time;
+        let away = libm::fabs(pulled.table - table.table);
+        // Held only means something where the drive pulls.
+        away > 0.3 * self.step && libm::fabs(seen - table.table) < libm::fabs(seen - pulled.table)
+    }
+
+    pub fn terms_of_drift(&self, out: &[SetAside]) -> Drift {
+        let times = || self.rows().filter(|row| !is_out(out, row.index)).map(|row| row.time);
+        let n = libm::fmax(times().count() as f64, 1.0);
+        let centre = times().sum::<f64>() / n;
+        let moment = |power: i32| {
+            times().map(|t| (0..power).fold(1.0, |product, _| product * (t - centre))).sum::<f64>()
+        };
+        let second = moment(2);
+        let skew = if second > 0.0 { moment(3) / second } else { 0.0 };
+        let mut drift = Drift { n, centre, second, skew, norm: 0.0 };
+        // One reversal alone leaves too little to tell a bent drift from the curve.
+        if self.turns > 1 {
+            let curved = |t: f64| (t - centre) * (t - centre) - skew * (t - centre) - second / n;
+            drift.norm = libm::sqrt(times().map(|t| curved(t) * curved(t)).sum::<f64>());
+        }
+        drift
+    }
+
+    /// How many linear terms there are.
+    pub fn linear_terms(&self) -> f64 {
+        if self.turns > 1 { 3.0 } else { 2.0 }
+    }
+
+    /// The misfit and how it changes with the dead band.
+    pub fn along(&self, out: &[SetAside], drift: &Drift, curve: Curve) -> Along {
+        let (mut rr, mut rg, mut gg) = (Cleared::default(), Cleared::default(), Cleared::default());
+        for (row, moved) in self.used(out, curve) {
+            let terms = drift.terms(row.time);
+            let residual = row.table - moved.table;
+            rr.add(terms, residual, residual);
+            rg.add(terms, residual, moved.by_dead_band);
+            gg.add(terms, moved.by_dead_band, moved.by_dead_band);
+        }
+        Along {
+            misfit: libm::fmax(rr.value(), 0.0),
+            slope: rg.value(),
+            curvature: libm::fmax(gg.value(), 0.0),
+        }
+    }
+
+    /// The dead band that fits best with a wind-up, from a first guess.
+    pub fn best_dead_band(
+        &self,
+        out: &[SetAside],
+        drift: &Drift,
+        wind_up_mm: f64,
+        guess: f64,
+    ) -> (f64, Along) {
+        let at = |dead_band_mm| self.along(out, drift, Curve { dead_band_mm, wind_up_mm });
+        let mut here = guess.clamp(-self.rise, self.rise);
+        let mut now = at(here);
+        for _ in 0..12 {
+            if now.curvature <= 1e-12 {
+                // Nothing moved at all: a smaller dead band lets something move.
+                here *= 0.5;
+                now = at(here);
+                continue;
+            }
+            let mut step = (now.slope / now.curvature).clamp(-0.5 * self.rise, 0.5 * self.rise);
+            if libm::fabs(step) < 1e-7 + 1e-5 * self.step {
+                break;
+            }
+            let mut better = None;
+            for _ in 0..5 {
+                let next = (here + step).clamp(-self.rise, self.rise);
+                let there = at(next);
+                if there.misfit < now.misfit {
+                    better = Some((next, there));
+                    break;
+                }
+                step *= 0.4;
+            }
+            let Some((next, there)) = better else { break };
+            (here, now) = (next, there);
+        }
+        (here, now)
+    }
+
+    /// A curve to begin with that misreads and drift do not disturb: the one under which the table moves
+    /// least beside it from one reading to the next, large moves counting no more than small ones.
+    pub fn robust_start(&self) -> Curve {
+        let mut best: Option<(f64, Curve)> = None;
+        let grid = |n: u32, of: f64, most: f64| f64::from(n) * f64::from(n) / (of * of) * most;
+        for wind in 0..=7 {
+            for dead in 0..=16 {
+                let curve = Curve {
+                    dead_band_mm: grid(dead, 16.0, self.rise),
+                    wind_up_mm: grid(wind, 7.0, 0.4 * self.rise),
+                };
+                let mut path = Path::new(curve);
+                let (mut before, mut sum) = (None, 0.0);
+                for row in self.rows() {
+                    let off = row.table - path.follow(row.command).table;
+                    sum += libm::fmin(libm::fabs(off - before.unwrap_or(off)), self.step);
+                    before = Some(off);
+                }
+                if best.is_none_or(|(least, _)| sum < least) {
+                    best = Some((sum, curve));
+                }
+            }
+        }
+        best.map_or(Curve::default(), |(_, curve)| curve)
+    }
+
+    /// The fit without some readings, the curve free to move a little from where it is.
+    pub fn trial(&self, curve: Curve, out: &[SetAside], least_mm: f64) -> Option<Trial> {
+        let mut squares = LeastSquares::<5>::new();
+        // Held so weakly that nothing but a missing column feels it.
+        squares.add([0.0, 0.0, 0.0, 1.0 / self.rise, 0.0], 0.0);
+        squares.add([0.0, 0.0, 0.0, 0.0, 1.0 / self.rise], 0.0);
+        squares.add([0.0, 0.0, 1e-3, 0.0, 0.0], 0.0);
+        let columns = |row: &Row, moved: &Moved| {
+            [1.0, row.time, row.time * row.time, moved.by_dead_band, moved.by_wind_up]
+        };
+        for (row, moved) in self.used(out, curve) {
+            squares.add(columns(&row, &moved), row.table - moved.table);
+        }
+        let fit = squares.solve().ok()?;
+        let mut worst: Option<(usize, f64)> = None;
+        for (row, moved) in self.used(out, curve) {
+            let model: f64 =
+                columns(&row, &moved).iter().enumerate().map(|(i, x)| x * fit.coefficient(i)).sum();
+            let off = libm::fabs(row.table - moved.table - model);
+            if off >= least_mm && worst.is_none_or(|(_, most)| off > most) {
+                worst = Some((row.index, off));
+            }
+        }
+        // The three weak rows count as readings.
+        let dof = fit.dof - 3.0;
+        if dof < 1.0 {
+            return None;
+        }
+        let sum = fit.residual_sum + self.least_variance;
+        let log_likelihood = libm::lgamma(0.5 * dof)
+            - 0.5 * dof * libm::log(core::f64::consts::PI * sum)
+            - 0.5 * fit.log_determinant;
+        Some(Trial { log_likelihood, worst: worst.map(|(index, _)| index) })
+    }
+
+    /// The likeliest curve near a first guess, by Gauss and Newton in both parts in turn.
+    pub fn likeliest(&self, out: &[SetAside], guess: Curve) -> Curve {
+        let drift = self.terms_of_drift(out);
+        let mut best: Option<(f64, Curve)> = None;
+        let mut dead = guess.dead_band_mm + guess.wind_up_mm;
+        for n in 0..=14 {
+            let share = f64::from(n) / 14.0;
+            let wind_up_mm = share * share * 0.6 * self.rise;
+            let (here, along) = self.best_dead_band(out, &drift, wind_up_mm, dead - wind_up_mm);
+            dead = here + wind_up_mm;
+            if best.is_none_or(|(least, _)| along.misfit < least) {
+                best = Some((along.misfit, Curve { dead_band_mm: here, wind_up_mm }));
+            }
+        }
+        best.map_or(guess, |(_, curve)| curve)
+    }
+
+    /// The dial rounds a place the same way each time it is visited, where it is steady: more cycles
+    /// then do not make that any smaller.
+    pub fn set_repeats(&mut self, out: &[SetAside]) {
+        let _ = out;
+        let mut distinct = 0.0;
+        for (index, reading) in self.readings.iter().enumerate() {
+            let seen = self.readings.iter().take(index).any(|earlier| {
+                earlier.approach == reading.approach
+                    && earlier.target.saturating_sub(reading.target).saturating_abs()
+                        < crate::measure::routine::SAME_STATION
+            });
+            distinct += if seen { 0.0 } else { 1.0 };
+        }
+        self.repeats = libm::fmax(self.readings.len() as f64 / libm::fmax(distinct, 1.0), 1.0);
+    }
+
+    /// The step of the dial that all readings share: targets that fall on different parts of a step make it
+    /// smaller.
+    pub fn shared_step(&self) -> f64 {
+        if self.resolution <= 0.0 {
+            return 0.0;
+        }
+        let part = |reading: &Reading| {
+            let steps = reading.target.saturating_sub(self.start).as_mm() / self.resolution;
+            steps - libm::floor(steps)
+        };
+        let mut phases: heapless::Vec<f64, 10> = heapless::Vec::new();
+        for reading in self.readings {
+            let phase = part(reading);
+            let near = |other: &f64| {
+                let apart = libm::fabs(phase - other);
+                libm::fmin(apart, 1.0 - apart) < 0.09
+            };
+            if !phases.iter().any(near) && phases.push(phase).is_err() {
+                break;
+            }
+        }
+        self.resolution / libm::fmax(phases.len() as f64, 1.0)
+    }
+
+    /// How far a reading is off from the curve and drift of those left, in mm of motion.
+    pub fn off_mm(&self, index: usize, curve: Curve, out: &[SetAside]) -> Option<f64> {
+        let fit = self.linear(curve, out)?;
+        let mut path = Path::new(curve);
+        let (row, moved) =
+            self.rows().map(|row| (row, path.follow(row.command))).find(|(row, _)| row.index == index)?;
+        Some(row.table - moved.table - fit.coefficient(0) - fit.coefficient(1) * row.time)
+    }
+
+    pub fn linear(&self, curve: Curve, out: &[SetAside]) -> Option<crate::measure::regression::Fit<2>> {
+        let mut line = LeastSquares::<2>::new();
+        for (row, moved) in self.used(out, curve) {
+            line.add([1.0, row.time], row.table - moved.table);
+        }
+        line.solve().ok()
+    }
+
+    /// Steady drift from the first reading to the last.
+    pub fn drift(&self, curve: Curve, out: &[SetAside]) -> Estimate {
+        self.linear(curve, out).map_or(Estimate::ZERO, |fit| fit.estimate(1).scaled(2.0))
+    }
+}

@@ -1,0 +1,162 @@
+//! Ways that hold and jump.
+//!
+//! The drive pulls along the take-up curve, but the table stays where it is until the pull has grown
+//! enough, and then jumps. Each reading is either held, at the place of the last jump, or free, on the
+//! curve; which it is, is decided reading by reading and counts as one choice of two in the likelihood. The curve is
+//! fitted to both, classes and curve in turn.
+
+use super::curve::{Curve, Moved, Path};
+use super::fit::{Holding, Row, Sitting};
+use super::posterior::{self, Posterior, smooth_log_likelihood};
+use crate::measure::misreads::is_out;
+use crate::measure::regression::LeastSquares;
+use crate::measure::reversal::SetAside;
+
+/// How the table holds and jumps.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Sticking {
+    /// Steps at which the table stayed although the drive pulled.
+    pub held: u32,
+    /// Steps of the staircase.
+    pub of: u32,
+    /// The mean jump in mm.
+    pub jump_mm: f64,
+}
+
+/// The fit of such ways.
+pub(super) struct Stuck {
+    pub sticking: Sticking,
+    pub fit: Posterior,
+    pub log_likelihood: f64,
+}
+
+/// Where the search stands.
+#[derive(Clone, Copy)]
+struct State {
+    curve: Curve,
+    holding: Holding,
+}
+
+#[derive(Clone, Copy, Default)]
+struct Count {
+    misfit: f64,
+    held: u32,
+    of: u32,
+    jumps: u32,
+    jumped: f64,
+}
+
+/// Lags that are tried, in quarters of a step.
+const LAGS: u32 = 12;
+const ROUNDS: usize = 4;
+
+/// The fit of ways that stick, if any readings look held; leaves in the sitting how they are told.
+pub(super) fn of(sitting: &mut Sitting<'_>, out: &[SetAside], smooth: Curve) -> Option<Stuck> {
+    let line = sitting.linear(smooth, out)?;
+    // Held, the table lags by half a jump on average on either way: what looks like lost motion is less by
+    // two lags, and zero is off by one.
+    let mut best: Option<(f64, State)> = None;
+    for n in 0..LAGS {
+        let lag = 0.25 * f64::from(n) * sitting.step;
+        let lost = smooth.dead_band_mm - 2.0 * lag;
+        let holding = Holding { zero: line.coefficient(0) - lag, drift: line.coefficient(1) };
+        for curve in [
+            Curve { dead_band_mm: lost, wind_up_mm: smooth.wind_up_mm },
+            Curve { dead_band_mm: lost + smooth.wind_up_mm, wind_up_mm: 0.0 },
+        ] {
+            let mut state = State { curve, holding };
+            for _ in 0..ROUNDS {
+                let Some(next) = refit(sitting, out, state) else { break };
+                state = next;
+            }
+            let misfit = count(sitting, out, state).misfit;
+            if best.is_none_or(|(least, _)| misfit < least) {
+                best = Some((misfit, state));
+            }
+        }
+    }
+    let (_, state) = best?;
+    let count = count(sitting, out, state);
+    // Two or three readings held are chance, or a slow hand on the dial.
+    if count.held < 4 || count.jumps < 2 {
+        return None;
+    }
+    let jump_mm = count.jumped / f64::from(count.jumps);
+    if jump_mm < 2.0 * sitting.resolution || jump_mm < 1.3 * sitting.step {
+        return None;
+    }
+    let used = sitting.count().saturating_sub(out.len()) as f64;
+    sitting.holding = Some(state.holding);
+    let fit = posterior::of(sitting, out, state.curve);
+    sitting.holding = None;
+    let fit = fit?;
+    // Each reading at which the drive pulls is a choice of two.
+    let choices = f64::from(count.of) * core::f64::consts::LN_2;
+    let misfit = libm::fmin(count.misfit, fit.misfit);
+    Some(Stuck {
+        sticking: Sticking { held: count.held, of: count.of, jump_mm },
+        log_likelihood: smooth_log_likelihood(sitting, misfit, used) - choices,
+        fit,
+    })
+}
+
+/// How many readings are held, and how far the table jumps in between.
+fn count(sitting: &Sitting<'_>, out: &[SetAside], state: State) -> Count {
+    let mut count = Count::default();
+    walk(sitting, out, state, |row, pulled, before, table| {
+        let away = libm::fabs(pulled.table - before.table);
+        if away > 0.3 * sitting.step {
+            count.of = count.of.saturating_add(1);
+            if table == before {
+                count.held = count.held.saturating_add(1);
+            } else if away > 1.3 * sitting.step {
+                count.jumps = count.jumps.saturating_add(1);
+                count.jumped += away;
+            }
+        }
+        let off = row.table - state.holding.zero - state.holding.drift * row.time - table.table;
+        count.misfit += off * off;
+    });
+    count
+}
+
+/// Walks through the readings used; hands on the row, where the drive pulls, and the table before and after.
+fn walk(
+    sitting: &Sitting<'_>,
+    out: &[SetAside],
+    state: State,
+    mut take: impl FnMut(&Row, Moved, Moved, Moved),
+) {
+    let mut path = Path::new(state.curve);
+    let mut table = Moved::default();
+    for row in sitting.rows() {
+        let pulled = path.follow(row.command);
+        if is_out(out, row.index) {
+            continue;
+        }
+        let before = table;
+        if !sitting.holds(&row, state.holding, pulled, table) {
+            table = pulled;
+        }
+        take(&row, pulled, before, table);
+    }
+}
+
+/// Curve, zero and drift from the readings as they are held or free now.
+fn refit(sitting: &Sitting<'_>, out: &[SetAside], state: State) -> Option<State> {
+    let mut squares = LeastSquares::<4>::new();
+    // Held so weakly that nothing but a missing column feels it.
+    squares.add([0.0, 0.0, 1e-2 / sitting.rise, 0.0], 0.0);
+    squares.add([0.0, 0.0, 0.0, 1e-2 / sitting.rise], 0.0);
+    walk(sitting, out, state, |row, _, _, table| {
+        squares.add([1.0, row.time, table.by_dead_band, table.by_wind_up], row.table - table.table);
+    });
+    let fit = squares.solve().ok()?;
+    let most = sitting.rise;
+    let dead_band_mm = (state.curve.dead_band_mm + fit.coefficient(2)).clamp(-most, most);
+    let wind_up_mm = (state.curve.wind_up_mm + fit.coefficient(3)).clamp(0.0, most);
+    let holding = Holding { zero: fit.coefficient(0), drift: fit.coefficient(1) };
+    Some(State { curve: Curve { dead_band_mm, wind_up_mm }, holding })
+}

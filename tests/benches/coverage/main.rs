@@ -1,0 +1,26 @@
+//! Prints how the estimators do on simulated sittings: bias, coverage of the 95 % intervals, and their width
+//! over that of an estimator that is told noise and drift.
+//!
+//! `cargo bench -p takeup-tests --bench coverage [-- SEEDS] [reversal] [return] [small-steps]`
+
+mod returns;
+mod reversal;
+mod small_steps;
+
+/// A table, by the name of its kind of test.
+type Table = (&'static str, fn(u64));
+
+const TABLES: [Table; 3] =
+    [("reversal", reversal::table), ("return", returns::table), ("small-steps", small_steps::table)];
+
+fn main() {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let seeds = words.iter().find_map(|word| word.parse().ok()).unwrap_or(2000);
+    let named = |kind: &str| words.iter().any(|word| word == kind);
+    let all = !TABLES.iter().any(|(kind, _)| named(kind));
+    for (kind, table) in TABLES {
+        if all || named(kind) {
+            table(seeds);
+        }
+    }
+}
