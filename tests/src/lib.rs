@@ -241,7 +241,6 @@ pub mod pushing;
 pub mod returning;
 pub mod scored;
 pub mod sitting;
-pub mod sitting;
 pub mod staircase;
 pub mod tally;
 pub mod warming;

@@ -175,6 +175,25 @@ pub enum Evidence {
     },
     /// The dial itself lags on a reversal.
     DialLags(Estimate),
+    /// The travel in which nothing moves after a reversal.
+    DeadBand(Estimate),
+    /// The travel lost to wind-up.
+    WindUp(Estimate),
+    /// The table holds while the drive pulls, and then jumps.
+    HoldsAndJumps {
+        /// Steps at which it held.
+        held: u32,
+        /// Steps at which the drive pulled.
+        of: u32,
+        /// The mean jump.
+        jump_mm: f64,
+    },
+    /// What is lost at each lift.
+    SlipPerLift(Estimate),
+    /// Drift in millimetres per hour.
+    DriftPerHour(Estimate),
+    /// Slip and drift together, from one return to the next.
+    TrendPerReturn(Estimate),
     /// A test of this kind cannot tell the cause from another.
     NotTold {
         /// The other cause.
@@ -269,7 +288,7 @@ pub fn of_positioning<const S: usize>(
 
 /// How much likelier an effect of a usual size is than none, as a logarithm; few degrees of freedom make
 /// chance wider.
-fn shown_log_odds(effect: &Estimate, usual_mm: f64) -> f64 {
+pub(in crate::measure) fn shown_log_odds(effect: &Estimate, usual_mm: f64) -> f64 {
     let wide = effect.dof / libm::fmax(effect.dof - 2.0, 0.5);
     let u2 = effect.standard_uncertainty * effect.standard_uncertainty * libm::fmax(wide, 1.0) + 1e-8;
     let w2 = usual_mm * usual_mm;
@@ -283,7 +302,7 @@ fn shown_log_odds(effect: &Estimate, usual_mm: f64) -> f64 {
 
 /// Adds a cause that is there or not beside the others: where it is, it shares their weight by half, and
 /// takes that of nothing being shown.
-fn admit(causes: &mut Causes, name: Name, log_odds: f64, evidence: Evidence) {
+pub(in crate::measure) fn admit(causes: &mut Causes, name: Name, log_odds: f64, evidence: Evidence) {
     let there = 1.0 / (1.0 + libm::exp(-log_odds));
     let mut weight = 0.0;
     for cause in causes.iter_mut() {
@@ -294,6 +313,26 @@ fn admit(causes: &mut Causes, name: Name, log_odds: f64, evidence: Evidence) {
     let evidence = [evidence].into_iter().collect();
     // Eleven causes, room for eleven.
     let _ = causes.push(Cause { cause: name, weight, evidence, next: None });
+}
+
+/// How much likelier a scatter is that of something loose about the indicator than that of a sound axis, as a
+/// logarithm; a loose one is the rarer (common practice, no source).
+pub(in crate::measure) fn loose_log_odds(s_mm: f64, setup: &Setup) -> f64 {
+    let least = 0.3 * setup.resolution_mm + 1e-4;
+    let size = libm::log(s_mm + least);
+    let scatter = |usual: f64, spread: f64| {
+        let z = (size - libm::log(usual + least)) / spread;
+        -0.5 * z * z - libm::log(spread)
+    };
+    if s_mm < SOUND_SCATTER_MM {
+        return f64::NEG_INFINITY;
+    }
+    scatter(LOOSE_SCATTER_MM, LOOSE_SPREAD) - scatter(SOUND_SCATTER_MM, SOUND_SPREAD) - 2.0
+}
+
+/// The likeliest first.
+pub(in crate::measure) fn sort_by_weight(causes: &mut Causes) {
+    causes.sort_unstable_by(|a, b| b.weight.total_cmp(&a.weight));
 }
 
 /// Lost motion worth looking at lies between these, any size as likely as any other in proportion, mm.

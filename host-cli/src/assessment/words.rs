@@ -51,6 +51,17 @@ pub fn duration(seconds: f64) -> String {
     }
 }
 
+/// A small estimate with its interval, without its unit.
+#[must_use]
+pub fn fine_with_interval(estimate: &Estimate, print: Print) -> String {
+    format!(
+        "{} (95 %: {} to {})",
+        print.fine(estimate.value),
+        print.fine(estimate.low_95()),
+        print.fine(estimate.high_95())
+    )
+}
+
 /// The lost motion of an axis in one line, without a full stop.
 #[must_use]
 pub fn lost_motion(lost: &Estimate, axis: Axis, print: Print) -> String {
@@ -141,6 +152,26 @@ pub fn evidence(evidence: &Evidence, print: Print) -> String {
         Evidence::DialLags(hysteresis) => {
             format!("on a reversal the dial itself lags by {}", with_interval(&hysteresis, print))
         }
+        Evidence::DeadBand(gap) => format!("nothing moves for {}", with_interval(&gap, print)),
+        Evidence::WindUp(wound) => {
+            format!("then the table follows late, by {} in the end", with_interval(&wound, print))
+        }
+        Evidence::HoldsAndJumps { held, of, jump_mm } => {
+            format!("the table held at {held} of {of} steps, and jumped by {} on average", fine(jump_mm))
+        }
+        Evidence::SlipPerLift(slip) => {
+            format!("slip per lift, in {}: {}", print.unit_name(), fine_with_interval(&slip, print))
+        }
+        Evidence::DriftPerHour(drift) => {
+            format!("drift per hour, in {}: {}", print.unit_name(), fine_with_interval(&drift, print))
+        }
+        Evidence::TrendPerReturn(trend) => {
+            format!(
+                "off more at each return, in {}: {}",
+                print.unit_name(),
+                fine_with_interval(&trend, print)
+            )
+        }
         Evidence::NotTold { from } => format!("this test cannot tell it from {}", from.name()),
     }
 }
@@ -182,7 +213,9 @@ pub fn why(decision: &Decision, stations: &[Station], print: Print) -> String {
     }
 }
 
-fn undecided(decision: &Decision, print: Print) -> String {
+/// Why nothing is decided yet, and what would decide.
+#[must_use]
+pub fn undecided(decision: &Decision, print: Print) -> String {
     let limit = format!("{} {}", print.length(decision.limit_mm), print.unit);
     match decision.more {
         Some(More::Cycles(1)) => {

@@ -10,7 +10,10 @@
 //! fit is made for a grid of its size over the noise and averaged by likelihood, with the same filter as
 //! the [reversal test](crate::measure::reversal).
 
+mod causes;
 mod model;
+
+pub use causes::of as causes;
 
 use crate::measure::misreads::{self, Aside};
 use crate::measure::setup::OutOfRange;
@@ -74,6 +77,8 @@ pub struct Assessment {
     pub scatter: Estimate,
     /// The standard deviation of slip from lift to lift, in millimetres.
     pub wander_mm: f64,
+    /// How much likelier the readings are if it differs from lift to lift, as a logarithm.
+    pub wander_log_odds: f64,
     /// From the first lift to the last.
     pub lifts: u16,
     /// From the first reading to the last, if every reading has a time.

@@ -44,6 +44,7 @@ pub(super) struct Averages {
     s: f64,
     s_spread: f64,
     walk: f64,
+    walk_log_odds: f64,
 }
 
 /// One size of the walk.
@@ -208,7 +209,14 @@ impl<'a> Sitting<'a> {
 
     /// The averages over the sizes of the walk.
     pub fn average(&self, out: &[SetAside]) -> Option<Averages> {
-        let mut all = Averages { slopes: [(0.0, 0.0); 3], dof: [0.0; 3], s: 0.0, s_spread: 0.0, walk: 0.0 };
+        let mut all = Averages {
+            slopes: [(0.0, 0.0); 3],
+            dof: [0.0; 3],
+            s: 0.0,
+            s_spread: 0.0,
+            walk: 0.0,
+            walk_log_odds: 0.0,
+        };
         // Slopes and scatter come from the model that is published: both trends, or one.
         let mut total = (0.0, 0.0);
         let (mut highest, mut highest_one) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
@@ -232,8 +240,11 @@ impl<'a> Sitting<'a> {
                 *freedom += weight * dof;
             }
         };
-        let (mut variance, mut s_mean, mut walked) = (0.0, 0.0, 0.0);
-        let mut spread = |weight: f64, s2: f64| {
+        let (mut variance, mut s_mean, mut walked, mut still) = (0.0, 0.0, 0.0, 0.0);
+        let mut spread = |walk: f64, weight: f64, s2: f64| {
+            if walk == 0.0 {
+                still += weight;
+            }
             variance += weight * s2;
             s_mean += weight * libm::sqrt(s2);
         };
@@ -246,7 +257,7 @@ impl<'a> Sitting<'a> {
                 let at_least = libm::fmax(s2, self.least_variance);
                 add(0, weight, fit.coefficient(1), fit.cofactor(1, 1) * at_least, dof);
                 add(1, weight, fit.coefficient(2), fit.cofactor(2, 2) * at_least, dof);
-                spread(weight, s2);
+                spread(walk, weight, s2);
                 walked += weight * walk * s2;
             }
             if let Some((fit, log)) = one {
@@ -256,7 +267,7 @@ impl<'a> Sitting<'a> {
                 let at_least = libm::fmax(s2, self.least_variance);
                 add(2, weight, fit.coefficient(1), fit.cofactor(1, 1) * at_least, dof);
                 if self.why.is_some() {
-                    spread(weight, s2);
+                    spread(walk, weight, s2);
                     walked += weight * walk * s2;
                 }
             }
@@ -276,6 +287,8 @@ impl<'a> Sitting<'a> {
         all.s = mean;
         all.s_spread = libm::sqrt(libm::fmax(variance / published - mean * mean, 0.0));
         all.walk = walked / published;
+        let still = still / published;
+        all.walk_log_odds = libm::log((1.0 - still + 1e-12) / (still + 1e-12));
         Some(all)
     }
 
@@ -338,6 +351,7 @@ impl<'a> Sitting<'a> {
             per_return: estimate(alone, alone_dof, 1.0 / lifts),
             scatter: self.scatter(averages, if apart { lift_dof } else { alone_dof }),
             wander_mm: libm::sqrt(averages.walk),
+            wander_log_odds: averages.walk_log_odds,
             lifts: libm::fmin(self.lifts, f64::from(u16::MAX)) as u16,
             hours: with_times.then_some(hours),
             budget,

@@ -11,11 +11,13 @@
 //!
 //! The axis starts seated `-` at the first reading. Not for a staircase shorter than what is lost.
 
+mod causes;
 mod curve;
 mod fit;
 mod posterior;
 mod sticking;
 
+pub use causes::of as causes;
 pub use curve::Curve;
 pub use sticking::Sticking;
 

@@ -6,7 +6,9 @@
 
 pub mod indicator;
 mod push_pull;
+mod returns;
 mod reversal;
+mod small_steps;
 mod warm_up;
 
 pub use reversal::{MOST_STATIONS, Reversal};
@@ -15,13 +17,12 @@ use super::Found;
 use super::document::Document;
 use super::slip::Slip;
 use crate::readings::Sheet;
-use crate::readings::keys::kinds;
 use crate::refusal::Refusal;
 use crate::units::Print;
 use takeup_core::axis::Axis;
 use takeup_core::measure::decision::Decision;
 use takeup_core::measure::reversal::Station;
-use takeup_core::measure::{Estimate, Kind, Setup};
+use takeup_core::measure::{Estimate, Kind, Setup, returns as returns_core, small_steps as small_steps_core};
 
 /// The numbers of one kind of test.
 #[derive(Clone, Debug)]
@@ -34,6 +35,10 @@ pub enum Part {
     WarmUp(Box<warm_up::WarmUp>),
     /// A test of the indicator itself.
     Indicator(Box<indicator::Indicator>),
+    /// A test of small steps.
+    SmallSteps(Box<small_steps_core::Assessment>),
+    /// A return test.
+    Return(Box<returns_core::Assessment>),
 }
 
 impl Part {
@@ -45,6 +50,8 @@ impl Part {
             Part::PushPull(part) => part.as_ref(),
             Part::WarmUp(part) => part.as_ref(),
             Part::Indicator(part) => part.as_ref(),
+            Part::SmallSteps(part) => part.as_ref(),
+            Part::Return(part) => part.as_ref(),
         }
     }
 }
@@ -59,11 +66,8 @@ pub fn assess(kind: Kind, sheet: &Sheet, setup: &Setup, print: Print) -> Result<
         Kind::PushPull => push_pull::assess(sheet, setup),
         Kind::WarmUp => warm_up::assess(sheet, setup),
         Kind::Indicator => indicator::assess(sheet, setup),
-        Kind::SmallSteps | Kind::Return => Err(Refusal::new(
-            format!("readings of the {kind} test cannot be assessed by this version"),
-            format!("Assess a reversal or positioning test; the kinds are {}.", kinds()),
-        )
-        .file(&sheet.file)),
+        Kind::SmallSteps => small_steps::assess(sheet, setup, print),
+        Kind::Return => returns::assess(sheet, setup, print),
     }
 }
 

@@ -7,4 +7,7 @@ mod misreads;
 mod positioning;
 mod published;
 mod refusals;
+mod returns;
+mod small_steps;
 mod truth;
+mod written;
