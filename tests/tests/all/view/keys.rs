@@ -80,12 +80,8 @@ fn cautions_stand_before_the_first_move_and_each_key_does_its_work() {
 #[test]
 fn a_misread_is_asked_about_at_once() {
     let folder = Folder::new();
-    let mut terminal = Terminal::start(&folder.takeup(PLAN), 80, 24);
-    terminal.wait_for("I have seen to it");
-    terminal.press_for("\r", "reading 1 of 12");
-    for (row, reading) in [(1, "0.2"), (2, "0.25"), (3, "0.201"), (4, "0.251")] {
-        terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading:0<5} is kept"));
-    }
+    let mut terminal = Terminal::begun(&folder.takeup(PLAN));
+    terminal.take(1, &[0.2, 0.25, 0.201, 0.251]);
     let asked = terminal.press_for("0.81\r", "READ AGAIN?");
     assert!(asked.contains("0.810 is far from the others here, 0.200 to 0.201"), "{asked}");
     assert_eq!(values(&folder, "z.csv").len(), 4);
@@ -104,9 +100,7 @@ fn a_misread_is_asked_about_at_once() {
 fn at_the_end_the_last_reading_can_still_be_taken_back_and_the_answer_follows() {
     let folder = Folder::new();
     let command = format!("{PLAN} --limit 0.01");
-    let mut terminal = Terminal::start(&folder.takeup(&command), 80, 24);
-    terminal.wait_for("I have seen to it");
-    terminal.press_for("\r", "reading 1 of 12");
+    let mut terminal = Terminal::begun(&folder.takeup(&command));
     for row in 1..=12 {
         let reading = if row % 2 == 1 { "0.2" } else { "0.25" };
         let screen =

@@ -51,9 +51,7 @@ fn killed_at_random_moments_it_goes_on_exactly_where_it_was() {
 #[test]
 fn a_terminal_that_goes_away_ends_it_and_loses_nothing() {
     let folder = Folder::new();
-    let mut terminal = Terminal::start(&folder.takeup(PLAN), 80, 24);
-    terminal.wait_for("I have seen to it");
-    terminal.press_for("\r", "reading 1 of 12");
+    let mut terminal = Terminal::begun(&folder.takeup(PLAN));
     terminal.press_for("0.2\r", "row 1: 0.200 is kept");
     terminal.hang_up();
     terminal.end();

@@ -13,12 +13,8 @@ fn large(screen: &str) -> Vec<String> {
 #[test]
 fn it_fits_every_size_and_survives_being_resized() {
     let folder = Folder::new();
-    let mut terminal = Terminal::start(&folder.takeup(PLAN), 80, 24);
-    terminal.wait_for("I have seen to it");
-    terminal.press_for("\r", "reading 1 of 12");
-    for (row, reading) in [(1, "0.2"), (2, "0.25"), (3, "0.201"), (4, "0.251")] {
-        terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading:0<5} is kept"));
-    }
+    let mut terminal = Terminal::begun(&folder.takeup(PLAN));
+    terminal.take(1, &[0.2, 0.25, 0.201, 0.251]);
     terminal.press("0.1");
     let wanted = ["reading 5 of 12", "do now", "dial, mm", "readings so far", "So far Z loses", "? help"];
     for (columns, rows, letters) in
@@ -44,9 +40,7 @@ fn it_fits_every_size_and_survives_being_resized() {
 #[test]
 fn the_dial_and_what_to_do_are_in_large_letters() {
     let folder = Folder::new();
-    let mut terminal = Terminal::start(&folder.takeup(PLAN), 80, 24);
-    terminal.wait_for("I have seen to it");
-    terminal.press_for("\r", "reading 1 of 12");
+    let mut terminal = Terminal::begun(&folder.takeup(PLAN));
     let first = terminal.wait_until("large letters", |screen| large(screen).len() >= 8);
     terminal.press("0.2");
     let typed = terminal.wait_until("a dial", |screen| large(screen).len() >= 12);

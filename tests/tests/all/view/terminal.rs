@@ -72,6 +72,23 @@ impl Terminal {
         Self { master: Some(pair.master), keyboard: Some(keyboard), child, seen }
     }
 
+    /// A sitting in a terminal of 80 columns, its cautions seen to.
+    #[track_caller]
+    pub fn begun(run: &Run) -> Self {
+        let mut terminal = Self::start(run, 80, 24);
+        terminal.wait_for("I have seen to it");
+        terminal.press_for("\r", " reading ");
+        terminal
+    }
+
+    /// Types readings in millimetres, each kept before the next.
+    #[track_caller]
+    pub fn take(&mut self, first_row: usize, readings: &[f64]) {
+        for (row, reading) in (first_row..).zip(readings) {
+            self.press_for(&format!("{reading}\r"), &format!("row {row}: {reading:.3} is kept"));
+        }
+    }
+
     /// Presses keys.
     pub fn press(&mut self, keys: &str) {
         let keyboard = self.keyboard.as_mut().expect("a keyboard");
