@@ -1,9 +1,12 @@
 //! Tests on the command line: where they are taken, and how often. The reversal test is here, each other
 //! kind in a file of its own.
 
+pub mod face;
 pub mod positioning;
+pub mod pushes;
 pub mod returns;
 pub mod small_steps;
+pub mod warming;
 
 use crate::commands::assess::axis;
 use crate::context::Context;

@@ -1,6 +1,6 @@
 //! What is to be read in a sitting, whatever the kind of test: its stops, and what to do before each.
 
-use crate::plan_args::{self, positioning, returns, small_steps};
+use crate::plan_args::{self, face, positioning, pushes, returns, small_steps, usual, warming};
 use crate::refusal::Refusal;
 use crate::units::{decimals, word};
 use takeup_core::axis::{Axis, Direction};
@@ -158,6 +158,85 @@ impl Plan {
         }
         let hint = "Do not touch the indicator from the first reading to the last.";
         Self { hints: vec![hint.to_owned()], ..plan }
+    }
+
+    /// A push-pull test.
+    #[must_use]
+    pub fn of_pushes(planned: &pushes::Planned) -> Self {
+        let stops = planned.plan.pushes().map(|(row, newtons)| {
+            let newtons = newtons + planned.balance_n;
+            let cells = format!("{row},{}", decimals(newtons, 0));
+            Stop { row, acts: vec![Act::Push(newtons)], cells, ..Stop::default() }
+        });
+        let hints = [
+            "The drive holds and is live: feed override at 0, a second person at the emergency stop.",
+            "Strap and scale reach in, hands do not. Pull slowly; stand where no strap can lash.",
+            "A vertical axis can fall: block it, leaving a small gap.",
+            "Hold the force that is asked for while you read; positive pushes +.",
+        ];
+        Self {
+            kind: Kind::PushPull,
+            axis: planned.axis,
+            unit: planned.unit,
+            stops: stops.collect(),
+            travel: (Length::ZERO, Length::ZERO),
+            beyond_loss: usual(planned.unit, 1.0, 0.04),
+            columns: "row,force",
+            hints: hints.map(str::to_owned).to_vec(),
+            routine: None,
+        }
+    }
+
+    /// A warm-up test.
+    ///
+    /// # Errors
+    /// When it could not be carried out.
+    pub fn of_warming(planned: &warming::Planned) -> Result<Self, Refusal> {
+        let strokes = planned.plan(1)?;
+        let mut plan =
+            Self::of_steps(Kind::WarmUp, planned.axis, planned.unit, strokes.travel(), strokes.steps());
+        for stop in &mut plan.stops {
+            stop.cycle = None;
+            let target = stop.target.map_or_else(String::new, |at| word(at, planned.unit));
+            let approach = stop.approach.map_or_else(String::new, |way| way.to_string());
+            stop.cells = format!("{},{target},{approach}", stop.row);
+            if stop.row > 1 {
+                stop.acts.insert(0, Act::Work(planned.interval_s));
+            }
+        }
+        let hints = [
+            "Begin cold. Do not touch the indicator from the first reading to the last.",
+            "The axis works by itself for minutes: stay with it, guards closed.",
+        ];
+        Ok(Self { columns: "row,target,approach", hints: hints.map(str::to_owned).to_vec(), ..plan })
+    }
+
+    /// A test of the indicator itself.
+    #[must_use]
+    pub fn of_face(planned: &face::Planned) -> Self {
+        let stops = planned.plan.rows().map(|(row, cycle, way)| Stop {
+            row,
+            cycle: Some(cycle),
+            target: None,
+            approach: Some(way),
+            acts: vec![Act::Face(way)],
+            cells: format!("{row},{cycle},{way}"),
+        });
+        let hints = [
+            "Drives off where hands reach in: only the plunger moves, by hand, gently.",
+            "The indicator stands as in the tests to come, on a face that does not move.",
+        ];
+        Self {
+            kind: Kind::Indicator,
+            axis: planned.axis,
+            unit: planned.unit,
+            stops: stops.collect(),
+            travel: (Length::ZERO, Length::ZERO),
+            beyond_loss: usual(planned.unit, 1.0, 0.04),
+            columns: "row,cycle,approach",
+            hints: hints.map(str::to_owned).to_vec(),
+            routine: None,
+        }
     }
 
     /// A length as a word of a program or a cell of a sheet.

@@ -7,7 +7,7 @@ use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
 use crate::output;
-use crate::plan_args::{self, positioning, returns, small_steps};
+use crate::plan_args::{self, face, positioning, pushes, returns, small_steps, warming};
 use crate::refusal::Refusal;
 use crate::sitting::feed::probe::{Pace, Probe};
 use crate::sitting::feed::serial::Serial;
@@ -42,6 +42,15 @@ enum Kind {
     /// Many lifts and returns to one mark, some after a pause
     #[command(long_about = long_about("return"))]
     Return(Returns),
+    /// Known forces each way, the drive holding
+    #[command(long_about = long_about("push-pull"))]
+    PushPull(Pushes),
+    /// One place over time, the axis working between readings
+    #[command(long_about = long_about("warm-up"))]
+    WarmUp(Warming),
+    /// The indicator against a fixed face
+    #[command(long_about = long_about("indicator"))]
+    Indicator(Face),
 }
 
 fn long_about(kind: &str) -> String {
@@ -106,6 +115,48 @@ struct Returns {
     /// Where and how often
     #[command(flatten)]
     plan: returns::PlanArgs,
+    #[command(flatten)]
+    taking: Taking,
+}
+
+/// Arguments of `measure push-pull`.
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "takeup measure push-pull [OPTIONS] --axis <AXIS> -o <FILE>",
+    after_help = "Example:\n  takeup measure push-pull --axis z --force 150 --balance 300 -o z.csv"
+)]
+struct Pushes {
+    /// With what, and how often
+    #[command(flatten)]
+    plan: pushes::PlanArgs,
+    #[command(flatten)]
+    taking: Taking,
+}
+
+/// Arguments of `measure warm-up`.
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "takeup measure warm-up [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>",
+    after_help = "Example:\n  takeup measure warm-up --axis z --mark -40 --stroke 50 -o z.csv"
+)]
+struct Warming {
+    /// With what, and how often
+    #[command(flatten)]
+    plan: warming::PlanArgs,
+    #[command(flatten)]
+    taking: Taking,
+}
+
+/// Arguments of `measure indicator`.
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "takeup measure indicator [OPTIONS] --axis <AXIS> -o <FILE>",
+    after_help = "Example:\n  takeup measure indicator --axis z -o dial.csv"
+)]
+struct Face {
+    /// With what, and how often
+    #[command(flatten)]
+    plan: face::PlanArgs,
     #[command(flatten)]
     taking: Taking,
 }
@@ -191,6 +242,9 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         }
         Kind::SmallSteps(args) => (Plan::of_small_steps(&args.plan.planned(ctx)?), &args.taking),
         Kind::Return(args) => (Plan::of_returns(&args.plan.planned(ctx)?), &args.taking),
+        Kind::PushPull(args) => (Plan::of_pushes(&args.plan.planned(ctx)?), &args.taking),
+        Kind::WarmUp(args) => (Plan::of_warming(&args.plan.planned(ctx)?)?, &args.taking),
+        Kind::Indicator(args) => (Plan::of_face(&args.plan.planned(ctx)?), &args.taking),
     };
     take(&plan, taking, ctx)
 }

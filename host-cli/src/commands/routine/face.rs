@@ -2,15 +2,13 @@
 
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet};
-use crate::commands::assess::axis;
 use crate::context::Context;
-use crate::plan_args::refused_plan;
+use crate::plan_args::face::PlanArgs;
 use crate::refusal::Refusal;
 use std::fmt::Write as _;
-use takeup_core::axis::{Axis, Direction};
+use takeup_core::axis::Direction;
 use takeup_core::length::Length;
 use takeup_core::measure::Kind;
-use takeup_core::measure::routine::FacePlan;
 
 pub(super) const LONG_ABOUT: &str = "The indicator test: the indicator against a fixed face, brought onto it by hand from both sides \
     in turn. It shows how well the indicator itself repeats and how much it lags.\n\n\
@@ -25,23 +23,20 @@ pub(super) const LONG_ABOUT: &str = "The indicator test: the indicator against a
     after_help = "Example:\n  takeup routine indicator --axis z -o dial.nc --sheet dial.csv"
 )]
 pub(super) struct Args {
-    /// Axis that the indicator stands along: x, y or z
-    #[arg(long, value_parser = axis)]
-    axis: Axis,
-    /// Times from each side
-    #[arg(long, value_name = "COUNT", default_value_t = 10)]
-    cycles: u16,
+    /// With what, and how often
+    #[command(flatten)]
+    plan: PlanArgs,
     /// Pace and files
     #[command(flatten)]
     pub(super) writing: Writing,
 }
 
 pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
-    let (axis, unit) = (args.axis, ctx.units());
-    let plan = FacePlan::new(args.cycles).map_err(|bad| refused_plan(bad, unit))?;
+    let planned = args.plan.planned(ctx)?;
+    let (axis, unit, plan) = (planned.axis, planned.unit, planned.plan);
     let pace = args.writing.pace(unit)?;
     let about = vec![
-        format!("INDICATOR TEST ON AXIS {axis}: {} TIMES FROM EACH SIDE", args.cycles),
+        format!("INDICATOR TEST ON AXIS {axis}: {} TIMES FROM EACH SIDE", planned.cycles),
         "ONLY THE PLUNGER MOVES, BY HAND, GENTLY".to_owned(),
     ];
     let head = Head { about, cautions: vec!["DRIVES OFF WHERE HANDS REACH IN".to_owned()] };
@@ -71,9 +66,9 @@ pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
         kind: Kind::Indicator,
         axis,
         unit,
-        title: format!("Indicator test along {axis}: {readings} readings, {} from each side", args.cycles),
+        title: format!("Indicator test along {axis}: {readings} readings, {} from each side", planned.cycles),
         stations: Vec::new(),
-        cycles: args.cycles,
+        cycles: planned.cycles,
         overrun: None,
         readings,
         travel: (Length::ZERO, Length::ZERO),

@@ -2,16 +2,13 @@
 
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet};
-use crate::commands::assess::axis;
 use crate::context::Context;
-use crate::plan_args::refused_plan;
+use crate::plan_args::pushes::PlanArgs;
 use crate::refusal::Refusal;
-use crate::units::{decimals, number};
+use crate::units::decimals;
 use std::fmt::Write as _;
-use takeup_core::axis::Axis;
 use takeup_core::length::Length;
 use takeup_core::measure::Kind;
-use takeup_core::measure::routine::PushPlan;
 
 pub(super) const LONG_ABOUT: &str = "The push-pull test: the drive holds, and the axis is pushed and pulled with known forces. \
     It shows the clearance of an axis whose weight hides it, and the stiffness of the drive.\n\n\
@@ -26,31 +23,22 @@ pub(super) const LONG_ABOUT: &str = "The push-pull test: the drive holds, and th
     after_help = "Example:\n  takeup routine push-pull --axis z --force 150 --balance 300 -o z.nc --sheet z.csv"
 )]
 pub(super) struct Args {
-    /// Axis to test: x, y or z
-    #[arg(long, value_parser = axis)]
-    axis: Axis,
-    /// Largest force each way, in newtons
-    #[arg(long, value_name = "NEWTONS", default_value = "200", allow_hyphen_values = true, value_parser = number)]
-    force: f64,
-    /// Force that balances the weight of the axis, in newtons; positive pushes +
-    #[arg(long, value_name = "NEWTONS", default_value = "0", allow_hyphen_values = true, value_parser = number)]
-    balance: f64,
-    /// Pushes and pulls
-    #[arg(long, value_name = "COUNT", default_value_t = 12)]
-    readings: u16,
+    /// With what, and how often
+    #[command(flatten)]
+    plan: PlanArgs,
     /// Pace and files
     #[command(flatten)]
     pub(super) writing: Writing,
 }
 
 pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
-    let (axis, unit) = (args.axis, ctx.units());
-    let plan = PushPlan::new(args.force, args.readings).map_err(|bad| refused_plan(bad, unit))?;
+    let planned = args.plan.planned(ctx)?;
+    let (axis, unit, plan) = (planned.axis, planned.unit, planned.plan);
     let pace = args.writing.pace(unit)?;
     let forces: Vec<(u32, String)> =
-        plan.pushes().map(|(row, force)| (row, decimals(force + args.balance, 0))).collect();
+        plan.pushes().map(|(row, force)| (row, decimals(force + planned.balance_n, 0))).collect();
     let about = vec![
-        format!("PUSH-PULL TEST OF AXIS {axis}: {} READINGS, THE DRIVE HOLDING", args.readings),
+        format!("PUSH-PULL TEST OF AXIS {axis}: {} READINGS, THE DRIVE HOLDING", planned.readings),
         "EACH STOP SAYS WITH WHAT FORCE: WRITE DOWN THE ONE THAT WAS".to_owned(),
         "THERE, POSITIVE PUSHES +".to_owned(),
     ];
@@ -80,11 +68,11 @@ pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
         kind: Kind::PushPull,
         axis,
         unit,
-        title: format!("Push-pull test of {axis}: {} readings, the drive holding", args.readings),
+        title: format!("Push-pull test of {axis}: {} readings, the drive holding", planned.readings),
         stations: Vec::new(),
-        cycles: args.readings / 2,
+        cycles: planned.readings / 2,
         overrun: None,
-        readings: usize::from(args.readings),
+        readings: usize::from(planned.readings),
         travel: (Length::ZERO, Length::ZERO),
         program: program.end(),
         sheet,

@@ -2,16 +2,14 @@
 
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet, word};
-use crate::commands::assess::axis;
 use crate::context::Context;
-use crate::plan_args::{refused_plan, usual};
+use crate::plan_args::warming::PlanArgs;
 use crate::refusal::Refusal;
-use crate::units::{LengthArg, decimals, number};
+use crate::units::decimals;
 use std::fmt::Write as _;
-use takeup_core::axis::Axis;
 use takeup_core::length::Length;
 use takeup_core::measure::Kind;
-use takeup_core::measure::routine::{Purpose, Step, WarmUpPlan};
+use takeup_core::measure::routine::{Purpose, Step};
 
 pub(super) const LONG_ABOUT: &str = "The warm-up test: one place read over time, the axis working between readings. It shows how far \
     the machine grows, how fast, and what is left: when it is worth measuring.\n\n\
@@ -25,44 +23,25 @@ pub(super) const LONG_ABOUT: &str = "The warm-up test: one place read over time,
     after_help = "Example:\n  takeup routine warm-up --axis z --mark -40 --stroke 50 --feed 1000 -o z.nc --sheet z.csv"
 )]
 pub(super) struct Args {
-    /// Axis to test: x, y or z
-    #[arg(long, value_parser = axis)]
-    axis: Axis,
-    /// Place to read at
-    #[arg(long, value_name = "POSITION", allow_hyphen_values = true)]
-    mark: LengthArg,
-    /// Distance of a working stroke; negative works in - [default: 50 mm or 2 in]
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    stroke: Option<LengthArg>,
-    /// Readings
-    #[arg(long, value_name = "COUNT", default_value_t = 19)]
-    readings: u16,
-    /// Minutes from one reading to the next
-    #[arg(long, value_name = "MINUTES", default_value = "5", allow_hyphen_values = true, value_parser = number)]
-    interval: f64,
+    /// With what, and how often
+    #[command(flatten)]
+    plan: PlanArgs,
     /// Pace and files
     #[command(flatten)]
     pub(super) writing: Writing,
 }
 
 pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
-    let (axis, unit) = (args.axis, ctx.units());
-    let mark = args.mark.length(unit);
-    let stroke = args.stroke.map_or_else(|| usual(unit, 50.0, 2.0), |stroke| stroke.length(unit));
+    let planned = args.plan.planned(ctx)?;
+    let (axis, unit, mark, stroke) = (planned.axis, planned.unit, planned.mark, planned.stroke);
     let pace = args.writing.pace(unit)?;
-    if !(args.interval > 0.0 && args.interval <= 120.0) {
-        return Err(Refusal::new(
-            format!("--interval is {} minutes, above 0 and up to 120 was expected", args.interval),
-            "Give a few minutes, such as 5.",
-        ));
-    }
-    let strokes = strokes(args.interval, stroke, pace.feed);
-    let plan =
-        WarmUpPlan::new(mark, stroke, args.readings, strokes).map_err(|bad| refused_plan(bad, unit))?;
-    let minutes = decimals(args.interval, 1);
+    let interval_min = f64::from(planned.interval_s) / 60.0;
+    let strokes = strokes(interval_min, stroke, pace.feed);
+    let plan = planned.plan(strokes)?;
+    let minutes = decimals(interval_min, 1);
     let minutes = minutes.trim_end_matches('0').trim_end_matches('.');
     let about = vec![
-        format!("WARM-UP TEST OF AXIS {axis}: {} READINGS, ABOUT {minutes} MIN APART", args.readings),
+        format!("WARM-UP TEST OF AXIS {axis}: {} READINGS, ABOUT {minutes} MIN APART", planned.readings),
         format!("{strokes} STROKES OF {} BETWEEN READINGS", word(stroke, unit)),
         "WRITE DOWN THE TIME OF EACH READING IN SECONDS, BY ONE".to_owned(),
         "CLOCK, WITHOUT STOPPING IT. BEGIN COLD".to_owned(),
@@ -99,13 +78,13 @@ pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
         unit,
         title: format!(
             "Warm-up test of {axis}: {} readings at {} {unit}, about {minutes} min apart",
-            args.readings,
+            planned.readings,
             word(mark, unit)
         ),
         stations: vec![mark],
-        cycles: args.readings,
+        cycles: planned.readings,
         overrun: None,
-        readings: usize::from(args.readings),
+        readings: usize::from(planned.readings),
         travel: plan.travel(),
         program: program.end(),
         sheet,

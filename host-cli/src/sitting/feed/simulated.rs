@@ -14,6 +14,8 @@ pub struct Simulated {
     axis: SimulatedAxis,
     dial: Dial,
     zero: Zero,
+    /// What the axis weighs on the pushes: as many go each way from there.
+    weight_n: f64,
     noise: Noise,
     /// The rows in order: those before the one aimed at are lived through first.
     stops: Vec<Stop>,
@@ -53,9 +55,15 @@ impl Simulated {
             Kind::WarmUp => Faults { growth_mm: 0.03, growth_time_s: 1200.0, ..faults },
             Kind::Reversal | Kind::Positioning | Kind::Indicator => faults,
         };
+        let pushes = plan.stops.iter().flat_map(|stop| &stop.acts).filter_map(|act| match act {
+            Act::Push(newtons) => Some(*newtons),
+            _ => None,
+        });
+        let (count, sum) = pushes.fold((0.0_f64, 0.0), |(count, sum), newtons| (count + 1.0, sum + newtons));
         let first = plan.stops.first().and_then(|stop| stop.target);
         Self {
             axis: SimulatedAxis::new(faults, 0.0, reference),
+            weight_n: sum / count.max(1.0),
             zero: match plan.kind {
                 Kind::Reversal => Zero::AtEachStation,
                 Kind::Positioning => Zero::OfTheScale,
@@ -93,7 +101,7 @@ impl Simulated {
             }
             Act::Push(newtons) => {
                 self.time_s += 2.0;
-                self.axis.push(newtons);
+                self.axis.push(newtons - self.weight_n);
             }
             Act::Face(way) => {
                 let position = self.axis.position_mm();

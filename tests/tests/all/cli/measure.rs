@@ -202,3 +202,32 @@ fn what_is_known_of_the_indicator_goes_into_the_file() {
         .done()
         .refused(&["--resolution"]);
 }
+
+#[test]
+fn every_kind_of_test_finds_what_its_simulated_axis_has() {
+    let folder = Folder::new();
+    // What was put in: see `sitting::feed::simulated`.
+    for (plan, part, truth) in [
+        ("positioning --axis x --from 0 --to 400 --targets 5", "/lost_motion", 0.12),
+        ("push-pull --axis z", "/under_load/clearance", 0.12),
+        ("push-pull --axis z --balance 300", "/under_load/stiffness_n_per_mm", 20_000.0),
+        ("warm-up --axis z --mark -40", "/growth/amplitude", 0.03),
+        ("warm-up --axis z --mark -40 --stroke -20", "/growth/time_constant_s", 1200.0),
+        ("indicator --axis y", "/indicator/hysteresis", 0.004),
+    ] {
+        let _ = std::fs::remove_file(folder.file("m.csv"));
+        let command = format!("measure {plan} --simulate --resolution 0.001 -o m.csv --json");
+        let run = folder.takeup(&command).done().exit(0);
+        let document = run.json();
+        let found = document.pointer(part).unwrap_or_else(|| panic!("{part} is missing {run:?}"));
+        let (low, high) = (found["low_95"].as_f64().expect("low"), found["high_95"].as_f64().expect("high"));
+        // Three standard deviations: a 95 % interval misses the truth now and then.
+        let spare = 0.25 * (high - low);
+        assert!(low - spare <= truth && truth <= high + spare, "{part}: {low} to {high}, {truth} {run:?}");
+        // The file is one that assess reads alike, and the same command takes nothing more.
+        let file = folder.read("m.csv");
+        assert_eq!(folder.takeup("assess m.csv --json").done().exit(0).json(), document);
+        assert_eq!(folder.takeup(&command).done().exit(0).json(), document);
+        assert_eq!(folder.read("m.csv"), file);
+    }
+}
