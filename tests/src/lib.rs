@@ -234,6 +234,7 @@ impl Finished {
 
 pub mod boxes;
 pub mod browser;
+pub mod dialling;
 pub mod fuzzing;
 pub mod judged;
 pub mod programs;

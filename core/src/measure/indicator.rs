@@ -16,7 +16,7 @@ use crate::axis::Direction;
 use crate::length::Length;
 use crate::measure::outlying::{self, Model, Out, is_out};
 use crate::measure::regression::LeastSquares;
-use crate::measure::reversal::{self, MOST_SET_ASIDE, Series, SetAside};
+use crate::measure::reversal::{self, MOST_SET_ASIDE, Series, SetAside, undithered};
 use crate::measure::setup::OutOfRange;
 use crate::measure::student::{coverage_factor, normal_cdf};
 use crate::measure::uncertainty::{Contribution, Source, combine, rectangular};
@@ -141,12 +141,12 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     let bare = Setup { resolution_mm: setup.resolution_mm, sense: setup.sense, ..Setup::default() };
     let rounding = rectangular(0.5 * setup.resolution_mm);
     if readings.iter().all(|r| r.approach.is_some()) {
-        return both_ways(readings, &bare, rounding);
+        return both_ways(readings, &bare);
     }
     let mean = Mean { readings, least_variance: libm::fmax(rounding * rounding, 4e-10) };
     let set_aside = outlying::find(&mean, setup.resolution_mm);
     let (_, squares, dof) = mean.of(&set_aside);
-    let s = deviation(libm::sqrt(squares / dof), dof, rounding);
+    let s = deviation(libm::sqrt(squares / dof), dof, bare.resolution_mm);
     Ok(Assessment {
         s: combine(s.value, s.parts.iter().map(|p| (p.standard_uncertainty, p.dof))),
         hysteresis: None,
@@ -156,7 +156,7 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     })
 }
 
-fn both_ways(readings: &[Reading], bare: &Setup, rounding: f64) -> Result<Assessment, NotEnough> {
+fn both_ways(readings: &[Reading], bare: &Setup) -> Result<Assessment, NotEnough> {
     for missing in [Direction::Plus, Direction::Minus] {
         if readings.iter().filter(|r| r.approach == Some(missing)).count() < 2 {
             return Err(NotEnough::OneApproach { missing });
@@ -180,7 +180,7 @@ fn both_ways(readings: &[Reading], bare: &Setup, rounding: f64) -> Result<Assess
         }
     }
     let dof = libm::fmax(dof, 1.0);
-    let s = deviation(libm::sqrt(squares / dof), dof, rounding);
+    let s = deviation(libm::sqrt(squares / dof), dof, bare.resolution_mm);
     Ok(Assessment {
         s: combine(s.value, s.parts.iter().map(|p| (p.standard_uncertainty, p.dof))),
         hysteresis: Some(result.lost_motion),
@@ -196,12 +196,13 @@ struct Deviation {
     parts: Vec<Contribution, 6>,
 }
 
-fn deviation(s: f64, dof: f64, rounding: f64) -> Deviation {
+fn deviation(s: f64, dof: f64, resolution_mm: f64) -> Deviation {
     let half = s * share_of_itself(dof);
     let mut parts = Vec::new();
     for (source, standard_uncertainty, dof) in [
         (Source::Repeatability, half / coverage_factor(0.95, dof), dof),
-        (Source::Resolution, rounding, f64::INFINITY),
+        // Scatter that spreads over steps holds their rounding; scatter within a step does not show.
+        (Source::Resolution, undithered(resolution_mm, s), f64::INFINITY),
     ] {
         if source == Source::Repeatability || standard_uncertainty > 0.0 {
             // Two sources, room for six.
