@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use takeup_core::measure::Estimate;
-use takeup_core::trend::compare::{self, Answer, Ratio};
+use takeup_core::trend::compare::{self, Answer, Model, Ratio};
 
 /// Stations closer than this are the same place.
 const SAME_PLACE_MM: f64 = 0.001;
@@ -33,7 +33,7 @@ enum Basis {
     /// The mean over the same stations in both.
     SameStations,
     /// Only the stations that both have, of more.
-    CommonStations(usize),
+    CommonStations,
     /// No station in common: the means over different places.
     DifferentPlaces,
 }
@@ -43,8 +43,6 @@ enum Basis {
 /// # Errors
 /// When a file cannot be read, or the two cannot be compared.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
-    let before = load(&args.before, ctx)?.assessment;
-    let after = load(&args.after, ctx)?.assessment;
     let limit = args.limit.map(|limit| limit.mm(ctx.units()));
     if let Some(limit) = limit.filter(|limit| !limit.is_finite() || *limit < 0.0) {
         return Err(Refusal::new(
@@ -52,6 +50,8 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
             "Give the lost motion allowed, such as 0.05.",
         ));
     }
+    let before = load(&args.before, None, ctx)?.assessment;
+    let after = load(&args.after, limit, ctx)?.assessment;
     let compared =
         compared((&before, &input::name(&args.before)), (&after, &input::name(&args.after)), limit, ctx)?;
     ctx.answer(&compared.document, || compared.text.clone(), compared.outcome)
@@ -83,8 +83,11 @@ pub(super) fn compared(
             "Compare two assessments of the same axis.",
         ));
     }
-    let (b, a, basis) = pair(before, before_name, after, after_name)?;
-    let (change, answer) = (compare::change(b, a), compare::answer(b, a));
+    let pair = pair(before, before_name, after, after_name)?;
+    let (b, a) = (pair.before, pair.after);
+    let at = pair.stations.iter().map(|(b, a)| (b.lost_motion_mm, a.lost_motion_mm));
+    let (change, model) = compare::change_at(b, a, at);
+    let answer = compare::answer(b, a, &change);
     let ratio = match (before.repeatability_mm(), after.repeatability_mm()) {
         (Some(before), Some(after)) => compare::repeatability_ratio(before, after),
         _ => None,
@@ -106,6 +109,7 @@ pub(super) fn compared(
             "dof": change.dof,
         },
         "change_answer": answer.name(),
+        "model": model.name(),
     });
     if !change.dof.is_finite() {
         // JSON has no infinity; a part that says nothing is absent.
@@ -121,8 +125,17 @@ pub(super) fn compared(
         document["after"] = decision.clone();
     }
     let outcome = if over || answer == Answer::Increased { Outcome::Adverse } else { Outcome::Good };
-    let text = text(after, (b, a), change, answer, ratio, limit, decision.as_ref(), basis, ctx);
+    let text = text(after, &pair, change, answer, ratio, limit, decision.as_ref(), model, ctx);
     Ok(Compared { document, text, outcome })
+}
+
+/// What is compared.
+struct Pair {
+    before: Estimate,
+    after: Estimate,
+    /// The stations that both have, before and after.
+    stations: Vec<(Station, Station)>,
+    basis: Basis,
 }
 
 /// The two estimates to compare: over the same places wherever that can be, since the loss may vary along the travel.
@@ -131,7 +144,7 @@ fn pair(
     before_name: &str,
     after: &Assessment,
     after_name: &str,
-) -> Result<(Estimate, Estimate, Basis), Refusal> {
+) -> Result<Pair, Refusal> {
     let whole = |assessment: &Assessment, name: &str| {
         assessment.lost_motion_mm().ok_or_else(|| {
             Refusal::new(
@@ -150,10 +163,10 @@ fn pair(
         })
         .collect();
     if common.len() == places_b.len() && common.len() == places_a.len() {
-        return Ok((b, a, Basis::SameStations));
+        return Ok(Pair { before: b, after: a, stations: common, basis: Basis::SameStations });
     }
     if common.is_empty() {
-        return Ok((b, a, Basis::DifferentPlaces));
+        return Ok(Pair { before: b, after: a, stations: common, basis: Basis::DifferentPlaces });
     }
     let mean = |pick: fn(&(Station, Station)) -> Estimate| {
         let n = common.len() as f64;
@@ -163,23 +176,24 @@ fn pair(
             common.iter().map(pick).max_by(|x, y| x.standard_uncertainty.total_cmp(&y.standard_uncertainty));
         Estimate { value, ..widest.unwrap_or(Estimate::ZERO) }
     };
-    Ok((
-        mean(|pair| pair.0.lost_motion_mm),
-        mean(|pair| pair.1.lost_motion_mm),
-        Basis::CommonStations(common.len()),
-    ))
+    Ok(Pair {
+        before: mean(|pair| pair.0.lost_motion_mm),
+        after: mean(|pair| pair.1.lost_motion_mm),
+        stations: common,
+        basis: Basis::CommonStations,
+    })
 }
 
 #[allow(clippy::too_many_arguments, reason = "one paragraph for each part of the answer")]
 fn text(
     after: &Assessment,
-    (b, a): (Estimate, Estimate),
+    pair: &Pair,
     change: Estimate,
     answer: Answer,
     ratio: Option<Ratio>,
     limit_mm: Option<f64>,
     decision: Option<&Value>,
-    basis: Basis,
+    model: Model,
     ctx: &Context,
 ) -> String {
     let lengths = ctx.lengths();
@@ -201,8 +215,8 @@ fn text(
     let line = |name: &str, e: Estimate| {
         format!("  {name:<7} {:>10} ± {} (95 %)\n", lengths.with_unit(e.value), lengths.fine(e.expanded_95()))
     };
-    text.push_str(&line("before", b));
-    text.push_str(&line("after", a));
+    text.push_str(&line("before", pair.before));
+    text.push_str(&line("after", pair.after));
     text.push_str(&line("change", change));
     if let Some(ratio) = ratio {
         let words = if ratio.high_95 < 1.0 {
@@ -218,10 +232,13 @@ fn text(
             ratio.value, ratio.low_95, ratio.high_95
         );
     }
-    match basis {
+    if model == Model::Paired {
+        text.push_str("  the change differs along the travel: its interval is from how much\n");
+    }
+    match pair.basis {
         Basis::SameStations => {}
-        Basis::CommonStations(n) => {
-            let _ = writeln!(text, "  compared at the {n} stations that both have");
+        Basis::CommonStations => {
+            let _ = writeln!(text, "  compared at the {} stations that both have", pair.stations.len());
         }
         Basis::DifferentPlaces => {
             text.push_str("  caution: no station in common; if the loss varies along the travel, that is in the change\n");

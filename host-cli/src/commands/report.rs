@@ -117,7 +117,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
 }
 
 fn one_session(path: &Path, limit: Option<f64>, ctx: &Context) -> Result<(String, Vec<Part>), Refusal> {
-    let Loaded { assessment, readings } = load(path, ctx)?;
+    let Loaded { assessment, readings } = load(path, limit, ctx)?;
     let machine = assessment.document()["machine"].as_str().unwrap_or(log::USUAL_MACHINE).to_owned();
     let session = Session {
         assessment: &assessment,

@@ -36,11 +36,12 @@ pub struct Loaded {
 /// No assessment of a person's readings is longer.
 const MOST_BYTES: u64 = 50_000_000;
 
-/// Reads an assessment, or a readings file that is assessed on the spot.
+/// Reads an assessment, or a readings file that is assessed on the spot; against `limit_mm` if that is given, else against
+/// the limit the file names.
 ///
 /// # Errors
 /// When the file is neither, or cannot be assessed.
-pub fn load(path: &Path, ctx: &Context) -> Result<Loaded, Refusal> {
+pub fn load(path: &Path, limit_mm: Option<f64>, ctx: &Context) -> Result<Loaded, Refusal> {
     let bytes = input::read(path, MOST_BYTES, ctx)?;
     let name = input::name(path);
     let start = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
@@ -48,7 +49,7 @@ pub fn load(path: &Path, ctx: &Context) -> Result<Loaded, Refusal> {
     if json {
         return Ok(Loaded { assessment: Assessment::from_bytes(start, &name)?, readings: None });
     }
-    let assessed = of_bytes(&bytes, &name, |_| Ok(Keys::default()), ctx)?;
+    let assessed = of_bytes(&bytes, &name, |_| Ok(Keys { limit_mm, ..Keys::default() }), ctx)?;
     // In the units of the file, whatever is printed: the same file is the same session in every shop.
     let document = Document::of(&assessed, Print { unit: assessed.file_units });
     let document = serde_json::to_string(&document)

@@ -84,6 +84,21 @@ impl History {
                 "See `takeup log list` for what it has, and --quantity for what can be watched.",
             ));
         }
+        Self::of(store, machine, axis, quantity, rows, limit)
+    }
+
+    /// The history of sessions already read.
+    ///
+    /// # Errors
+    /// When the file cannot be read, or a session cannot be used.
+    pub fn of(
+        store: &Store,
+        machine: &str,
+        axis: &str,
+        quantity: Quantity,
+        rows: Vec<SessionRow>,
+        limit: Option<f64>,
+    ) -> Result<Self, Refusal> {
         let events: Vec<_> = store.events(machine, axis)?.iter().filter_map(happened).collect();
         let unusable = |what: String| Refusal::new(what, "Check the log with `takeup log check`.");
         let mut design = Design::usual().map_err(|error: DesignError| unusable(error.to_string()))?;

@@ -235,33 +235,52 @@ impl Store {
         axis: &str,
         quantity: Quantity,
     ) -> Result<Vec<SessionRow>, Refusal> {
+        Ok(self.rows(machine, axis, &[quantity])?.pop().unwrap_or_default())
+    }
+
+    /// As [`Store::sessions`], of every quantity of [`Quantity::ALL`] in that order.
+    ///
+    /// # Errors
+    /// As for [`Store::sessions`].
+    pub fn all_quantities(&self, machine: &str, axis: &str) -> Result<Vec<Vec<SessionRow>>, Refusal> {
+        self.rows(machine, axis, &Quantity::ALL)
+    }
+
+    fn rows(&self, machine: &str, axis: &str, wanted: &[Quantity]) -> Result<Vec<Vec<SessionRow>>, Refusal> {
         // Lost motion stands in columns of its own; anything else is looked up in the assessments.
-        let columns = match quantity {
-            Quantity::LostMotion => "value_mm, uncertainty_mm, dof, NULL",
-            _ => "NULL, NULL, NULL, json_extract(body, '$.assessment')",
+        let document = match wanted {
+            [Quantity::LostMotion] => "NULL",
+            _ => "json_extract(body, '$.assessment')",
         };
-        let read = || -> rusqlite::Result<Vec<SessionRow>> {
-            let sql = format!(
-                "SELECT id, at, {columns} FROM entry WHERE machine = ?1 AND axis = ?2 AND kind = 'session'
-                 AND digest NOT IN
-                 (SELECT json_extract(body, '$.corrects') FROM entry WHERE kind = 'correction' AND machine = ?1)
-                 ORDER BY at, id"
-            );
-            let mut rows = Vec::new();
+        let sql = format!(
+            "SELECT id, at, value_mm, uncertainty_mm, dof, {document} FROM entry
+             WHERE machine = ?1 AND axis = ?2 AND kind = 'session' AND digest NOT IN
+             (SELECT json_extract(body, '$.corrects') FROM entry WHERE kind = 'correction' AND machine = ?1)
+             ORDER BY at, id"
+        );
+        let read = || -> rusqlite::Result<Vec<Vec<SessionRow>>> {
+            let mut rows = vec![Vec::new(); wanted.len()];
             let mut statement = self.db.prepare(&sql)?;
             let mut found = statement.query([machine, axis])?;
             while let Some(row) = found.next()? {
-                let estimate = match (row.get::<_, Option<f64>>(2)?, row.get::<_, Option<String>>(5)?) {
-                    (Some(value), _) => {
+                let (id, at): (i64, String) = (row.get(0)?, row.get(1)?);
+                let lost = match row.get::<_, Option<f64>>(2)? {
+                    Some(value) => {
                         Some(Estimate { value, standard_uncertainty: row.get(3)?, dof: row.get(4)? })
                     }
-                    (None, text) => text
-                        .and_then(|text| serde_json::from_str(&text).ok())
-                        .and_then(|document| Assessment::from_value(document).ok())
-                        .and_then(|assessment| quantity.of(&assessment)),
+                    None => None,
                 };
-                let (id, at) = (row.get(0)?, row.get(1)?);
-                rows.extend(estimate.map(|found| SessionRow { id, at, found }));
+                let assessment = row
+                    .get::<_, Option<String>>(5)?
+                    .and_then(|text| serde_json::from_str(&text).ok())
+                    .and_then(|document| Assessment::from_value(document).ok());
+                for (quantity, rows) in wanted.iter().zip(&mut rows) {
+                    let found = match quantity {
+                        Quantity::LostMotion => lost,
+                        _ => assessment.as_ref().and_then(|assessment| quantity.of(assessment)),
+                    };
+                    rows.extend(found.map(|found| SessionRow { id, at: at.clone(), found }));
+                }
             }
             Ok(rows)
         };

@@ -38,12 +38,12 @@ pub fn axis(
         hows: vec![How::Charts, How::Forecast],
     };
     let mut events = Vec::new();
-    for quantity in Quantity::ALL {
-        if store.sessions(machine, axis, quantity)?.is_empty() {
+    for (quantity, rows) in Quantity::ALL.into_iter().zip(store.all_quantities(machine, axis)?) {
+        if rows.is_empty() {
             continue;
         }
         let limit = limit_mm.filter(|_| quantity == Quantity::LostMotion);
-        let history = History::read(store, machine, axis, quantity, limit)?;
+        let history = History::of(store, machine, axis, quantity, rows, limit)?;
         let first = part.verdict.is_empty();
         let said = words::said(&history, print);
         let tone = match history.is_adverse() {

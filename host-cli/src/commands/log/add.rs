@@ -44,7 +44,7 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
             entries.push(table(file, args.machine.as_deref(), taken, now, ctx)?);
             continue;
         }
-        let Loaded { assessment, readings } = load(file, ctx)?;
+        let Loaded { assessment, readings } = load(file, None, ctx)?;
         let stated = |key: &str| assessment.document()[key].as_str();
         let taken = match (taken, stated("taken")) {
             (None, Some(text)) => Some(time(text).map_err(|refusal| refusal.file(&name))?),

@@ -31,7 +31,7 @@ impl After {
     pub(super) fn prepare(taking: &Taking, ctx: &Context) -> Result<Self, Refusal> {
         let earlier = match &taking.compare {
             None => None,
-            Some(path) => Some((load(path, ctx)?.assessment, input::name(path))),
+            Some(path) => Some((load(path, None, ctx)?.assessment, input::name(path))),
         };
         let log = match &taking.log {
             None => None,
@@ -62,7 +62,7 @@ impl After {
             Some(log) => Some(Logging::prepare(path, log, ctx)?),
         };
         let compare = |(before, name): (&Assessment, &str)| -> Result<Compared, Refusal> {
-            let after = load(path, ctx)?.assessment;
+            let after = load(path, None, ctx)?.assessment;
             compared((before, name), (&after, &input::name(path)), None, ctx)
         };
         let comparison = match (&self.earlier, logged.as_ref().and_then(|logged| logged.last.as_ref())) {
@@ -115,7 +115,7 @@ struct Logging {
 
 impl Logging {
     fn prepare(readings: &Path, log: &Path, ctx: &Context) -> Result<Self, Refusal> {
-        let Loaded { assessment, readings } = load(readings, ctx)?;
+        let Loaded { assessment, readings } = load(readings, None, ctx)?;
         let stated = |key: &str| assessment.document()[key].as_str().map(str::to_owned);
         let taken = stated("taken").as_deref().map(time).transpose()?;
         let machine = stated("machine").unwrap_or_else(|| USUAL_MACHINE.to_owned());

@@ -172,3 +172,147 @@ fn readings_and_their_assessment_are_one_session() {
     let same = folder.takeup("compare z.csv z.json --json").done().exit(0).json();
     assert_eq!(same["change"]["value"], 0.0);
 }
+
+/// A compensation table of bed-mill, Z 0.118 mm.
+fn with_table(folder: &Folder) {
+    folder.write("z.json", assessment(0.118, 0.001).to_string());
+    folder.takeup("table build z.json -o mill.table --machine bed-mill").done().exit(0);
+}
+
+#[test]
+fn tables_in_force_are_kept() {
+    let folder = Folder::new();
+    with_table(&folder);
+    let add = "log add mill.table --log l.db --taken 2026-03-04 --json";
+    let first = folder.takeup(add).done().exit(0).json();
+    assert_eq!(
+        (&first["entries"][0]["machine"], &first["entries"][0]["added"]),
+        (&"bed-mill".into(), &true.into())
+    );
+    assert_eq!(folder.takeup(add).done().exit(0).json()["entries"][0]["added"], false);
+    let shown = folder.takeup("log show 1 --log l.db --json").done().exit(0).json();
+    let exported = folder.takeup("table export mill.table").done().exit(0).json();
+    assert_eq!(shown["table"], exported);
+    let list = folder.takeup("log list --log l.db").done().exit(0).stdout;
+    assert!(list.contains("table: corrects Z up to 0.118 mm"), "{list}");
+    // It travels with a bundle, and a bundle with a spoilt table is refused.
+    folder.takeup("log export -o b.jsonl --log l.db").done().exit(0);
+    folder.takeup("log import b.jsonl --log other.db").done().exit(0);
+    folder.takeup("log check --log other.db").done().exit(0);
+    // It is what a program is judged by, where nothing else is given.
+    folder.takeup("log add z.json --machine bed-mill --log l.db").done().exit(0);
+    folder.write("p.nc", "G21 G90 G0 Z5\nG1 Z-1 F100\nG1 X20\nG1 Z0\nG1 X40\nG0 Z5\nM2\n");
+    let run = folder.takeup("report --log l.db --program p.nc -o r.html").done().exit(1);
+    assert!(run.stdout.contains("up to 0.118 mm off the path"), "{run:?}");
+    let page = folder.read("r.html");
+    assert!(page.contains("Compensation table in force since 2026-03-04"));
+    // A damaged table is refused before the log is touched.
+    let mut bytes = std::fs::read(folder.file("mill.table")).unwrap();
+    let last = bytes.len() - 5;
+    bytes[last] ^= 1;
+    folder.write("bad.table", bytes);
+    let before = std::fs::read(folder.file("l.db")).unwrap();
+    folder.takeup("log add bad.table --log l.db").done().refused(&["bad.table"]);
+    assert!(before == std::fs::read(folder.file("l.db")).unwrap());
+}
+
+#[test]
+fn other_quantities_are_watched_too() {
+    let folder = Folder::new();
+    let mut files = Vec::new();
+    for week in 0..16 {
+        // Lost motion steady, but it repeats worse and worse, and slips more and more.
+        let mut document = assessment(0.020, 0.001);
+        document["taken"] = format!("2026-{:02}-{:02}T08:00:00Z", 1 + week / 4, 1 + 7 * (week % 4)).into();
+        let s = 0.002 * 1.12_f64.powi(week);
+        for station in document["stations"].as_array_mut().unwrap() {
+            station["plus"]["s"] = s.into();
+            station["minus"]["s"] = s.into();
+        }
+        let slip = 1e-4 * f64::from(week);
+        document["drift"] = serde_json::json!({ "per_cycle": { "value": slip, "low_95": slip - 2e-4, "high_95": slip + 2e-4 } });
+        let name = format!("s{week}.json");
+        folder.write(&name, document.to_string());
+        files.push(name);
+    }
+    folder.takeup(&format!("log add {} --log l.db", files.join(" "))).done().exit(0);
+    let trend = |quantity: &str, code: i32| {
+        let arguments = format!("log trend --log l.db --quantity {quantity} --json");
+        folder.takeup(&arguments).done().exit(code).json()
+    };
+    assert_eq!(trend("lost-motion", 0)["answer"], "steady");
+    let scatter = trend("repeatability", 1);
+    assert_eq!((&scatter["answer"], &scatter["alarm"]["side"]), (&"alarm".into(), &"above".into()));
+    assert!((scatter["sessions"][0]["repeatability"]["value"].as_f64().unwrap() - 0.002).abs() < 1e-9);
+    let slip = trend("slip", 1);
+    assert!((slip["per_week"]["value"].as_f64().unwrap() - 1e-4).abs() < 1e-5, "{}", slip["per_week"]);
+    folder.takeup("log trend --log l.db --quantity stiffness").done().refused(&["stiffness", "log list"]);
+    folder.takeup("log trend --log l.db --quantity speed").done().refused(&["speed", "lost-motion"]);
+    // In inches and in words; a limit is in the unit of the quantity.
+    let words =
+        folder.takeup("log trend --log l.db --quantity slip --units in --limit 0.0001").done().exit(1);
+    assert!(words.stdout.contains("slip per lift") && words.stdout.contains(" in "), "{words:?}");
+    // The page shows them beside lost motion.
+    folder.takeup("report --log l.db -o r.html").done().exit(1);
+    let page = folder.read("r.html");
+    for title in ["Lost motion over time", "Scatter of a reading over time", "Slip per lift over time"] {
+        assert!(page.contains(title), "{title}");
+    }
+}
+
+#[test]
+fn nothing_is_wider_than_a_terminal() {
+    let folder = Folder::new();
+    let names = [
+        "bed mill no. 2 beside the furnace, new knee",
+        "bed mill no. 3 beside the furnace, new knee",
+        "k\u{fc}hlmill",
+    ];
+    for (day, name) in names.into_iter().enumerate() {
+        let mut document = assessment(0.118 + 0.01 * day as f64, 0.001);
+        document["machine"] = name.into();
+        document["taken"] = format!("2026-03-0{}T08:00:00Z", day + 1).into();
+        folder.write("s.json", document.to_string());
+        folder.takeup("log add s.json --log l.db").done().exit(0);
+        let text = "the coupling was clamped anew, and the nut looked at while it was open; nothing else was found to be wrong";
+        folder
+            .takeup_args(["log", "note", text, "--event", "repair", "--machine", name, "--log", "l.db"])
+            .done()
+            .exit(0);
+    }
+    let list = folder.takeup("log list --log l.db").done().exit(0).stdout;
+    let trend = folder
+        .takeup_args(["log", "trend", "--machine", names[0], "--limit", "0.05", "--log", "l.db"])
+        .done()
+        .exit(1)
+        .stdout;
+    for line in list.lines().chain(trend.lines()) {
+        assert!(line.chars().count() <= 80, "{} wide: {line}", line.chars().count());
+    }
+    // Names that differ at their ends can still be told apart? Not where both ends are alike; the numbers can.
+    assert!(list.contains("bed mill") && list.contains("k\u{fc}hlmill"), "{list}");
+    // Similar names: the one meant is offered.
+    folder
+        .takeup_args(["log", "trend", "--machine", "Kuehlmill", "--log", "l.db"])
+        .done()
+        .refused(&["Kuehlmill", "bed mill no. 2"]);
+    folder
+        .takeup_args(["log", "trend", "--machine", "K\u{dc}HLMILL", "--log", "l.db"])
+        .done()
+        .refused(&["It has \"k\u{fc}hlmill\""]);
+    folder.takeup("log trend --log l.db").done().refused(&["3 axes", "--machine"]);
+    folder.takeup("report --log l.db -o r.html").done().refused(&["3 machines", "--machine"]);
+}
+
+#[test]
+fn one_session_is_no_trend() {
+    let folder = with_sessions(&[0.020]);
+    let run = folder.takeup("log trend --log l.db --limit 0.05").done().exit(0);
+    assert!(
+        run.stdout.starts_with("One session so far, axis Z of bed-mill: lost motion is 0.020 mm"),
+        "{run:?}"
+    );
+    assert!(run.stdout.contains("1 session since"), "{run:?}");
+    folder.takeup("report --log l.db -o r.html").done().exit(0);
+    assert!(folder.read("r.html").contains("A trend takes more"));
+}

@@ -84,3 +84,33 @@ fn what_cannot_be_compared_is_refused() {
     folder.takeup("compare w.json z.json").done().refused(&["w.json", "no lost motion"]);
     assert_eq!(folder.takeup("compare x.json z.json --json").done().refusal()["schema"], "takeup.refusal/1");
 }
+
+#[test]
+fn paired_where_the_stations_take_to_it_differently() {
+    let folder = Folder::new();
+    let at = |lost: [f64; 4]| {
+        let mut document = assessment(0.1, 0.001);
+        let station = document["stations"][0].clone();
+        let stations = (0_i32..).zip(lost).map(|(i, lost)| {
+            let mut station = station.clone();
+            station["target"] = (-20.0 * f64::from(i)).into();
+            station["lost_motion"]["value"] = lost.into();
+            station
+        });
+        document["stations"] = stations.collect::<Vec<_>>().into();
+        document["lost_motion"]["value"] = (lost.iter().sum::<f64>() / 4.0).into();
+        document.to_string()
+    };
+    folder.write("before.json", at([0.1, 0.1, 0.1, 0.1]));
+    folder.write("alike.json", at([0.021, 0.020, 0.019, 0.020]));
+    folder.write("unlike.json", at([0.010, 0.030, 0.010, 0.030]));
+    let alike = folder.takeup("compare before.json alike.json --json").done().exit(0).json();
+    assert_eq!(alike["model"], "welch");
+    let unlike = folder.takeup("compare before.json unlike.json --json").done().exit(0).json();
+    assert_eq!(unlike["model"], "paired");
+    // By hand: changes -0.09, -0.07, -0.09, -0.07, s = 0.011547, t(3) = 3.182 (printed table): ± 0.01837.
+    let half = unlike["change"]["high_95"].as_f64().unwrap() - unlike["change"]["value"].as_f64().unwrap();
+    assert!((half - 3.182 * 0.011547 / 2.0).abs() < 1e-5, "{half}");
+    let words = folder.takeup("compare before.json unlike.json").done().exit(0).stdout;
+    assert!(words.contains("differs along the travel"), "{words}");
+}

@@ -11,6 +11,9 @@ fn log_with_one() -> Folder {
     folder.write("a.json", assessment(0.02, 0.001).to_string());
     folder.write("b.json", assessment(0.03, 0.001).to_string());
     folder.takeup("log add a.json --log l.db").done().exit(0);
+    folder.takeup("log add b.json --log other.db").done().exit(0);
+    folder.takeup("log export -o b.jsonl --log other.db").done().exit(0);
+    std::fs::remove_file(folder.file("other.db")).unwrap();
     folder
 }
 
@@ -19,7 +22,9 @@ fn log_with_one() -> Folder {
 fn refused_and_unchanged(folder: &Folder, words: &[&str]) {
     let before = std::fs::read(folder.file("l.db")).unwrap();
     let names = folder.names();
-    for command in ["log add b.json --log l.db", "log note spring --log l.db"] {
+    for command in
+        ["log add b.json --log l.db", "log note spring --log l.db", "log import b.jsonl --log l.db"]
+    {
         folder.takeup(command).done().refused(words);
         assert!(before == std::fs::read(folder.file("l.db")).unwrap(), "{command} changed the file");
         assert_eq!(names, folder.names(), "{command} left something behind");
@@ -86,7 +91,7 @@ fn locked_by_another_program() {
     let folder = log_with_one();
     let other = Connection::open(folder.file("l.db")).unwrap();
     other.execute_batch("BEGIN EXCLUSIVE").unwrap();
-    folder.takeup("log add b.json --log l.db").done().refused(&["another program"]);
+    refused_and_unchanged(&folder, &["another program"]);
     other.execute_batch("ROLLBACK").unwrap();
     folder.takeup("log add b.json --log l.db").done().exit(0);
 }
@@ -103,7 +108,7 @@ fn folder_that_may_not_be_written() {
     let output = as_nobody(&folder, &folder.takeup("log add b.json --log new.db"), 0o555);
     assert_eq!(output.status.code(), Some(2), "{output:?}");
     assert!(before == std::fs::read(folder.file("l.db")).unwrap());
-    assert_eq!(folder.names(), ["a.json", "b.json", "l.db"]);
+    assert_eq!(folder.names(), ["a.json", "b.json", "b.jsonl", "l.db"]);
 }
 
 /// Runs as a user whom permissions bind; the superuser may write anywhere.
@@ -158,4 +163,57 @@ fn disk_full() {
     folder.takeup("log check --log l.db").done().exit(0);
     assert!(before == std::fs::read(folder.file("l.db")).unwrap(), "the log changed");
     assert!(!folder.file("l.db-journal").exists());
+}
+
+/// A disk that is really full: a small file system in memory, where this user may mount one.
+#[test]
+fn file_system_without_room() {
+    let folder = log_with_one();
+    folder.takeup("log export -o b.jsonl --log l.db").done().exit(0);
+    folder.takeup("log add b.json --log more.db").done().exit(0);
+    folder.takeup("log export -o more.jsonl --log more.db").done().exit(0);
+    folder.write("old.db", std::fs::read(folder.file("l.db")).unwrap());
+    older(&folder.file("old.db"));
+    std::fs::create_dir(folder.file("disk")).unwrap();
+    let script = r#"
+        mount -t tmpfs -o size=160k none disk || exit 77
+        cp l.db old.db disk/
+        cat /dev/zero > disk/fill 2>/dev/null
+        cp disk/l.db l.before; cp disk/old.db old.before; ls -A disk > names.before
+        while read -r arguments; do
+            "$0" $arguments > out 2> err; code=$?
+            echo "$code $arguments: $(head -n 1 err)"
+            cmp -s disk/l.db l.before && cmp -s disk/old.db old.before || echo "CHANGED by $arguments"
+            ls -A disk | cmp -s - names.before || echo "LEFT by $arguments: $(ls -A disk)"
+        done <<'END'
+log add b.json --log disk/l.db
+log note spring --log disk/l.db
+log import more.jsonl --log disk/l.db
+log migrate --log disk/old.db
+log add b.json --log disk/new.db
+log export -o disk/x.jsonl --log l.db
+report --log l.db -o disk/r.html
+END
+        rm disk/fill
+        "$0" log add b.json --log disk/l.db > /dev/null && "$0" log check --log disk/l.db
+    "#;
+    let output = std::process::Command::new("unshare")
+        .args(["-Urm", "bash", "-c", script])
+        .arg(takeup_tests::takeup_binary())
+        .current_dir(folder.path())
+        .output();
+    let Ok(output) = output.map_err(|error| println!("no unshare here: {error}")) else { return };
+    let told = String::from_utf8_lossy(&output.stdout);
+    println!("{told}{}", String::from_utf8_lossy(&output.stderr));
+    if told.is_empty() {
+        println!("nothing may be mounted here: only the limit on the size of files was tried");
+        return;
+    }
+    let refusals: Vec<_> = told.lines().filter(|line| line.starts_with("2 ")).collect();
+    assert_eq!(refusals.len(), 7, "seven refusals were expected");
+    for line in refusals {
+        assert!(line.contains("disk") && line.contains("takeup: "), "{line}");
+    }
+    assert!(!told.contains("CHANGED") && !told.contains("LEFT"), "something changed");
+    assert!(told.contains("the log is whole: 2 entries"), "with room again the session is taken");
 }
