@@ -21,6 +21,7 @@ pub struct Screen {
     terminal: bool,
     colour: bool,
     width: usize,
+    height: Option<usize>,
 }
 
 /// The width that lines are laid out for where the terminal does not say (or there is none).
@@ -42,8 +43,10 @@ impl Screen {
     fn of(terminal: bool) -> Self {
         let forbidden = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty())
             || std::env::var_os("TERM").is_some_and(|value| value == "dumb");
-        let width = terminal_size::terminal_size().map_or(USUAL_WIDTH, |(width, _)| usize::from(width.0));
-        Self { terminal, colour: terminal && !forbidden, width: width.clamp(40, 100) }
+        let size = terminal_size::terminal_size();
+        let width = size.map_or(USUAL_WIDTH, |(width, _)| usize::from(width.0));
+        let height = size.map(|(_, height)| usize::from(height.0)).filter(|_| terminal);
+        Self { terminal, colour: terminal && !forbidden, width: width.clamp(40, 100), height }
     }
 
     /// Whether a person looks at it directly.
@@ -56,6 +59,12 @@ impl Screen {
     #[must_use]
     pub fn colours(&self) -> bool {
         self.colour
+    }
+
+    /// How many lines a person sees at once; none where it is no terminal.
+    #[must_use]
+    pub fn height(&self) -> Option<usize> {
+        self.height
     }
 
     /// The text with its tone, if colour may be used.

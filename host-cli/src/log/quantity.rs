@@ -274,6 +274,12 @@ impl Printed {
         decimals(self.value(found), self.places + 1)
     }
 
+    /// As text with two digits more, for changes per week.
+    #[must_use]
+    pub fn finer(self, found: f64) -> String {
+        decimals(self.value(found), self.places + 2)
+    }
+
     /// As text with the unit.
     #[must_use]
     pub fn with_unit(self, found: f64) -> String {

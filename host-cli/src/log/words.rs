@@ -70,8 +70,8 @@ fn per_week(history: &History, lengths: Print) -> Option<String> {
     Some(match history.quantity.scale() {
         Scale::Plain => format!(
             "Change per week: {} ± {} {} (95 %).",
-            print.fine(week.value),
-            print.fine(week.expanded_95()),
+            print.finer(week.value),
+            print.finer(week.expanded_95()),
             print.unit
         ),
         Scale::Logarithm => format!(
@@ -145,8 +145,8 @@ pub fn needs(missing: Missing, quantity: Quantity, lengths: Print) -> String {
         Missing::Span => "all sessions are of the same time; measure again in a week".to_owned(),
         Missing::Change { per_day } => format!(
             "no growth is shown clearly enough ({} ± {} {} per week)",
-            print.fine(7.0 * per_day.value),
-            print.fine(7.0 * per_day.expanded_95()),
+            print.finer(7.0 * per_day.value),
+            print.finer(7.0 * per_day.expanded_95()),
             print.unit
         ),
         Missing::Straightness { .. } => {

@@ -300,3 +300,66 @@ impl Of<'_> {
         self.figure("Under load", words, &plot).map(|figure| vec![figure])
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+    use std::fmt::Write as _;
+
+    fn plotted(routine: &str, part: &str, found: serde_json::Value, rows: &str) -> Vec<Figure> {
+        let mut document =
+            json!({ "schema": "takeup.assessment/1", "axis": "Z", "routine": routine, "units": "mm" });
+        document[part] = found;
+        let assessment = Assessment::from_value(document).unwrap();
+        figures(&assessment, rows, Print { unit: Unit::Mm }).unwrap()
+    }
+
+    /// A staircase up, down and up; dead band 0.05 mm, wind-up 0.03 mm, after the model of the take-up curve.
+    #[test]
+    fn the_take_up_curve_starts_flat() {
+        let follows = |s: f64| {
+            let beyond = (s - 0.05_f64).max(0.0);
+            beyond - 0.03 * (1.0 - (-beyond / 0.03).exp())
+        };
+        let mut rows = "target,approach,reading\n0,-,0\n".to_owned();
+        for (approach, leg) in [('+', 0), ('-', 1), ('+', 2)] {
+            let lost = 0.4 - follows(0.4);
+            for step in 1..=20 {
+                let s = 0.02 * f64::from(step);
+                let (target, reading) =
+                    if leg == 1 { (0.4 - s, 0.4 - lost - follows(s)) } else { (s, follows(s)) };
+                let _ = writeln!(rows, "{target:.2},{approach},{reading:.5}");
+            }
+        }
+        let value = |v: f64| json!({ "value": v, "low_95": v - 0.002, "high_95": v + 0.002 });
+        let found = json!({ "dead_band": value(0.05), "wind_up": value(0.03) });
+        let figures = plotted("small-steps", "take_up", found, &rows);
+        assert_eq!(figures.len(), 1);
+        let figure = &figures[0];
+        assert!(figure.words.contains("over 3 reversals"), "{}", figure.words);
+        // Sixty steps, and two curves beside them.
+        assert_eq!(figure.svg.matches("class=\"point\"").count(), 60);
+        assert!(figure.keys.iter().any(|key| key.words.contains("dead band")));
+    }
+
+    #[test]
+    fn every_kind_of_test_has_a_plot() {
+        let growth = json!({ "amplitude": { "value": 0.02 }, "time_constant_s": { "value": 900.0 } });
+        for (routine, part, found, rows, marks) in [
+            ("reversal", "x", json!(0), "target,approach,reading\n0,+,1\n0,-,1.1\n-5,+,3\n-5,-,3.1\n", 4),
+            ("positioning", "x", json!(0), "target,approach,reading\n0,+,0\n10,+,9.9\n10,-,10\n0,-,0.1\n", 4),
+            ("return", "x", json!(0), "target,approach,reading\n0,-,0\n0,-,0.001\n0,-,0.002\n", 3),
+            ("push-pull", "x", json!(0), "force,reading\n-50,0\n0,0.01\n50,0.04\n", 3),
+            ("warm-up", "growth", growth, "time,reading\n0,0\n600,0.01\n1200,0.015\n", 3),
+            ("indicator", "x", json!(0), "reading\n0.001\n0.002\n", 2),
+        ] {
+            let figures = plotted(routine, part, found, rows);
+            assert_eq!(figures.len(), 1, "{routine}");
+            assert_eq!(figures[0].svg.matches("class=\"point\"").count(), marks, "{routine}");
+            assert!(!figures[0].keys.is_empty(), "{routine}");
+        }
+        // Readings that cannot be read again make no page fail.
+        assert!(plotted("reversal", "x", json!(0), "nonsense").is_empty());
+    }
+}

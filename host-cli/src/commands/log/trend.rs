@@ -170,8 +170,11 @@ fn text(history: &History, ctx: &Context) -> String {
     for line in &said.lines {
         let _ = writeln!(text, "{}", screen.wrap(line, "  "));
     }
-    text.push('\n');
-    text.push_str(&chart_of(history, lengths));
+    let next = screen.wrap(&format!("Next: {}", said.next), "  ");
+    let _ = writeln!(text, "{next}\n");
+    // The verdict must stay in sight: as many sessions as there is room for below it.
+    let most = screen.height().map_or(MOST_ROWS, |height| height.saturating_sub(18).clamp(6, MOST_ROWS));
+    text.push_str(&chart_of(history, most, lengths));
     let design = format!(
         "Charts: CUSUM k {} h {:.2}, EWMA weight {} width {:.2}; built for a lasting shift of {} standard deviation of \
          one session, {} sessions between false alarms of each.",
@@ -182,21 +185,18 @@ fn text(history: &History, ctx: &Context) -> String {
         watch::USUAL_SHIFT,
         watch::USUAL_RUN_LENGTH
     );
-    let _ = writeln!(
-        text,
-        "\n{}\n\n{}",
-        screen.wrap(&design, ""),
-        screen.wrap(&format!("Next: {}", said.next), "  ")
-    );
+    let _ = writeln!(text, "{}", screen.wrap(&design, "  "));
     text
 }
 
+/// Most sessions of the chart.
+const MOST_ROWS: usize = 24;
+
 /// The last sessions, a line each: the value as a mark between the smallest and the largest.
-fn chart_of(history: &History, lengths: Print) -> String {
+fn chart_of(history: &History, most: usize, lengths: Print) -> String {
     const WIDTH: usize = 50;
-    const MOST: usize = 24;
     let print = history.quantity.print(lengths);
-    let steps = history.steps.get(history.steps.len().saturating_sub(MOST)..).unwrap_or_default();
+    let steps = history.steps.get(history.steps.len().saturating_sub(most)..).unwrap_or_default();
     let found = |i: usize| steps.get(i).map_or(Estimate::ZERO, |step| step.row.found);
     let ends = (0..steps.len())
         .flat_map(|i| [found(i).low_95(), found(i).high_95()])
