@@ -234,7 +234,8 @@ fn span(values: impl Iterator<Item = f64>) -> (f64, f64) {
     if low > high {
         return (0.0, 1.0);
     }
-    let room = if high > low { 0.06 * (high - low) } else { 0.5 * high.abs().max(1e-3) };
+    // Around a single place no more than seven: as a day it is a week, as a station it is near.
+    let room = if high > low { 0.06 * (high - low) } else { (0.5 * high.abs()).clamp(1e-3, 7.0) };
     (low - room, high + room)
 }
 
