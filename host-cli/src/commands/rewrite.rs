@@ -6,7 +6,7 @@ use crate::input::{self, LineError};
 use crate::output;
 use crate::program_args::{IntegersArg, WorkOffset};
 use crate::refusal::Refusal;
-use crate::slack_args::{AfterAxis, AxisValue, SlackArgs};
+use crate::slack_args::{AfterAxis, AxisValue, SlackArgs, per_axis};
 use crate::units::LengthArg;
 use serde::Serialize;
 use std::fs::File;
@@ -15,7 +15,7 @@ use std::path::PathBuf;
 use takeup_core::axis::{Axis, PerAxis};
 use takeup_core::length::Length;
 use takeup_core::program::rewrite::clear::Heights;
-use takeup_core::program::rewrite::{self, Counts, Rewriter, Settings, Strategy, Unseated};
+use takeup_core::program::rewrite::{self, AlongTravel, Counts, Rewriter, Settings, Strategy, Unseated};
 use takeup_core::program::words::LONGEST_LINE;
 
 /// Arguments of `rewrite`.
@@ -40,6 +40,10 @@ pub struct Args {
     clear_z: Option<LengthArg>,
     #[command(flatten)]
     offset: WorkOffset,
+    /// Where an axis may be sent, such as x=0..400,z=-180..5, in the program's coordinates [in --units];
+    /// a correction that would pass it is refused
+    #[arg(long, value_name = "AXIS=LOW..HIGH", value_delimiter = ',')]
+    travel: Vec<AxisValue<Travel>>,
     /// Refuse a program in which a cut begins while a seat is unknown
     #[arg(long)]
     strict: bool,
@@ -64,6 +68,21 @@ impl AfterAxis for Named {
                 crate::refusal::clip(text)
             )),
         }
+    }
+}
+
+/// The lowest and the highest place of an axis.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Travel(LengthArg, LengthArg);
+
+impl AfterAxis for Travel {
+    const EXPECTED: &'static str = "a travel such as z=-180..5";
+
+    fn read(text: &str) -> Result<Self, String> {
+        let (low, high) = text.split_once("..").ok_or_else(|| {
+            format!("\"{}\" is no travel: LOW..HIGH was expected", crate::refusal::clip(text))
+        })?;
+        Ok(Travel(low.parse()?, high.parse()?))
     }
 }
 
@@ -121,7 +140,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let mut reader = input::open(&args.program, ctx)?;
     let sideways = [Axis::X, Axis::Y].iter().any(|axis| {
         let law = table.axes.get(*axis).as_ref();
-        law.is_some_and(|law| !law.is_zero()) && *settings.strategy.get(*axis) != Strategy::TakeUp
+        law.is_some_and(|law| !law.is_zero())
     });
     if sideways && settings.clear.is_none() {
         // Twice through the program: a stream is kept in a file without a name meanwhile.
@@ -217,7 +236,25 @@ impl Found {
             if self.unseated.len() < MOST_LISTED {
                 self.unseated.push(line);
             }
-            self.warn(line, format!("a cut begins while the seat of {axis} is unknown"));
+            let way_out = if axis == Axis::Z { "" } else { "; give --clear-z if it may be seated before" };
+            self.warn(line, format!("a cut begins while the seat of {axis} is unknown{way_out}"));
+        }
+        match note.along_travel {
+            None => {}
+            Some(AlongTravel::ToolLength) => self.warn(
+                line,
+                "the correction of Z changes along the travel and is read where --work-offset says: give it with \
+                 the length of the tool"
+                    .to_owned(),
+            ),
+            Some(AlongTravel::Rotary) => self.warn(
+                line,
+                "a line with a rotary word is not divided where the correction changes: it is exact at its ends only"
+                    .to_owned(),
+            ),
+        }
+        if note.limits_lost {
+            self.warn(line, "another work offset: from here --travel is not looked at".to_owned());
         }
         if let Some(blending) = note.blending {
             let (axis, width) = (blending.axis, blending.width.as_mm());
@@ -245,6 +282,18 @@ fn settings(args: &Args, ctx: &Context) -> Result<Settings, Refusal> {
             *settings.strategy.get_mut(*axis) = *strategy;
         }
     }
+    let travel = per_axis("--travel", &args.travel, |Travel(low, high)| {
+        (low.length(ctx.units()), high.length(ctx.units()))
+    })?;
+    for (axis, limits) in travel.iter() {
+        if limits.is_some_and(|(low, high)| low >= high) {
+            return Err(Refusal::new(
+                format!("--travel of {axis} ends below where it begins"),
+                "Give the lowest place first, such as z=-180..5.",
+            ));
+        }
+    }
+    settings.limits = travel;
     settings.clear = args.clear_z.map(|height| height.length(ctx.units()));
     settings.offset = args.offset.places(ctx)?;
     settings.integers = args.integers.into();

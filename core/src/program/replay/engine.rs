@@ -383,7 +383,11 @@ impl Replay {
         let sideways =
             [Axis::X, Axis::Y].iter().any(|axis| libm::fabs(to.get(*axis) - from.get(*axis)) > 1e-6);
         if sideways {
-            return self.clear.height().is_some_and(|clear| lowest >= clear - slack);
+            let mut clear = self.clear;
+            if intent.rate == Rate::Rapid {
+                clear.rapid(&intent.curve); // the rapid in hand shows it too
+            }
+            return clear.height().is_some_and(|clear| lowest >= clear - slack);
         }
         if distance(&from, &to) == 0.0 {
             return false;

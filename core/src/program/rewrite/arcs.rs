@@ -102,6 +102,7 @@ fn tidy(parts: &mut Vec<Part, 6>, start: Place, least: f64) {
 
 impl Rewriter<'_> {
     /// The arc of a block, in counts.
+    #[inline(never)]
     fn geometry(&self, block: &Block, targets: &PerAxis<Length>) -> Result<(Arc, Option<f64>), Stop> {
         let (first, second, _) = self.modal.plane.axes();
         let place = |axis: Axis| self.axes.get(axis).wanted.counts() as f64;
@@ -142,6 +143,7 @@ impl Rewriter<'_> {
     }
 
     /// An arc in whose plane an axis is corrected.
+    #[inline(never)]
     pub(super) fn arc(
         &mut self,
         block: &Block,
@@ -221,6 +223,7 @@ impl Rewriter<'_> {
     }
 
     /// Into how many equal pieces a part is divided so that arcs follow the table.
+    #[inline(never)]
     fn divisions(&self, course: &Course, from: f64, share: f64, ends: &PerAxis<Length>) -> u32 {
         let mut count = 1;
         while !course.uniform && count < MOST_PIECES {
@@ -312,6 +315,7 @@ impl Rewriter<'_> {
     }
 
     /// A piece before the last: a line of its own.
+    #[inline(never)]
     fn inner_piece(
         &mut self,
         block: &Block,
@@ -322,7 +326,8 @@ impl Rewriter<'_> {
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
         let (first, second, third) = course.axes;
-        let mut text = self.inserted(block, b"");
+        let mut text = Inserted::new();
+        self.begin(&mut text, block, b"");
         if block.mode_word || block.motion_word.is_some() {
             put(&mut text, self.plane_word());
         }
@@ -358,6 +363,7 @@ impl Rewriter<'_> {
 
     /// The last piece, or the whole arc: the line itself, with its words changed.
     #[allow(clippy::too_many_arguments)] // the line, what it cuts, and what came before it
+    #[inline(never)]
     fn last_piece(
         &mut self,
         block: &Block,
@@ -401,10 +407,11 @@ impl Rewriter<'_> {
             self.patch_centres(block, &centres, single, half, &mut patches)?;
         }
         self.share_feed(block, piece.share, &mut patches);
-        self.write_line(line, &patches, &[], sink);
+        self.write_line(line, &patches, None, sink);
         Ok(())
     }
 
+    #[inline(never)]
     fn patch_centres(
         &self,
         block: &Block,

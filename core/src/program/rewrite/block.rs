@@ -3,7 +3,6 @@
 use super::refusal::{Reason, Stop};
 use crate::axis::{Axis, PerAxis};
 use crate::program::modal::{Modal, Plane};
-use crate::program::number::Number;
 use crate::program::words::{Span, Token, Word, Words};
 use heapless::Vec;
 
@@ -29,7 +28,8 @@ pub(super) enum Purpose {
 pub(super) enum Blend {
     Unchanged,
     Without,
-    Within(Number),
+    /// With its tolerance in P.
+    Within,
 }
 
 /// The words of a block.
@@ -62,7 +62,7 @@ pub(super) struct Block {
     /// The tool length changes.
     pub tool_length: bool,
     /// A work offset is chosen: tenths of its code, and the number of an additional one.
-    pub offset: Option<(i64, i64)>,
+    pub offset: Option<(u16, u16)>,
     pub program: bool,
     pub rotary: bool,
     pub blend: Blend,
@@ -98,7 +98,9 @@ struct Open {
 }
 
 impl Block {
-    const EMPTY: Block = Block {
+    /// Before a line is read. A block is read in place: it is too large to be handed about in a
+    /// microcontroller.
+    pub const EMPTY: Block = Block {
         purpose: Purpose::Move,
         axes: PerAxis { x: None, y: None, z: None },
         centre: PerAxis { x: None, y: None, z: None },
@@ -123,8 +125,8 @@ impl Block {
 
     /// Reads a line and applies its modal words. `corrected` says which axes are corrected.
     #[inline]
-    pub fn read(line: &[u8], modal: &mut Modal, corrected: &PerAxis<bool>) -> Result<Block, Stop> {
-        let mut block = Block::EMPTY;
+    pub fn read(&mut self, line: &[u8], modal: &mut Modal, corrected: &PerAxis<bool>) -> Result<(), Stop> {
+        let block = self;
         let mut open = Open::default();
         let mut codes = false;
         for token in Words::new(line) {
@@ -170,7 +172,7 @@ impl Block {
         if codes {
             block.close(modal, corrected, &open)?;
         }
-        Ok(block)
+        Ok(())
     }
 
     fn general(
@@ -232,9 +234,9 @@ impl Block {
         }
         match tenths {
             430 | 431 | 432 | 440 | 490 => self.tool_length = true,
-            540 | 550 | 560 | 570 | 580 | 590..=593 => self.offset = Some((tenths, 0)),
+            540 | 550 | 560 | 570 | 580 | 590..=593 => self.offset = Some((tenths as u16, 0)),
             541 | 1540 => open.further_offset = true,
-            1100..=1290 if tenths % 10 == 0 => self.offset = Some((tenths, 0)),
+            1100..=1290 if tenths % 10 == 0 => self.offset = Some((tenths as u16, 0)),
             921..=923 => self.doubt = PerAxis { x: true, y: true, z: true },
             640 => open.blend = true,
             80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 501 | 610 | 611 | 690 | 960 | 970 | 1030 | 1870 => {}
@@ -267,10 +269,10 @@ impl Block {
         }
         let whole = |word: Option<Word>| word.and_then(|word| word.number.whole()).unwrap_or(0);
         if open.further_offset {
-            self.offset = Some((541, whole(self.p)));
+            self.offset = Some((541, u16::try_from(whole(self.p)).unwrap_or(u16::MAX)));
         }
         if open.blend {
-            self.blend = self.p.map_or(Blend::Without, |word| Blend::Within(word.number));
+            self.blend = if self.p.is_some() { Blend::Within } else { Blend::Without };
         }
         let named = self.axes.map(Option::is_some);
         match self.purpose {

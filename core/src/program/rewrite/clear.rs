@@ -54,7 +54,10 @@ impl Heights {
     /// Takes a line. What cannot be read is left to the rewriter, which refuses it.
     pub fn line(&mut self, line: &[u8]) {
         const NONE: PerAxis<bool> = PerAxis { x: false, y: false, z: false };
-        let Ok(block) = Block::read(line, &mut self.modal, &NONE) else { return };
+        let mut block = Block::EMPTY;
+        if block.read(line, &mut self.modal, &NONE).is_err() {
+            return;
+        }
         // A tool change is no reason to forget: the program counts on its heights.
         if block.doubt.z || block.offset.is_some() {
             self.z = None;
@@ -74,9 +77,16 @@ impl Heights {
         }
         let before = self.z;
         if let Motion::Cycle(_) = self.modal.motion {
-            // Relative heights of cycles are not followed.
             if self.modal.distance == Distance::Incremental {
-                self.lost |= block.names_axis();
+                // Relative heights are followed only where the drill returns to where it began.
+                match block.radius.and_then(length) {
+                    Some(down) if !self.modal.to_r_plane && down <= Length::ZERO => {
+                        self.cut = self.cut.max(before.map(|z| just_below(z.saturating_add(down))));
+                        self.lost |= before.is_none();
+                    }
+                    Some(_) => self.lost = true,
+                    None => self.lost |= self.modal.to_r_plane && block.names_axis(),
+                }
             } else if let Some(height) = block.radius.and_then(length) {
                 self.cut = self.cut.max(Some(just_below(height)));
                 if self.modal.to_r_plane {
@@ -195,6 +205,7 @@ mod tests {
     fn the_r_plane_of_a_cycle_is_clear_where_the_drill_stays_at_it() {
         assert_eq!(clear("G0 Z25\nG99 G81 X1 Y1 Z-5 R2\nX9\nG80\n"), Some(2.0));
         assert_eq!(clear("G0 Z25\nG98 G81 X1 Y1 Z-5 R2\nX9\nG80\n"), Some(25.0));
-        assert_eq!(clear("G0 Z25\nG91 G98 G81 X1 Y1 Z-5 R-2\n"), None);
+        assert_eq!(clear("G0 Z25\nG91 G98 G81 X1 Y1 Z-5 R-20\n"), Some(25.0));
+        assert_eq!(clear("G0 Z25\nG91 G99 G81 X1 Y1 Z-5 R-20\n"), None);
     }
 }

@@ -6,7 +6,7 @@
 //! onto their depths on the `-` seat; on the way out nothing is cut that matters.
 
 use super::block::Block;
-use super::emit::{Patches, Text, dimension, put, put_number};
+use super::emit::{Inserted, Patches, Text, dimension, put, put_number};
 use super::rapid::past;
 use super::refusal::{CycleTrouble, Reason, Stop};
 use super::track::{Place, direction};
@@ -54,6 +54,7 @@ const fn trouble(word: Option<Word>, trouble: CycleTrouble) -> Stop {
 const BACK_BORE: u16 = 870;
 
 impl Rewriter<'_> {
+    #[inline(never)]
     pub(super) fn cycle(
         &mut self,
         code: u16,
@@ -104,7 +105,7 @@ impl Rewriter<'_> {
             self.drilling.blocks = self.drilling.blocks.saturating_add(1);
             self.at_reference = false;
         }
-        self.write_line(line, &patches, &[], sink);
+        self.write_line(line, &patches, None, sink);
         Ok(())
     }
 
@@ -134,6 +135,7 @@ impl Rewriter<'_> {
 
     /// Overruns X and Y before the block where that is clear, so that they arrive at the hole from
     /// their reference directions. `true` if the cycle was interrupted for it.
+    #[inline(never)]
     fn reach_holes(
         &mut self,
         block: &Block,
@@ -163,43 +165,89 @@ impl Rewriter<'_> {
                     None => bears && self.can_follow(axis),
                 };
                 if !arrives {
-                    *aside.get_mut(axis) = Some((past(end, track.overrun(), reference), target));
+                    *aside.get_mut(axis) = Some(past(end, track.overrun(), reference));
                 }
             }
         }
         let overruns = aside.iter().any(|(_, place)| place.is_some());
-        // Behind an interruption at the R plane the level to return to must be set again.
-        let level = self.drilling.level.filter(|_| before.level_lost && !self.modal.to_r_plane);
+        // Interrupted at the R plane, the control would take that for the level to return to.
+        let plane = self.drilling.plane.map_or(Ok(here), |number| self.in_length(&number))?;
+        let level = self.drilling.level.filter(|(wanted, _)| {
+            let differs = (*wanted).max(plane) != here.max(plane);
+            !self.modal.to_r_plane && (before.level_lost || overruns) && differs
+        });
         if !overruns && level.is_none() {
             return Ok(false);
         }
-        let mut text = self.inserted(block, b"G0");
-        for axis in Axis::ALL {
-            if let Some((command, target)) = *aside.get(axis) {
-                put(&mut text, b" ");
-                self.write_axis(&mut text, axis, command, target, None)?;
-                // What is left of the way is made from the reference direction.
-                let reference = self.axes.get(axis).reference(axis);
-                let track = self.axes.get_mut(axis);
-                track.wanted = track.sent;
-                track.place = Place::Known;
-                track.seat = Some(reference);
-            }
+        let lifts = level.is_some_and(|(wanted, _)| wanted > here);
+        if lifts {
+            self.set_level(block, level, sink)?;
         }
-        if let Some((wanted, sent)) = level {
-            put(&mut text, b" ");
-            self.write_axis(&mut text, Axis::Z, sent, wanted, None)?;
-            self.settle(Axis::Z, wanted, None);
-            self.drilling.level_lost = false;
+        if overruns || !lifts {
+            self.go_to_holes(block, &aside, targets, sink)?;
         }
-        self.insert_before(&text, sink);
+        if !lifts {
+            self.set_level(block, level, sink)?;
+        }
         if overruns {
             self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
         }
         Ok(true)
     }
 
+    /// Goes to the hole on the axes that the block names, and past it on those that must come back to it.
+    #[inline(never)]
+    fn go_to_holes(
+        &mut self,
+        block: &Block,
+        aside: &PerAxis<Option<Length>>,
+        targets: &PerAxis<Length>,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let mut text = Inserted::new();
+        self.begin(&mut text, block, b"G0");
+        for axis in [Axis::X, Axis::Y] {
+            let target = *targets.get(axis);
+            let past = *aside.get(axis);
+            if past.is_none() && block.axes.get(axis).is_none() {
+                continue;
+            }
+            // Both go together, so that the way is the program's but for the overrun.
+            let (command, seat) = self.command_to(axis, target);
+            put(&mut text, b" ");
+            self.write_axis(&mut text, axis, past.unwrap_or(command), target, None)?;
+            self.settle(axis, target, seat);
+            if past.is_some() {
+                // What is left of the way is made from the reference direction.
+                let track = self.axes.get_mut(axis);
+                track.wanted = track.sent;
+                track.seat = Some(track.reference(axis));
+            }
+        }
+        self.insert_before(&text, sink);
+        Ok(())
+    }
+
+    /// Sends Z to the level to which the cycle returns.
+    #[inline(never)]
+    fn set_level(
+        &mut self,
+        block: &Block,
+        level: Option<(Length, Length)>,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let Some((wanted, sent)) = level else { return Ok(()) };
+        let mut text = Inserted::new();
+        self.begin(&mut text, block, b"G0 ");
+        self.write_axis(&mut text, Axis::Z, sent, wanted, None)?;
+        self.settle(Axis::Z, wanted, None);
+        self.drilling.level_lost = false;
+        self.insert_before(&text, sink);
+        Ok(())
+    }
+
     /// Incremental cycles count from where the axes stand: what is shifted there is taken up first.
+    #[inline(never)]
     fn step_to_holes(
         &mut self,
         block: &Block,
@@ -231,7 +279,7 @@ impl Rewriter<'_> {
             let axes = PerAxis::from_fn(lost);
             interrupted |= self.overrun(block, &axes, sink)?;
         }
-        let mut line = None;
+        let mut text = Inserted::new();
         for axis in Axis::ALL {
             let track = *self.axes.get(axis);
             if axis == third || repeats == 1 || !track.corrected() {
@@ -244,13 +292,15 @@ impl Rewriter<'_> {
             }
             let command = track.command(track.wanted, towards);
             if command != track.sent {
-                let text = line.get_or_insert_with(|| self.inserted(block, b"G0"));
-                put(text, b" ");
-                self.write_axis(text, axis, command, track.wanted, None)?;
+                if text.is_empty() {
+                    self.begin(&mut text, block, b"G0");
+                }
+                put(&mut text, b" ");
+                self.write_axis(&mut text, axis, command, track.wanted, None)?;
                 self.axes.get_mut(axis).seat = track.seat_after(track.sent, command, Some(towards));
             }
         }
-        if let Some(text) = line {
+        if !text.is_empty() {
             self.insert_before(&text, sink);
             interrupted = true;
         }
@@ -258,6 +308,7 @@ impl Rewriter<'_> {
     }
 
     /// The words with which a block takes the cycle up again, as far as it has none itself.
+    #[inline(never)]
     fn take_up_again(
         &self,
         code: u16,
@@ -323,6 +374,7 @@ impl Rewriter<'_> {
     }
 
     /// Depth and R plane as they must be commanded.
+    #[inline(never)]
     fn patch_strokes(
         &self,
         code: u16,

@@ -6,10 +6,13 @@ use crate::program::number::{Integers, Number, Point, Sign, power_of_ten};
 use crate::program::words::Span;
 use heapless::Vec;
 
-/// A word: letter, sign, nineteen digits, point, eighteen decimals and a blank at most.
-pub(super) type Text = Vec<u8, 48>;
+/// A word: letter, sign, nine digits before the point (a length has no more), point, nine decimals and a
+/// blank at most; a number as it was read has eighteen digits at most.
+pub(super) type Text = Vec<u8, 24>;
+/// A count of 0.1 nm is not finer than this many decimals, of a millimetre or an inch.
+const MOST_DECIMALS: u8 = 9;
 /// An inserted line: its mode words, a motion word, three axes, three centres, a feed and copied words.
-pub(super) type Inserted = Vec<u8, 384>;
+pub(super) type Inserted = Vec<u8, 208>;
 
 /// Adds bytes; the sizes above make room for all that is ever added.
 pub(super) fn put<const N: usize>(text: &mut Vec<u8, N>, bytes: &[u8]) {
@@ -77,7 +80,7 @@ pub(super) fn dimension<const N: usize>(
     let unit = modal.unit.counts();
     let whole_increments =
         modal.integers == Integers::Increments && style.is_some_and(|number| number.point() == Point::Absent);
-    let written = style.map_or(0, Number::decimals);
+    let written = style.map_or(0, Number::decimals).min(MOST_DECIMALS);
     let decimals = match (whole_increments, modal.unit) {
         (true, Unit::Mm) => 3,
         (true, Unit::Inch) => 4,
@@ -141,9 +144,10 @@ pub(super) fn feed<const N: usize>(text: &mut Vec<u8, N>, value: f64) {
     digits(text, micro % 1_000_000, 6);
 }
 
-/// Changes of a line: ranges of bytes and what stands there instead.
+/// Changes of a line: ranges of bytes and what stands there instead. A back bore taken up again
+/// needs most: its own word, depth, R plane, dwell, three offsets and two places.
 #[derive(Debug, Default)]
-pub(super) struct Patches(Vec<(usize, usize, Text), 16>);
+pub(super) struct Patches(Vec<(usize, usize, Text), 10>);
 
 impl Patches {
     /// No changes.
@@ -173,7 +177,7 @@ impl Patches {
         let mut done = 0;
         // Few changes: the next one to the right is found by looking at all; what is put before a
         // word comes before its change, in the order in which it was made.
-        let mut taken = [false; 16];
+        let mut taken = [false; 10];
         loop {
             let next = self.0.iter().enumerate().filter(|(i, _)| taken.get(*i) == Some(&false));
             let Some((index, (start, end, text))) = next.min_by_key(|(i, change)| (change.0, change.1, *i))

@@ -1,7 +1,7 @@
 //! Seats before a cut: overruns in the clear, and take-ups where an axis turns round.
 
 use super::block::Block;
-use super::emit::{feed, put, put_number};
+use super::emit::{Inserted, feed, put, put_number};
 use super::rapid::past;
 use super::refusal::Stop;
 use super::track::{Place, direction};
@@ -71,6 +71,7 @@ impl Rewriter<'_> {
 
     /// Seats axes before a cut, by overruns: Z upward, X and Y where it is clear. Says where a seat
     /// stays unknown. `true` if lines were inserted that changed the motion in force.
+    #[inline(never)]
     pub(super) fn seat_before(
         &mut self,
         block: &Block,
@@ -111,6 +112,7 @@ impl Rewriter<'_> {
 
     /// Overruns some axes together where they are, in rapid, and comes back from their reference
     /// directions. `true` if there were any.
+    #[inline(never)]
     pub(super) fn overrun(
         &mut self,
         block: &Block,
@@ -120,8 +122,9 @@ impl Rewriter<'_> {
         if !axes.iter().any(|(_, on)| *on) {
             return Ok(false);
         }
+        let mut text = Inserted::new();
         for there in [true, false] {
-            let mut text = self.inserted(block, b"G0");
+            self.begin(&mut text, block, b"G0");
             for axis in Axis::ALL {
                 if !*axes.get(axis) {
                     continue;
@@ -144,13 +147,14 @@ impl Rewriter<'_> {
 
     /// Crosses the clearance of every axis that turns round, unless it moves alone. `true` if a line
     /// was inserted that leaves another motion in force than the block's.
+    #[inline(never)]
     pub(super) fn take_up(
         &mut self,
         block: &Block,
         targets: &PerAxis<Length>,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
-        let mut line = None;
+        let mut text = Inserted::new();
         for axis in Axis::ALL {
             let track = *self.axes.get(axis);
             let Some(towards) = self.heading(axis, *targets.get(axis)) else { continue };
@@ -166,12 +170,16 @@ impl Rewriter<'_> {
             if self.moves_alone(block, axis, targets) {
                 continue;
             }
-            let text = line.get_or_insert_with(|| self.inserted(block, b"G1"));
-            put(text, b" ");
-            self.write_axis(text, axis, command, track.wanted, None)?;
+            if text.is_empty() {
+                self.begin(&mut text, block, b"G1");
+            }
+            put(&mut text, b" ");
+            self.write_axis(&mut text, axis, command, track.wanted, None)?;
             self.axes.get_mut(axis).seat = track.seat_after(track.sent, command, Some(towards));
         }
-        let Some(mut text) = line else { return Ok(false) };
+        if text.is_empty() {
+            return Ok(false);
+        }
         if self.modal.feed == Feed::InverseTime {
             // A tenth of a second.
             put(&mut text, b" ");

@@ -18,6 +18,7 @@ pub(super) fn between(from: Length, to: Length, share: f64) -> Length {
 }
 
 impl Rewriter<'_> {
+    #[inline(never)]
     pub(super) fn cut(
         &mut self,
         block: &Block,
@@ -50,6 +51,7 @@ impl Rewriter<'_> {
     }
 
     /// A line, or an arc whose plane has no corrected axis.
+    #[inline(never)]
     fn straight(
         &mut self,
         block: &Block,
@@ -69,7 +71,8 @@ impl Rewriter<'_> {
                     break;
                 }
                 let place = PerAxis::from_fn(|axis| between(*start.get(axis), *targets.get(axis), share));
-                let mut text = self.inserted(block, self.modal.motion.word());
+                let mut text = Inserted::new();
+                self.begin(&mut text, block, self.modal.motion.word());
                 for axis in Axis::ALL {
                     if block.axes.get(axis).is_some() {
                         put(&mut text, b" ");
@@ -100,7 +103,7 @@ impl Rewriter<'_> {
             self.settle(axis, target, seat);
         }
         self.share_feed(block, 1.0 - done, &mut patches);
-        self.write_line(line, &patches, &[], sink);
+        self.write_line(line, &patches, None, sink);
         Ok(())
     }
 
@@ -130,6 +133,7 @@ impl Rewriter<'_> {
     }
 
     /// Writes the word that sends an axis to a place of a divided cut, and follows it there.
+    #[inline(never)]
     pub(super) fn send_to(
         &mut self,
         text: &mut Inserted,

@@ -70,7 +70,9 @@ use track::{Place, Track};
 /// ```
 #[derive(Clone, Debug)]
 pub struct Rewriter<'t> {
-    settings: Settings,
+    clear: Option<Length>,
+    limits: PerAxis<Option<(Length, Length)>>,
+    unseated: Unseated,
     modal: Modal,
     /// The modes if no block that may be skipped is executed, while those differ.
     skipped: Option<Modal>,
@@ -85,7 +87,7 @@ pub struct Rewriter<'t> {
     /// Z is at its reference place, the top of its travel.
     at_reference: bool,
     /// The work offset in force, by tenths of its code and its number.
-    offset: (i64, i64),
+    offset: (u16, u16),
     limits_hold: bool,
     near: Near,
     drilling: Drilling,
@@ -103,6 +105,7 @@ impl<'t> Rewriter<'t> {
 
     /// A rewriter with a table for each axis that has one: for a controller that keeps no more than those.
     #[must_use]
+    #[inline(never)]
     pub fn with_axes(tables: PerAxis<Option<&'t AxisTable>>, settings: &Settings) -> Self {
         let step = step(settings.unit, settings.integers);
         let axes = PerAxis::from_fn(|axis| {
@@ -111,7 +114,9 @@ impl<'t> Rewriter<'t> {
         });
         let corrected = axes.map(Track::corrected);
         Self {
-            settings: *settings,
+            clear: settings.clear,
+            limits: settings.limits,
+            unseated: settings.unseated,
             modal: Modal::new(settings.unit, settings.integers),
             skipped: None,
             axes,
@@ -171,9 +176,11 @@ impl<'t> Rewriter<'t> {
         Ok(Note::default())
     }
 
+    #[inline(never)]
     fn corrected_line(&mut self, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<Note, Stop> {
         let before = self.modal;
-        let block = Block::read(line, &mut self.modal, &self.corrected)?;
+        let mut block = Block::EMPTY;
+        block.read(line, &mut self.modal, &self.corrected)?;
         if !block.program {
             sink(line);
             return Ok(Note::default());
@@ -210,7 +217,7 @@ impl<'t> Rewriter<'t> {
         if let Some(span) = block.skip {
             self.doubt_after_skip(&block, span)?;
         }
-        if let (Some(axis), Unseated::Refused) = (note.unseated, self.settings.unseated) {
+        if let (Some(axis), Unseated::Refused) = (note.unseated, self.unseated) {
             return Err(Stop(None, Reason::Unseated(axis)));
         }
         Ok(note)
@@ -230,6 +237,7 @@ impl<'t> Rewriter<'t> {
 
     /// Follows the modes as they are when blocks with `/` are skipped. A block that moves must mean the
     /// same either way.
+    #[inline(never)]
     fn follow_skipped(&mut self, block: &Block, line: &[u8], before: Modal) -> Result<(), Stop> {
         let mut skipped = self.skipped.unwrap_or(before);
         if block.skip.is_none() {
@@ -272,12 +280,15 @@ impl<'t> Rewriter<'t> {
     }
 
     /// What a block puts in doubt, and what a person should know of its words.
+    #[inline(never)]
     fn doubt(&mut self, block: &Block, note: &mut Note) -> Result<(), Stop> {
         match block.blend {
             Blend::Unchanged => {}
             Blend::Without => note.blending = self.swallowed(None),
-            Blend::Within(number) => {
-                let tolerance = number.length(self.modal.unit, Integers::Units).unwrap_or_default();
+            Blend::Within => {
+                let number = block.p.map(|word| word.number);
+                let tolerance = number.and_then(|number| number.length(self.modal.unit, Integers::Units));
+                let tolerance = tolerance.unwrap_or_default();
                 note.blending = self.swallowed(Some(tolerance));
             }
         }
@@ -290,7 +301,7 @@ impl<'t> Rewriter<'t> {
             {
                 return Err(Stop(None, Reason::OtherOffset(axis)));
             }
-            let limited = self.settings.limits.iter().any(|(_, limits)| limits.is_some());
+            let limited = self.limits.iter().any(|(_, limits)| limits.is_some());
             note.limits_lost = limited && self.axes.iter().any(|(_, track)| track.named());
             self.limits_hold &= !note.limits_lost;
             for axis in Axis::ALL {
@@ -309,6 +320,9 @@ impl<'t> Rewriter<'t> {
         }
         for axis in Axis::ALL {
             if *block.doubt.get(axis) {
+                if block.purpose == Purpose::Offsets && !self.axes.get(axis).is_uniform() {
+                    return Err(Stop(None, Reason::OtherOffset(axis)));
+                }
                 self.axes.get_mut(axis).forget();
                 self.after_cut = false;
             }
@@ -346,6 +360,7 @@ impl<'t> Rewriter<'t> {
     }
 
     /// G92: the place where the axis is gets a new name. A shifted command keeps its shift.
+    #[inline(never)] // as all that follows: the frames of what one line needs must not add up
     fn rename(&mut self, block: &Block, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<(), Stop> {
         let mut patches = Patches::new();
         for axis in Axis::ALL {
@@ -354,10 +369,7 @@ impl<'t> Rewriter<'t> {
             let modal = self.modal;
             let track = self.axes.get_mut(axis);
             if !track.is_uniform() {
-                if !track.named() {
-                    return Err(Stop(Some(word.span), Reason::OtherOffset(axis)));
-                }
-                track.offset = track.offset.saturating_add(track.wanted).saturating_sub(value);
+                return Err(Stop(Some(word.span), Reason::OtherOffset(axis)));
             }
             let shift = track.sent.saturating_sub(track.wanted);
             track.forget();
@@ -372,7 +384,7 @@ impl<'t> Rewriter<'t> {
             }
         }
         self.after_cut = false;
-        self.write_line(line, &patches, &[], sink);
+        self.write_line(line, &patches, None, sink);
         Ok(())
     }
 

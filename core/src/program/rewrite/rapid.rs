@@ -13,9 +13,7 @@ impl Rewriter<'_> {
     /// Whether X and Y may overrun on the way from the present height to another.
     pub(super) fn is_clear(&self, height: Length) -> bool {
         let z = &self.axes.z;
-        self.settings
-            .clear
-            .is_some_and(|clear| z.place == Place::Known && z.wanted >= clear && height >= clear)
+        self.clear.is_some_and(|clear| z.place == Place::Known && z.wanted >= clear && height >= clear)
     }
 
     /// Whether an axis stands at a place from which it can be sent aside and back.
@@ -27,6 +25,7 @@ impl Rewriter<'_> {
         }
     }
 
+    #[inline(never)]
     pub(super) fn rapid(
         &mut self,
         block: &Block,
@@ -35,11 +34,10 @@ impl Rewriter<'_> {
     ) -> Result<(), Stop> {
         self.after_cut = false;
         let targets = self.targets(block)?;
-        let z = self.axes.z;
+        let (here, known) = (self.axes.z.wanted, self.axes.z.place == Place::Known);
         let sideways = block.axes.x.is_some() || block.axes.y.is_some();
-        let up = z.place == Place::Known && targets.z >= z.wanted;
-        if !sideways && block.axes.z.is_some() && !up && self.is_clear(z.wanted) && self.near.clears(z.wanted)
-        {
+        let up = known && targets.z >= here;
+        if !sideways && block.axes.z.is_some() && !up && self.is_clear(here) && self.near.clears(here) {
             // The last place at this height before the work: what does not bear right is seated here.
             let needs = |axis: Axis| {
                 let track = self.axes.get(axis);
@@ -68,20 +66,20 @@ impl Rewriter<'_> {
                 self.arrive(block, axis, target);
             }
         }
-        let mut after: heapless::Vec<Inserted, 1> = heapless::Vec::new();
-        if back.iter().any(|(_, place)| place.is_some()) {
-            let mut text = self.inserted(block, b"G0");
+        let mut text = Inserted::new();
+        let returns = back.iter().any(|(_, place)| place.is_some());
+        if returns {
+            self.begin(&mut text, block, b"G0");
             for axis in Axis::ALL {
                 if let Some(place) = *back.get(axis) {
                     put(&mut text, b" ");
                     self.write_axis(&mut text, axis, place, *targets.get(axis), None)?;
                 }
             }
-            let _ = after.push(text);
             self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
         }
-        self.write_line(line, &patches, &after, sink);
-        let from = (z.place == Place::Known).then_some(z.wanted);
+        self.write_line(line, &patches, returns.then_some(&text), sink);
+        let from = known.then_some(here);
         let to = (self.axes.z.place == Place::Known).then_some(self.axes.z.wanted);
         self.near.rapid(from, to, sideways);
         self.at_reference &= block.axes.z.is_none();
@@ -90,6 +88,7 @@ impl Rewriter<'_> {
 
     /// Sends one corrected axis to its target; gives the command to come back to where the line
     /// overruns it.
+    #[inline(never)]
     fn rapid_axis(
         &mut self,
         block: &Block,

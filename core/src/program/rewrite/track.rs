@@ -36,7 +36,7 @@ pub(super) struct Track<'t> {
     uniform: Option<(Length, Length)>,
     strategy: Strategy,
     /// Added to a program coordinate to find its place in the table.
-    pub offset: Length,
+    offset: Length,
     /// The last digit that is written: corrections are whole numbers of it, so that a corrected
     /// number is as exact as the one it replaces, and rounding cannot accumulate.
     step: Length,
@@ -159,14 +159,27 @@ impl<'t> Track<'t> {
         }
     }
 
-    /// The next station on the way between two places, if the correction changes its slope there.
+    /// The next station on the way between two places, if the corrections on the way leave the straight
+    /// line between those at its ends by more than a third of a micrometre.
     pub fn next_station(&self, from: Length, to: Length) -> Option<Length> {
         let table = self.table.filter(|_| self.uniform.is_none())?;
+        let towards = direction(from, to)?;
+        let (low, high) = (from.min(to), from.max(to));
         let places = table.stations().iter().map(|station| station.position.saturating_sub(self.offset));
-        if from < to {
-            places.into_iter().find(|place| *place > from && *place < to)
-        } else {
-            places.into_iter().rev().find(|place| *place < from && *place > to)
+        let between = places.filter(|place| *place > low && *place < high);
+        let at = |place| self.correction(place, towards).counts() as f64;
+        let (start, whole) = (at(from), to.saturating_sub(from).counts() as f64);
+        let rise = at(to) - start;
+        let bends = |place: Length| {
+            let along = place.saturating_sub(from).counts() as f64 / whole;
+            libm::fabs(at(place) - start - rise * along) > 3_000.0
+        };
+        if !between.clone().any(bends) {
+            return None;
+        }
+        match towards {
+            Direction::Plus => between.min(),
+            Direction::Minus => between.max(),
         }
     }
 

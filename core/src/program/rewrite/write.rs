@@ -69,7 +69,7 @@ impl Rewriter<'_> {
 
     /// Refuses a command beyond a travel limit, unless the program itself wants the axis beyond it.
     fn keep_within(&self, axis: Axis, command: Length, place: Length) -> Result<(), Stop> {
-        let Some((low, high)) = self.settings.limits.get(axis).filter(|_| self.limits_hold) else {
+        let Some((low, high)) = self.limits.get(axis).filter(|_| self.limits_hold) else {
             return Ok(());
         };
         let passes = |limit| Err(Stop(None, Reason::PastLimit { axis, command, limit }));
@@ -105,6 +105,7 @@ impl Rewriter<'_> {
     }
 
     /// Makes the word of an axis in a line say a command, changing it only if it says something else.
+    #[inline(never)]
     pub(super) fn patch_axis(
         &mut self,
         block: &Block,
@@ -133,21 +134,20 @@ impl Rewriter<'_> {
     }
 
     /// The head of an inserted line: the modes that the block changes, and a motion word.
-    pub(super) fn inserted(&self, block: &Block, motion: &[u8]) -> Inserted {
-        let mut text = Inserted::new();
+    pub(super) fn begin(&self, text: &mut Inserted, block: &Block, motion: &[u8]) {
+        text.clear();
         if block.skip.is_some() {
-            put(&mut text, b"/");
+            put(text, b"/");
         }
         if block.mode_word {
-            put(&mut text, unit_word(self.modal.unit));
+            put(text, unit_word(self.modal.unit));
             let distance: &[u8] = match self.modal.distance {
                 Distance::Absolute => b"G90 ",
                 Distance::Incremental => b"G91 ",
             };
-            put(&mut text, distance);
+            put(text, distance);
         }
-        put(&mut text, motion);
-        text
+        put(text, motion);
     }
 
     /// The word of the plane, for an inserted line before a block that may choose it.
@@ -166,27 +166,23 @@ impl Rewriter<'_> {
         self.counts.lines_out = self.counts.lines_out.saturating_add(1);
     }
 
-    /// Writes the line in hand with its changes, and inserted lines after it.
+    /// Writes the line in hand with its changes, and an inserted line after it.
     pub(super) fn write_line(
         &mut self,
         line: &[u8],
         patches: &Patches,
-        after: &[Inserted],
+        after: Option<&Inserted>,
         sink: &mut impl FnMut(&[u8]),
     ) {
         if !patches.is_empty() {
             self.counts.lines_changed = self.counts.lines_changed.saturating_add(1);
         }
-        if after.is_empty() {
-            return patches.write(line, sink);
-        }
+        let Some(text) = after else { return patches.write(line, sink) };
         let (body, end) = split_end(line);
         patches.write(body, sink);
-        for text in after {
-            sink(self.line_end());
-            sink(text);
-            self.counts.lines_out = self.counts.lines_out.saturating_add(1);
-        }
+        sink(self.line_end());
+        sink(text);
+        self.counts.lines_out = self.counts.lines_out.saturating_add(1);
         sink(end);
     }
 
