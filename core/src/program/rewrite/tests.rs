@@ -1,7 +1,8 @@
 //! Rewriting, line by line.
 
 use super::*;
-use crate::correct::AxisTable;
+use crate::axis::Direction;
+use crate::correct::{AxisTable, Station};
 use std::string::{String, ToString};
 use std::vec::Vec;
 
@@ -149,4 +150,139 @@ fn integers_keep_their_style() {
     let program = "G0 Z5000\nG1 Z-1000 F100\nG0 Z5000\nG20 G1 Z-.5\n";
     let (text, _, _) = rewrite(program, &table(0.0, 0.0, 0.12), &settings).unwrap();
     assert!(text.ends_with("G0 Z5120\nG20 G1 Z-.5\n"), "{text}");
+}
+
+#[test]
+fn a_tool_length_puts_only_the_height_in_doubt() {
+    let program = "G0 X5 Y5\nX0 Y0\nG43 H1 Z20\nZ2\nG1 Z-1 F100\nX10 Y3\n";
+    // X came down to 0 on its other seat, and still bears there after G43.
+    let text = body(program, &table(0.1, 0.0, 0.12));
+    assert!(text.ends_with("X-0.1 Y0\nG43 H1 Z20\nZ2\nG1 Z-1 F100\nG1 X0.\nX10 Y3\n"), "{text}");
+    // A reference return of Z leaves X and Y alone too; an offset does not.
+    let text = body(&program.replace("G43 H1 Z20", "G91 G28 Z0\nG90 G0 Z20"), &table(0.1, 0.0, 0.12));
+    assert!(text.ends_with("G1 X0.\nX10 Y3\n"), "{text}");
+    let (_, _, unseated) =
+        rewrite(&program.replace("G43 H1", "G55"), &table(0.1, 0.0, 0.12), &Settings::DEFAULT).unwrap();
+    assert_eq!(unseated, [5]);
+}
+
+#[test]
+fn x_and_y_are_seated_together_before_the_way_down() {
+    let settings = Settings { clear: Some(mm(15.0)), ..Settings::DEFAULT };
+    let program = "G0 X5 Y5\nG43 H1 Z15\nZ2\nG1 Z-1 F100\nX10\n";
+    let (text, counts, unseated) = rewrite(program, &table(0.1, 0.1, 0.12), &settings).unwrap();
+    assert!(text.ends_with("H1 Z15\nG0 X4.5 Y4.5\nG0 X5. Y5.\nZ2\nG1 Z-1 F100\nX10\n"), "{text}");
+    assert_eq!((counts.one_way_moves, unseated.len()), (1, 0));
+}
+
+#[test]
+fn an_entry_from_below_is_made_from_above() {
+    let text = body("G0 Z5\nG1 Z-3 F100\nX5\nG0 Z-1\nG1 X9\n", &table(0.0, 0.0, 0.12));
+    assert!(text.ends_with("G0 Z-0.88\nG0 Z-0.5\nG0 Z-1.\nG1 X9\n"), "{text}");
+}
+
+#[test]
+fn a_cycle_is_interrupted_and_resumed_with_its_words() {
+    let settings = Settings { clear: Some(mm(20.0)), ..Settings::DEFAULT };
+    let holes = |program: &str| rewrite(program, &table(0.1, 0.0, 0.12), &settings).unwrap().0;
+    let text = holes("G0 Z20\nG98 G83 X5 Z-9.5 R2 Q3.0 F99\nX3\nX9\nG80\n");
+    let tail = "G0 X4.5\nG98 G83 X5 Z-9.5 R2 Q3.0 F99\nG0 X2.5\nG83 Z-9.5 R2 Q3.0 X3\nX9\nG80\n";
+    assert!(text.ends_with(tail), "{text}");
+    // At the R plane it is not clear: the command is shifted, and the cycle goes on.
+    let text = holes("G0 X0\nZ20\nG99 G81 X5 Z-9 R2 F99\nX3\nG98 X1\nG80\n");
+    assert!(text.ends_with("X5 Z-9 R2 F99\nX2.9\nG98 X0.9\nG80\n"), "{text}");
+}
+
+#[test]
+fn the_level_of_a_cycle_survives_an_interruption_at_the_r_plane() {
+    let settings = Settings { clear: Some(mm(2.0)), ..Settings::DEFAULT };
+    let program = "G0 Z20\nG99 G81 X5 Z-9 R2 F99\nX3\nG98 X1\nG80\n";
+    let (text, _, _) = rewrite(program, &table(0.1, 0.0, 0.12), &settings).unwrap();
+    let tail = "G0 X2.5\nG81 Z-9 R2 X3\nG0 Z20.\nG0 X0.5\nG98 G81 Z-9 R2 X1\nG80\n";
+    assert!(text.ends_with(tail), "{text}");
+}
+
+#[test]
+fn incremental_cycles_count_from_unshifted_places() {
+    let program = "G0 Z5\nG1 Z-1 F100\nG0 Z20\nG91 G98 G81 X5 Z-14 R-18 L3 F90\nG80\nG90 G0 Z30\n";
+    let text = body(program, &table(0.0, 0.0, 0.12));
+    let expected = "G0 Z20.12\nG21 G91 G0 Z0.38\nG21 G91 G0 Z-0.5\nG91 G98 G81 X5 Z-14 R-18 L3 F90\n";
+    assert!(text.contains(expected), "{text}");
+    let upside_down = AxisTable::uniform(Direction::Plus, mm(0.1)).ok();
+    let refused = Table { axes: PerAxis { z: upside_down, ..table(0.0, 0.0, 0.0).axes }, ..Table::EMPTY };
+    let refusal = rewrite(program, &refused, &Settings::DEFAULT).unwrap_err();
+    assert_eq!((refusal.line, refusal.reason), (4, Reason::Cycle(CycleTrouble::Incremental)));
+}
+
+#[test]
+fn blocks_that_may_be_skipped_mean_the_same_either_way() {
+    assert_eq!(reason("G0 Z5\n/G91\nG0 X5\n"), (3, Reason::SkippedMode));
+    assert_eq!(reason("G0 Z5\n/G1 X1 F100\nX5\n"), (3, Reason::SkippedMode));
+    assert_eq!(reason("G91 G0 Z5\n/X1\n"), (2, Reason::Skipped));
+    let program = "G0 Z5\nG1 Z-1 F100\n/G91 G28 Z0\n/M8\nG90 G0 Z5\n/G0 X5\nG1 Z-1\n";
+    assert!(rewrite(program, &table(0.1, 0.0, 0.12), &Settings::DEFAULT).is_ok());
+}
+
+#[test]
+fn tables_along_the_travel_need_places_that_are_known() {
+    let at = |place, lost| Station::of_lost_motion(mm(place), mm(lost), Length::ZERO, Direction::Minus);
+    let z = AxisTable::new(Direction::Minus, &[at(-10.0, 0.2), at(0.0, 0.1)]).ok();
+    let table = Table { axes: PerAxis { x: None, y: None, z }, ..Table::EMPTY };
+    let refused = |program: &str| rewrite(program, &table, &Settings::DEFAULT).unwrap_err().reason;
+    assert_eq!(refused("G91 G0 Z5\nG1 Z-6 F100\n"), Reason::TravelUnknown(Axis::Z));
+    assert_eq!(refused("G0 Z5\nG55\nZ5\n"), Reason::OtherOffset(Axis::Z));
+    assert_eq!(refused("G0 Z5\nG92 Z0\n"), Reason::OtherOffset(Axis::Z));
+    // Going up, the line is divided where the correction bends; an arc in the plane is not touched.
+    let text = body("G0 Z5\nG1 Z-5 F100\nX30 Z5\nG2 X40 I5\n", &table);
+    assert!(text.ends_with("G1 Z-4.85\nG1 X15. Z0.1\nX30 Z5.1\nG2 X40 I5\n"), "{text}");
+}
+
+#[test]
+fn blending_that_could_swallow_a_take_up_is_told_with_the_numbers() {
+    let table = table(0.0, 0.0, 0.12);
+    let mut rewriter = Rewriter::new(&table, &Settings::DEFAULT);
+    let mut told = |line: &str| rewriter.line(line.as_bytes(), &mut |_| {}).unwrap().blending;
+    let wide = |tolerance| Some(Blending { tolerance, axis: Axis::Z, width: mm(0.12) });
+    assert_eq!(told("G64 P0.05\n"), None);
+    assert_eq!(told("G64 P0.2\n"), wide(Some(mm(0.2))));
+    assert_eq!(told("G64\n"), wide(None));
+}
+
+#[test]
+fn a_million_increments_end_where_they_should() {
+    let table = table(0.0837, 0.0513, 0.1234);
+    let mut rewriter = Rewriter::new(&table, &Settings::DEFAULT);
+    let mut at = [0_i64; 3];
+    let mut sums = |part: &[u8]| {
+        for token in Words::new(part).flatten() {
+            if let Token::Word(word) = token
+                && let Some(sum) = word.letter.checked_sub(b'X').and_then(|i| at.get_mut(usize::from(i)))
+            {
+                *sum += word.number.length(Unit::Mm, Integers::Units).unwrap().counts();
+            }
+        }
+    };
+    let mut line = Vec::new();
+    let mut pass = |text: &[u8], rewriter: &mut Rewriter<'_>| {
+        line.clear();
+        rewriter.line(text, &mut |part| line.extend_from_slice(part)).unwrap();
+        line.split(|byte| *byte == b'\n').filter(|part| !part.starts_with(b"(")).for_each(&mut sums);
+    };
+    // Rising and falling in steps that no thousandth divides, so that every block turns or goes on.
+    pass(b"G91 G0 Z9\n", &mut rewriter);
+    pass(b"G1 X1 Y1 Z-9 F900\n", &mut rewriter);
+    for block in 0..1_000_000_u32 {
+        let text: &[u8] = match block % 4 {
+            0 => b"X0.0003 Y-.00071 Z0.0001\n",
+            1 => b"X-0.0005 Y.00071\n",
+            2 => b"X0.0004 Z-0.0003\n",
+            _ => b"X-0.0002 Z.0002\n",
+        };
+        pass(text, &mut rewriter);
+    }
+    pass(b"X2 Y2 Z-2\n", &mut rewriter);
+    // All three end on their reference seats, where command and place agree, to half a thousandth.
+    for (sum, end) in at.into_iter().zip([3.0, 3.0, -2.0]) {
+        assert!((sum - mm(end).counts()).abs() <= 5_000, "{sum} for {end}");
+    }
 }

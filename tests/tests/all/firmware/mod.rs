@@ -3,3 +3,4 @@
 mod board;
 mod chain;
 mod estimate;
+mod filter;

@@ -5,6 +5,8 @@ use std::fmt::Write;
 use takeup_tests::Folder;
 
 mod command;
+mod mill;
+mod posted;
 
 /// A program of straight cuts with hundreds of reversals, from random steps.
 fn program(steps: &[(i32, i32, i32, bool)], incremental: bool) -> String {
