@@ -17,7 +17,7 @@ pub(super) enum Purpose {
     Offsets,
     /// A reference return: the named axes go there, or all.
     Return,
-    /// A place in machine coordinates.
+    /// A place in machine coordinates, or where a probe meets the work.
     Machine,
     /// G92: the place where the axis is gets a new name.
     Rename,
@@ -88,6 +88,8 @@ fn once(slot: &mut Option<Word>, word: Word) -> Result<(), Stop> {
 struct Open {
     /// A construct that is refused where its plane has a corrected axis.
     plane_wide: Option<(Span, Reason)>,
+    /// A construct that is refused where it names a corrected axis.
+    named_only: Option<(Span, Reason)>,
     /// G5 or G5.1, which are splines with axis words and smooth the motion without.
     spline: Option<Span>,
     motion: Option<i64>,
@@ -124,7 +126,7 @@ impl Block {
     };
 
     /// Reads a line and applies its modal words. `corrected` says which axes are corrected.
-    #[inline]
+    #[inline(never)] // what it needs meanwhile is given back before the line is rewritten
     pub fn read(&mut self, line: &[u8], modal: &mut Modal, corrected: &PerAxis<bool>) -> Result<(), Stop> {
         let block = self;
         let mut open = Open::default();
@@ -241,12 +243,23 @@ impl Block {
             640 => open.blend = true,
             80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 501 | 610 | 611 | 690 | 960 | 970 | 1030 | 1870 => {}
             410 | 411 | 420 | 421 => open.plane_wide = Some((word.span, Reason::CutterCompensation)),
-            160 | 680 => open.plane_wide = Some((word.span, Reason::Transformed)),
-            510 | 511 if corrected.iter().any(|(_, on)| *on) => return stop(Reason::Transformed),
-            510 | 511 => {}
+            160 | 680 => {
+                open.plane_wide = Some((word.span, Reason::Transformed));
+                self.purpose = Purpose::Offsets;
+            }
+            510 if corrected.iter().any(|(_, on)| *on) => return stop(Reason::Transformed),
+            510 => self.purpose = Purpose::Offsets,
+            511 => {
+                open.named_only = Some((word.span, Reason::Transformed));
+                self.purpose = Purpose::Offsets;
+            }
             434 | 435 => return stop(Reason::ToolPoint),
             320 | 330 | 331 | 340 | 760 => return stop(Reason::Threading),
-            310 | 380..=385 => return stop(Reason::Probing),
+            // Where the probe meets the work is not told.
+            310 | 380..=385 => {
+                open.named_only = Some((word.span, Reason::Probing));
+                self.purpose = Purpose::Machine;
+            }
             50 | 51 => open.spline = Some(word.span),
             52 | 53 | 60 | 61 | 62 => open.plane_wide = Some((word.span, Reason::Spline)),
             650 | 660 | 661 | 670 => return stop(Reason::Subprogram),
@@ -264,6 +277,11 @@ impl Block {
         }
         if let Some((span, reason)) = open.plane_wide
             && corrected.iter().any(|(axis, on)| *on && plane_has(modal.plane, axis))
+        {
+            return Err(Stop(Some(span), reason));
+        }
+        if let Some((span, reason)) = open.named_only
+            && corrected.iter().any(|(axis, on)| *on && self.axes.get(axis).is_some())
         {
             return Err(Stop(Some(span), reason));
         }

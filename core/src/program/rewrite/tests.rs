@@ -134,7 +134,13 @@ fn what_is_not_understood_is_refused_by_line() {
     assert_eq!(reason("G0 X1 X2\n"), (1, Reason::Twice));
     assert_eq!(reason("G0 X1\n(LOST MOTION TAKEN UP)\n"), (2, Reason::AlreadyCorrected));
     assert_eq!(reason("G223\n"), (1, Reason::UnknownCode));
-    assert!(rewrite("G41 D1\n", &table(0.0, 0.0, 0.1), &Settings::DEFAULT).is_ok());
+    assert_eq!(reason("G38.2 Z-10 F50\n"), (1, Reason::Probing));
+    assert_eq!(reason("G1 G0 X5\n"), (1, Reason::Conflict));
+    // What concerns other axes alone passes.
+    let z_only = table(0.0, 0.0, 0.1);
+    for program in ["G41 D1\n", "G38.2 X10 F50\n", "G51.1 X0\n", "G68 X0 Y0 R45\n", "G16\n"] {
+        assert!(rewrite(program, &z_only, &Settings::DEFAULT).is_ok(), "{program}");
+    }
 }
 
 #[test]

@@ -102,7 +102,8 @@ fn posted_programs_are_rewritten_and_keep_what_is_promised() {
             );
             let (before, after) = (range(text), range(&rewritten.text));
             for (axis, (old, new)) in Axis::ALL.into_iter().zip(before.into_iter().zip(after)) {
-                let overrun = if axis == Axis::Z { 1e-6 } else { 0.5 + 1e-6 };
+                // Half a millimetre, rounded to the last digit of either unit.
+                let overrun = if axis == Axis::Z { 1e-6 } else { 0.501 };
                 assert!(new.0 >= old.0 - overrun, "{name}: {axis} {new:?}, was {old:?}");
                 assert!(axis == Axis::Z || new.1 <= old.1 + overrun, "{name}: {axis} {new:?}, was {old:?}");
             }
