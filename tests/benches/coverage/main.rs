@@ -1,17 +1,24 @@
 //! Prints how the estimators do on simulated sittings: bias, coverage of the 95 % intervals, and their width
 //! over that of an estimator that is told noise and drift.
 //!
-//! `cargo bench -p takeup-tests --bench coverage [-- SEEDS] [reversal] [return] [small-steps]`
+//! `cargo bench -p takeup-tests --bench coverage [-- SEEDS] [KIND]`, KIND such as reversal or warm-up
 
 mod returns;
 mod reversal;
 mod small_steps;
+mod standing;
 
 /// A table, by the name of its kind of test.
 type Table = (&'static str, fn(u64));
 
-const TABLES: [Table; 3] =
-    [("reversal", reversal::table), ("return", returns::table), ("small-steps", small_steps::table)];
+const TABLES: [Table; 6] = [
+    ("reversal", reversal::table),
+    ("return", returns::table),
+    ("small-steps", small_steps::table),
+    ("warm-up", standing::warm_up),
+    ("push-pull", standing::push_pull),
+    ("indicator", standing::indicator),
+];
 
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).collect();

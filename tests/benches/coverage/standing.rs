@@ -1,8 +1,6 @@
-//! Prints how the estimators of the tests at one place do on simulated readings: warm-up, push-pull and indicator. For each
-//! quantity the share of seeds in which it is given, how many of its 95 % intervals hold the truth, and their mean width
-//! beside that of an estimator that was told the noise, its model made linear at the truth.
-//!
-//! `cargo bench -p takeup-tests --bench standing [-- SEEDS]`
+//! The tests at one place: warm-up, push-pull and the indicator itself. For each quantity the share of seeds in which it is given,
+//! how many of its 95 % intervals hold the truth, and their mean width beside that of an estimator that was told
+//! the noise, its model made linear at the truth.
 
 use takeup_tests::dialling::{self, Dialling};
 use takeup_tests::pushing::{self, Pushing};
@@ -20,11 +18,15 @@ fn shown(quantity: &Quantity) -> String {
     format!("{given:>4.0} {coverage:>5.1} {:>5.2}", quantity.width_ratio())
 }
 
-fn main() {
-    let seeds = std::env::args().filter_map(|a| a.parse().ok()).next().unwrap_or(500);
+fn begin(seeds: u64) {
     println!(
-        "{seeds} seeds each; lengths in micrometres; for each quantity: given %, coverage %, width ratio\n"
+        "\n{seeds} seeds each; lengths in micrometres; for each quantity: given %, coverage %, width ratio"
     );
+}
+
+/// The warm-up test.
+pub fn warm_up(seeds: u64) {
+    begin(seeds);
     println!(
         "warm-up    n span/tau growth noise  step mis | amplitude        | time constant    | left             | aside"
     );
@@ -57,8 +59,13 @@ fn main() {
             }
         }
     }
+}
+
+/// The push-pull test.
+pub fn push_pull(seeds: u64) {
+    begin(seeds);
     println!(
-        "\npush-pull  n clearance N/mm balance noise  step mis | clearance        | stiffness        | aside"
+        "push-pull  n clearance N/mm balance noise  step mis | clearance        | stiffness        | aside"
     );
     for (noise_mm, resolution_mm) in DIALS {
         for (clearance_mm, balance_n, stiffness_n_per_mm) in
@@ -90,7 +97,12 @@ fn main() {
             }
         }
     }
-    println!("\nindicator  cycles hysteresis noise  step mis | s                | hysteresis       | aside");
+}
+
+/// The test of the indicator itself.
+pub fn indicator(seeds: u64) {
+    begin(seeds);
+    println!("indicator  cycles hysteresis noise  step mis | s                | hysteresis       | aside");
     for (noise_mm, resolution_mm) in DIALS {
         for hysteresis_mm in [0.0, 0.004] {
             for cycles in [3, 5, 10] {
