@@ -1,13 +1,16 @@
 //! A program through the rewriter and the replay, in memory; and the smallest program that still fails.
 
 use takeup_core::axis::{Axis, PerAxis};
-use takeup_core::correct::{AxisTable, Table};
+use takeup_core::correct::{AxisTable, Station, Table};
 use takeup_core::length::Length;
 use takeup_core::program::replay::{
-    AxisSlack, Failure, Interpreter, Reading, Replay, Report, Settings, Slack, Source, Want, geometry::Point,
+    AxisSlack, Failure, Interpreter, Reading, Replay, Report, SeatStation, Settings, Slack, Source, Want,
+    geometry::Point,
 };
+use takeup_core::program::rewrite::clear::Heights;
 use takeup_core::program::rewrite::{self, Rewriter, Strategy};
-use takeup_core::slack::Play;
+
+use takeup_core::program::{Token, Words};
 
 use crate::programs::Dice;
 
@@ -18,6 +21,28 @@ pub struct Job {
     pub widths: [u16; 3],
     /// The strategy of each axis.
     pub strategy: PerAxis<Strategy>,
+    /// Whether X and Y may overrun where the program shows that it is clear, as the command does.
+    pub overrun: Overrun,
+    /// Whether the lost motion changes along the travel.
+    pub travel: Travel,
+}
+
+/// Whether X and Y overrun in the clear.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Overrun {
+    /// Never.
+    Never,
+    /// At and above the height that a first pass over the program found.
+    Found,
+}
+
+/// How the lost motion lies along the travel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Travel {
+    /// The same everywhere.
+    Uniform,
+    /// A quarter less at one end than at the other, over several stations.
+    Stations,
 }
 
 impl Job {
@@ -31,7 +56,15 @@ impl Job {
                 *width = 5 + dice.below(200) as u16;
             }
         }
-        Self { widths, strategy: PerAxis::default() }
+        Self { widths, strategy: PerAxis::default(), overrun: Overrun::Never, travel: Travel::Uniform }
+    }
+
+    /// A random machine, corrected in a random way that leaves nothing in the cut.
+    pub fn varied(seed: u64) -> Self {
+        let mut dice = Dice::new(seed ^ 0x3d91);
+        let strategy = PerAxis::from_fn(|_| dice.one_of(&[Strategy::Both, Strategy::Both, Strategy::TakeUp]));
+        let overrun = dice.one_of(&[Overrun::Never, Overrun::Found]);
+        Self { strategy, overrun, ..Self::of_seed(seed) }
     }
 
     /// The same machine without lost motion.
@@ -46,7 +79,7 @@ impl Job {
         let axes = ["x", "y", "z"].iter().zip(self.widths).filter(|(_, width)| *width > 0);
         let list: Vec<String> =
             axes.map(|(axis, width)| format!("{axis}={}", f64::from(width) / 1e3)).collect();
-        format!("--play {}", list.join(","))
+        format!("--play {} {:?} {:?} {:?}", list.join(","), self.strategy, self.overrun, self.travel)
     }
 
     fn table(&self) -> Table {
@@ -54,17 +87,33 @@ impl Job {
         for (axis, width) in Axis::ALL.into_iter().zip(self.widths) {
             let lost = Length::from_counts(i64::from(width) * 10_000);
             if width > 0 {
-                *table.axes.get_mut(axis) = AxisTable::uniform(axis.usual_seat(), lost).ok();
+                let seat = axis.usual_seat();
+                let station = |share: i64| {
+                    // From -80 mm to 80 mm in four steps.
+                    let place = Length::from_counts((share - 2) * 400_000);
+                    let less = Length::from_counts(lost.counts() / 16 * share);
+                    Station::of_lost_motion(place, lost.saturating_sub(less), Length::ZERO, seat)
+                };
+                *table.axes.get_mut(axis) = match self.travel {
+                    Travel::Uniform => AxisTable::uniform(seat, lost).ok(),
+                    Travel::Stations => AxisTable::new(seat, &[0, 1, 2, 3, 4].map(station)).ok(),
+                };
             }
         }
         table
     }
 
     fn slack(&self) -> Slack {
+        let table = self.table();
         let mut slack = PerAxis { x: AxisSlack::NONE, y: AxisSlack::NONE, z: AxisSlack::NONE };
-        for (axis, width) in Axis::ALL.into_iter().zip(self.widths) {
-            let play = Play::new(f64::from(width) / 1000.0, axis.usual_seat());
-            *slack.get_mut(axis) = play.map_or(AxisSlack::NONE, |play| AxisSlack::of_play(&play));
+        for axis in Axis::ALL {
+            let Some(law) = table.axes.get(axis) else { continue };
+            let stations = law.stations().iter().map(|station| SeatStation {
+                position_mm: station.position.as_mm(),
+                plus_mm: station.plus.as_mm(),
+                minus_mm: station.minus.as_mm(),
+            });
+            *slack.get_mut(axis) = AxisSlack::of_stations(stations, 0.0).unwrap_or(AxisSlack::NONE);
         }
         slack
     }
@@ -75,7 +124,14 @@ impl Job {
     /// What the rewriter refuses.
     pub fn rewritten(&self, text: &str) -> Result<Rewritten, rewrite::Refusal> {
         let table = self.table();
-        let settings = rewrite::Settings { strategy: self.strategy, ..rewrite::Settings::DEFAULT };
+        let mut settings = rewrite::Settings { strategy: self.strategy, ..rewrite::Settings::DEFAULT };
+        if self.overrun == Overrun::Found {
+            let mut heights = Heights::new(&settings);
+            for line in text.split_inclusive('\n') {
+                heights.line(line.as_bytes());
+            }
+            settings.clear = heights.clear();
+        }
         let mut rewriter = Rewriter::new(&table, &settings);
         let (mut out, mut unseated) = (Vec::new(), Vec::new());
         for (index, line) in text.split_inclusive('\n').enumerate() {
@@ -122,6 +178,9 @@ impl Job {
         if report.after.max_mm > most {
             return wrong(Kind::Deviates, format!("{report:?}"));
         }
+        if report.hurried_mm > most {
+            return wrong(Kind::Hurried, format!("{} mm of cuts are made in rapid", report.hurried_mm));
+        }
         // An axis that moves alone crosses its clearance on its own path: not listed, and no longer than that.
         let upper = text.to_ascii_uppercase();
         let seatings = 1 + FORGETTING.iter().map(|word| upper.matches(word).count()).sum::<usize>();
@@ -141,6 +200,9 @@ impl Job {
             if off > f64::from(width) / 1000.0 + most {
                 return wrong(Kind::EndsElsewhere, format!("{axis} ends {off} mm away"));
             }
+        }
+        if other_words(text) != other_words(&rewritten.text) {
+            return wrong(Kind::WordsMoved, "words other than G, F and places changed".to_owned());
         }
         if self.rewritten(&rewritten.text).is_ok() {
             return wrong(Kind::NotRecognised, "a corrected program is not refused".to_owned());
@@ -164,10 +226,14 @@ pub enum Kind {
     NotFollowed,
     /// The tool leaves the path.
     Deviates,
+    /// A cut is made in rapid.
+    Hurried,
     /// A cut is made unseated and no line is listed for it.
     Unlisted,
     /// The program ends at another place.
     EndsElsewhere,
+    /// Words that are no motion are not in their order.
+    WordsMoved,
     /// A corrected program is corrected again.
     NotRecognised,
 }
@@ -188,6 +254,18 @@ impl std::fmt::Display for Wrong {
 
 /// How the words begin that make seats unknown.
 const FORGETTING: [&str; 7] = ["G28", "G30", "G92", "G5", "G10", "G4", "M6"];
+
+/// The words that have nothing to do with motion, in order.
+fn other_words(text: &str) -> Vec<(u8, i64)> {
+    let words = text.lines().flat_map(|line| Words::new(line.as_bytes()));
+    let other = words.filter_map(|token| match token {
+        Ok(Token::Word(word)) if b"MSTDHNOABC".contains(&word.letter) => {
+            Some((word.letter, word.number.mantissa()))
+        }
+        _ => None,
+    });
+    other.collect()
+}
 
 /// What the rewriter made of a program.
 #[derive(Clone, Debug)]

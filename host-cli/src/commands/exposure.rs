@@ -6,12 +6,12 @@ use std::path::PathBuf;
 use comfy_table::{CellAlignment, presets};
 use serde::Serialize;
 use takeup_core::axis::{Axis, PerAxis};
-use takeup_core::program::exposure::{self, Exposed, Exposure, Settings};
+use takeup_core::program::exposure::{self, Exposed, Exposure, Settings, Way};
 
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::output;
-use crate::plan_view::{CALM, Class, FAR, MILD, Mark, OFF, PlanView, Strokes};
+use crate::plan_view::{CALM, Class, FAR, MILD, Mark, OFF, PlanView, SILENT, Strokes};
 use crate::program_args::{self, IntegersArg, Lines, WorkOffset};
 use crate::refusal::Refusal;
 use crate::screen::Tone;
@@ -48,6 +48,7 @@ struct Document {
     cutting_length: f64,
     lifts: u64,
     near_lifts: u64,
+    links: Vec<LinkIn>,
     axes: serde_json::Map<String, serde_json::Value>,
     worst: Vec<StepIn>,
     advice: Vec<String>,
@@ -59,6 +60,15 @@ struct AxisIn {
     reversals_in_rapid: u64,
     length_on_other_seat: f64,
     largest_step: f64,
+}
+
+/// A lift that a planner could keep down.
+#[derive(Serialize)]
+struct LinkIn {
+    left_line: u64,
+    back_line: u64,
+    distance: f64,
+    at: [f64; 3],
 }
 
 #[derive(Serialize)]
@@ -102,9 +112,10 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
                 };
                 strokes.push(&at, class, begins);
             }
-            exposure::Mark::Lift { from, to } => {
-                strokes.push(&from, 3, true);
-                strokes.push(&to, 3, false);
+            exposure::Mark::Lift { from, to, way } => {
+                let class = if way == Way::Near { 4 } else { 3 };
+                strokes.push(&from, class, true);
+                strokes.push(&to, class, false);
             }
         }
     };
@@ -135,13 +146,21 @@ fn advice(found: &Exposure, slack: PerAxis<bool>, near_mm: f64, ctx: &Context) -
     let show = ctx.lengths();
     let mut advice = Vec::new();
     if found.near_lifts > 0 {
+        let places: Vec<String> = found
+            .links
+            .iter()
+            .take(3)
+            .map(|link| format!("{} to {}", link.left_line, link.back_line))
+            .collect();
+        let more = if found.near_lifts > places.len() as u64 { ", …" } else { "" };
         advice.push(format!(
-            "{} of {} lifts {} within {} {}: keep the tool down there.",
+            "{} of {} lifts {} within {} {}: keep the tool down there. Lines {}{more}.",
             found.near_lifts,
             found.lifts,
             if found.near_lifts == 1 { "rejoins" } else { "rejoin" },
             show.short(near_mm),
-            show.unit.symbol()
+            show.unit.symbol(),
+            places.join(", ")
         ));
     }
     for axis in slack_of(slack) {
@@ -188,6 +207,16 @@ fn document(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Con
         cutting_length: show.value(found.cutting_length_mm),
         lifts: found.lifts,
         near_lifts: found.near_lifts,
+        links: found
+            .links
+            .iter()
+            .map(|link| LinkIn {
+                left_line: link.left_line,
+                back_line: link.back_line,
+                distance: show.value(link.distance_mm),
+                at: [show.value(link.at.x), show.value(link.at.y), show.value(link.at.z)],
+            })
+            .collect(),
         axes,
         worst: found
             .worst
@@ -278,7 +307,8 @@ fn drawing(found: &Exposure, strokes: Strokes, widest: f64, ctx: &Context) -> Pl
         ("cut, tool at its command".to_owned(), CALM, 1.2),
         (format!("cut, off by up to {}", show.with_unit(widest / 2.0)), MILD, 1.8),
         ("cut, off by more".to_owned(), OFF, 2.6),
-        ("lift, from the cut left to the next".to_owned(), FAR, 1.0),
+        ("lift, from the cut left to the next".to_owned(), SILENT, 0.8),
+        ("lift that could be kept down".to_owned(), FAR, 3.4),
     ];
     PlanView {
         title: "Exposure of the program to slack".to_owned(),

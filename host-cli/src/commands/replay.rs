@@ -166,7 +166,9 @@ fn document(report: &Report, tolerance: f64, ctx: &Context) -> Document {
 
 fn text(report: &Report, tolerance: f64, ctx: &Context) -> String {
     let (show, screen) = (ctx.lengths(), ctx.screen());
-    let unjudged = report.answer == Answer::BeyondTolerance && report.after.max_mm <= tolerance;
+    let hurried = report.hurried_mm > tolerance;
+    let within = report.answer == Answer::BeyondTolerance && report.after.max_mm <= tolerance;
+    let unjudged = within && !hurried;
     let (tone, answer) = match report.answer {
         Answer::Good => (
             Tone::Good,
@@ -180,6 +182,13 @@ fn text(report: &Report, tolerance: f64, ctx: &Context) -> String {
             Tone::Adverse,
             "Not shown: every cut is made while a seat is not known, so nothing can be said about it."
                 .to_owned(),
+        ),
+        Answer::BeyondTolerance if within => (
+            Tone::Adverse,
+            format!(
+                "Not good: the rewritten program makes {} of the cuts in rapid.",
+                show.with_unit(report.hurried_mm)
+            ),
         ),
         Answer::BeyondTolerance => (
             Tone::Adverse,
@@ -219,6 +228,10 @@ fn text(report: &Report, tolerance: f64, ctx: &Context) -> String {
             show.with_unit(report.cut_mm)
         );
         let _ = writeln!(text, "\n{}", screen.paint(Tone::Caution, &screen.wrap(&said, "")));
+    }
+    if hurried && !within {
+        let said = format!("{} of the cuts are made in rapid.", show.with_unit(report.hurried_mm));
+        let _ = writeln!(text, "\n{}", screen.paint(Tone::Adverse, &said));
     }
     if report.missing > 0 && report.answer == Answer::BeyondTolerance {
         let said = format!("{} moves of the original have no counterpart.", report.missing);

@@ -121,6 +121,11 @@ struct Document {
     arcs_split: u64,
     unseated_cuts: Vec<u64>,
     warnings: Vec<Warning>,
+    /// How many more there are than the lists name; absent when they name all.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    unseated_cuts_not_listed: Option<u64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    warnings_not_listed: Option<u64>,
 }
 
 /// Places listed at most, so that memory stays bounded.
@@ -222,12 +227,16 @@ fn clear_height(kept: &mut File, settings: &Settings) -> io::Result<Option<Lengt
 struct Found {
     unseated: Vec<u64>,
     warnings: Vec<Warning>,
+    /// Unseated cuts and warnings beyond [`MOST_LISTED`].
+    not_listed: (u64, u64),
 }
 
 impl Found {
     fn warn(&mut self, line: u64, text: String) {
         if self.warnings.len() < MOST_LISTED {
             self.warnings.push(Warning { line, text });
+        } else {
+            self.not_listed.1 += 1;
         }
     }
 
@@ -235,6 +244,8 @@ impl Found {
         if let Some(axis) = note.unseated {
             if self.unseated.len() < MOST_LISTED {
                 self.unseated.push(line);
+            } else {
+                self.not_listed.0 += 1;
             }
             let way_out = if axis == Axis::Z { "" } else { "; give --clear-z if it may be seated before" };
             self.warn(line, format!("a cut begins while the seat of {axis} is unknown{way_out}"));
@@ -320,6 +331,8 @@ fn document(counts: &Counts, found: Found) -> Document {
         arcs_split: counts.arcs_split,
         unseated_cuts: found.unseated,
         warnings: found.warnings,
+        unseated_cuts_not_listed: Some(found.not_listed.0).filter(|more| *more > 0),
+        warnings_not_listed: Some(found.not_listed.1).filter(|more| *more > 0),
     }
 }
 
@@ -339,7 +352,9 @@ fn text(document: &Document, ctx: &Context) -> String {
         text += &ctx.screen().wrap(&format!("line {}: {}", warning.line, warning.text), "  ");
         text.push('\n');
     }
-    if let Some(more) = document.warnings.len().checked_sub(SHOWN).filter(|more| *more > 0) {
+    let more =
+        document.warnings.len().saturating_sub(SHOWN) as u64 + document.warnings_not_listed.unwrap_or(0);
+    if more > 0 {
         text += &format!("{more} more warnings: see --json.\n");
     }
     text += "Run it first in the air, in single block, with soft limits on.\n";

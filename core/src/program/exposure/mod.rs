@@ -3,8 +3,9 @@
 //! A program is followed by replay's interpreter and slack machine, without a second program. Cutting is
 //! every motion at a feed rate. Counted are
 //!
-//! - *lifts*: leaving the cut upward and coming back into it later. A lift whose way back comes down
-//!   near the place that it left ([`Settings::near_mm`]) could have been a link that a planner keeps down;
+//! - *lifts*: leaving the cut upward and coming back into it later, each with its re-entry. A lift whose way
+//!   back comes down near the place that it left ([`Settings::near_mm`]) could have been a *link* between
+//!   neighbouring cuts that a planner keeps down; whether the work is in the way, the program does not tell;
 //! - *reversals* of an axis with slack, in the cut and in rapids: where its command turns round by more
 //!   than a program step;
 //! - the *length cut on the other seat*, where the tool is off its command by the clearance;
@@ -28,7 +29,7 @@ use crate::{
 use core::cmp::Ordering;
 use heapless::Vec;
 
-/// Most of the worst places that are kept.
+/// Most of the worst places that are kept, and of the shortest links.
 pub const WORST: usize = 10;
 /// A command that turns round by less than this (mm) has not reversed: a tenth of the usual program step.
 const TURNED: f64 = 1e-4;
@@ -83,6 +84,19 @@ pub struct Step {
     pub at: Point,
 }
 
+/// A lift that comes back near the place that it left.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Link {
+    /// The line of the last cut before it.
+    pub left_line: u64,
+    /// The line of the first cut after it.
+    pub back_line: u64,
+    /// From the one place to the other, seen from above (mm).
+    pub distance_mm: f64,
+    /// The place left.
+    pub at: Point,
+}
+
 /// Something to draw.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Mark {
@@ -101,7 +115,18 @@ pub enum Mark {
         from: Point,
         /// Where it came back (mm).
         to: Point,
+        /// How near that is.
+        way: Way,
     },
+}
+
+/// How near to the place left a lift comes back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Way {
+    /// So near that a planner could keep the tool down.
+    Near,
+    /// Elsewhere.
+    Far,
 }
 
 /// What was found.
@@ -117,6 +142,8 @@ pub struct Exposure {
     pub lifts: u64,
     /// Lifts that come back near the place that they left.
     pub near_lifts: u64,
+    /// The shortest of them, the shortest first.
+    pub links: Vec<Link, WORST>,
     /// Each axis; of interest where it has slack.
     pub axes: PerAxis<AxisExposure>,
     /// The largest steps, the largest first.
@@ -170,6 +197,8 @@ pub struct Exposed {
     course: PerAxis<Course>,
     /// The place of the last cut and the deviation of each axis there.
     last_cut: Option<(Point, Point)>,
+    /// Where and in which line the tool left the cut.
+    left: Option<(Point, u64)>,
     /// Deviation of each axis where it last stood still.
     stood: Point,
     /// Whether the tool has risen since.
@@ -191,6 +220,7 @@ impl Exposed {
             found: Exposure::default(),
             course: PerAxis::default(),
             last_cut: None,
+            left: None,
             stood: Point::default(),
             risen: false,
             cutting: false,
@@ -244,8 +274,9 @@ impl Exposed {
             self.found.cutting_moves = self.found.cutting_moves.saturating_add(1);
             self.found.cutting_length_mm += curve.length();
             if !self.cutting {
-                self.enter(&curve.start, mark);
+                self.enter(&curve.start, motion.line, mark);
             }
+            self.left = Some((curve.end, motion.line));
         }
         let chords = curve.chords(0.002);
         let mut from = curve.start;
@@ -266,19 +297,36 @@ impl Exposed {
     }
 
     /// A cut begins.
-    fn enter(&mut self, at: &Point, mark: &mut impl FnMut(Mark)) {
-        if let Some((left, _)) = self.last_cut
+    fn enter(&mut self, at: &Point, line: u64, mark: &mut impl FnMut(Mark)) {
+        if let Some((left, left_line)) = self.left
             && self.risen
         {
             self.found.lifts = self.found.lifts.saturating_add(1);
             let above = |p: &Point| Point { z: 0.0, ..*p };
-            if distance(&above(&left), &above(at)) <= self.near {
+            let distance_mm = distance(&above(&left), &above(at));
+            let way = if distance_mm <= self.near { Way::Near } else { Way::Far };
+            if way == Way::Near {
                 self.found.near_lifts = self.found.near_lifts.saturating_add(1);
+                self.link(Link { left_line, back_line: line, distance_mm, at: left });
             }
-            mark(Mark::Lift { from: left, to: *at });
+            mark(Mark::Lift { from: left, to: *at, way });
         }
         self.risen = false;
         mark(Mark::Cut { at: *at, begins: true, off_mm: 0.0 });
+    }
+
+    fn link(&mut self, link: Link) {
+        let links = &mut self.found.links;
+        if links.is_full() && links.last().is_some_and(|longest| longest.distance_mm <= link.distance_mm) {
+            return;
+        }
+        if links.is_full() {
+            links.pop();
+        }
+        let _ = links.push(link);
+        links.sort_unstable_by(|a, b| {
+            a.distance_mm.total_cmp(&b.distance_mm).then(a.left_line.cmp(&b.left_line))
+        });
     }
 
     fn chord(&mut self, from: &Point, to: &Point, motion: &Motion, mark: &mut impl FnMut(Mark)) {
@@ -290,7 +338,9 @@ impl Exposed {
         if !cuts {
             return;
         }
-        let seated = self.machine.seated();
+        // A cut from a place that is not known says nothing about its axis.
+        let lost = motion.from_unknown.iter().any(|(axis, lost)| *lost && *self.slack.get(axis));
+        let seated = self.machine.seated() && !lost;
         let off = minus(&self.machine.tool(), to);
         let length = distance(from, to);
         let mut most: f64 = 0.0;

@@ -4,8 +4,8 @@ use super::{
     align::{Driven, Intended, ORIGINALS, REWRITTENS, Rest, Step, align},
     feed::{Action, Chords, Feed},
     figures::{Figures, Worst},
-    geometry::{Curve, Point, Shape, distance},
-    interpret::{Rate, Reading},
+    geometry::{Point, Shape, distance},
+    interpret::{Motion, Rate, Reading},
     machine::{Machine, Slack},
     refusal::Refusal,
     track::{Intent, Judged, Path, Track},
@@ -99,6 +99,8 @@ pub struct Report {
     pub worst: Vec<Worst, { super::figures::WORST }>,
     /// Motions of the original without a counterpart in the rewritten program.
     pub missing: u64,
+    /// Length of cuts of the original that the rewritten program makes in rapid (mm).
+    pub hurried_mm: f64,
     /// The answer.
     pub answer: Answer,
 }
@@ -118,10 +120,11 @@ struct Clear {
 }
 
 impl Clear {
-    fn rapid(&mut self, curve: &Curve) {
-        let (start, end) = (&curve.start, &curve.end);
+    fn rapid(&mut self, motion: &Motion) {
+        let (start, end) = (&motion.curve.start, &motion.curve.end);
         self.highest = Some(self.highest.map_or(end.z, |z| z.max(end.z)).max(start.z));
-        if start.x != end.x || start.y != end.y {
+        // From an unknown place the way has no length here, but it led sideways.
+        if start.x != end.x || start.y != end.y || motion.from_unknown.x || motion.from_unknown.y {
             let low = start.z.min(end.z);
             self.sideways = Some(self.sideways.map_or(low, |z| z.min(low)));
         }
@@ -142,6 +145,7 @@ pub struct Replay {
     length: f64,
     cut: f64,
     missing: u64,
+    hurried: f64,
     waiting: Deque<(Action, Intent), ORIGINALS>,
     ahead: Deque<Ahead, REWRITTENS>,
     /// The machine under the original, under the rewritten program, and ahead of the latter to pair.
@@ -173,13 +177,14 @@ impl Replay {
             length: 0.0,
             cut: 0.0,
             missing: 0,
+            hurried: 0.0,
             waiting: Deque::new(),
             ahead: Deque::new(),
             before_machine: machine.clone(),
             after_machine: machine.clone(),
             ahead_machine: machine,
-            before: Track::new(clearances),
-            after: Track::new(clearances),
+            before: Track::new(clearances, widest_z),
+            after: Track::new(clearances, widest_z),
             clear: Clear::default(),
             widest_z,
         }
@@ -291,7 +296,7 @@ impl Replay {
                     if let Some(ahead) = self.ahead.pop_front() {
                         self.follow(&ahead.action, Step::Pair, sample);
                     }
-                    self.complete(sample);
+                    self.complete(self.after_machine.seated(), sample);
                 }
                 Step::Inserted => {
                     if let Some(ahead) = self.ahead.pop_front() {
@@ -300,7 +305,8 @@ impl Replay {
                 }
                 Step::Missing => {
                     self.missing = self.missing.saturating_add(1);
-                    self.complete(sample);
+                    // Not made at all: that needs no seat to be seen.
+                    self.complete(true, sample);
                 }
             }
         }
@@ -308,7 +314,7 @@ impl Replay {
 
     /// The present motion of the original is over in the rewritten program; it is now done in the
     /// original too.
-    fn complete(&mut self, sample: &mut impl FnMut(Sample)) {
+    fn complete(&mut self, after_seated: bool, sample: &mut impl FnMut(Sample)) {
         let Some((action, intent)) = self.waiting.pop_front() else { return };
         let (path, number) = (&self.path, intent.number);
         let cuts = intent.rate == Rate::Feed;
@@ -318,32 +324,44 @@ impl Replay {
                 before.cut(path, number, piece, command, &mut judged(Source::Original, sample));
             }
         });
-        self.before.complete(
-            path,
-            number,
-            &self.before_machine.tool(),
-            &mut judged(Source::Original, sample),
-        );
-        self.after.complete(path, number, &self.after_machine.tool(), &mut judged(Source::Rewritten, sample));
+        let tool = self.before_machine.tool();
+        let seated = self.before_machine.seated();
+        self.before.complete(path, number, (&tool, seated), &mut judged(Source::Original, sample));
+        let tool = self.after_machine.tool();
+        self.after.complete(path, number, (&tool, after_seated), &mut judged(Source::Rewritten, sample));
         if cuts {
             self.clear = Clear::default();
         } else {
-            self.clear.rapid(&intent.curve);
+            self.clear.rapid(&action.motion);
         }
     }
 
     fn follow(&mut self, action: &Action, step: Step, sample: &mut impl FnMut(Sample)) {
         // Behind the end of the original, what the rewritten program still does belongs to its last motion.
         let last = self.read.saturating_sub(1);
-        let number = self.waiting.front().map_or(last, |(_, intent)| intent.number);
-        let Some(intent) = self.path.get(number).copied() else { return };
+        let mut number = self.waiting.front().map_or(last, |(_, intent)| intent.number);
+        let Some(mut intent) = self.path.get(number).copied() else { return };
+        if step == Step::Inserted
+            && action.motion.rate == Rate::Feed
+            && intent.rate == Rate::Rapid
+            && let Some(cut) = number.checked_sub(1).and_then(|n| self.path.get(n)).copied()
+            && cut.rate == Rate::Feed
+        {
+            // What is fed before the next rapid still belongs to the cut.
+            (number, intent) = (cut.number, cut);
+        }
         let cuts = intent.rate == Rate::Feed;
         let excursion = step == Step::Inserted && self.excursion(action, &intent);
         if cuts && !excursion {
+            let from = self.after_machine.tool();
+            let rapid = action.motion.rate == Rate::Rapid;
             let (path, after) = (&self.path, &mut self.after);
             action.drive(&mut self.after_machine, Chords::Fine, |piece, command| {
                 after.cut(path, number, piece, command, &mut judged(Source::Rewritten, sample));
             });
+            if rapid {
+                self.hurried += distance(&from, &self.after_machine.tool());
+            }
             return;
         }
         let from = self.after_machine.tool();
@@ -384,8 +402,11 @@ impl Replay {
             [Axis::X, Axis::Y].iter().any(|axis| libm::fabs(to.get(*axis) - from.get(*axis)) > 1e-6);
         if sideways {
             let mut clear = self.clear;
-            if intent.rate == Rate::Rapid {
-                clear.rapid(&intent.curve); // the rapid in hand shows it too
+            if let Some((next, _)) = self.waiting.front()
+                && next.motion.rate == Rate::Rapid
+            {
+                // Behind a cycle that feeds out, the next rapid is the first to show where it is clear.
+                clear.rapid(&next.motion);
             }
             return clear.height().is_some_and(|clear| lowest >= clear - slack);
         }
@@ -399,7 +420,11 @@ impl Replay {
         };
         let rapid = action.motion.rate == Rate::Rapid || intent.rate == Rate::Rapid;
         let off_path = rapid || along(&from).max(along(&to)) > slack + 0.01;
-        off_path && lowest >= intent.curve.start.z.min(intent.curve.end.z) - slack && from.z != to.z
+        let floor = match intent.rate {
+            Rate::Feed => self.after.reached(intent).z,
+            Rate::Rapid => intent.curve.start.z.min(intent.curve.end.z),
+        };
+        off_path && lowest >= floor - slack && from.z != to.z
     }
 
     /// What was found, once [`Replay::advance`] has answered [`Want::Done`].
@@ -408,7 +433,7 @@ impl Replay {
         let after = self.after.found.figures();
         let unjudged = self.after.found.length_mm() <= 0.0 && self.cut > 0.0;
         // Half a count of the exact lengths: a deviation of just the tolerance is within it.
-        let good = after.max_mm <= tolerance_mm + 0.5e-7 && !unjudged;
+        let good = after.max_mm <= tolerance_mm + 0.5e-7 && self.hurried <= tolerance_mm && !unjudged;
         Report {
             before: self.before.found.figures(),
             after,
@@ -416,6 +441,7 @@ impl Replay {
             cut_mm: self.cut,
             worst: Vec::from_slice(self.after.found.worst()).unwrap_or_default(),
             missing: self.missing,
+            hurried_mm: self.hurried,
             answer: if good { Answer::Good } else { Answer::BeyondTolerance },
         }
     }

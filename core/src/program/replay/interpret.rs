@@ -262,7 +262,9 @@ impl Interpreter {
                     self.lose(EVERY_AXIS);
                     self.unseat(EVERY_AXIS);
                 }
-                970 | 980 | 990 => return Err(self.refusal(*span, Reason::Subprogram)),
+                960 | 970 | 980 | 990 | 1980 => {
+                    return Err(self.refusal(*span, Reason::Subprogram));
+                }
                 _ => {}
             }
         }
@@ -339,7 +341,7 @@ impl Interpreter {
         let slack = self.reading.slack;
         let (first, second, _) = self.plane.axes();
         match code {
-            40 | 100 | 280 | 300 | 530 | 920 | 921 | 922 | 923 | 520 => {
+            40 | 100 | 280 | 281 | 300 | 301 | 530 | 920 | 921 | 922 | 923 | 520 => {
                 if once.replace((code, span)).is_some_and(|(earlier, _)| earlier != 40 && code != 40) {
                     return Err(Reason::Conflict);
                 }
@@ -363,8 +365,9 @@ impl Interpreter {
                 *length_offset = true;
                 once.replace((code, span));
             }
-            430 | 431 | 440 | 490 => *length_offset = true,
-            540 | 550 | 560 | 570 | 580 | 590..=593 | 1100..=1290 => *offset_change = Some(code),
+            430 | 431 | 432 | 440 | 490 => *length_offset = true,
+            540 | 550 | 560 | 570 | 580 | 590..=593 => *offset_change = Some(code),
+            1100..=1290 if code % 10 == 0 => *offset_change = Some(code),
             541 | 1540 => {
                 let number = block.number(b'P').and_then(|n| n.whole()).unwrap_or(0);
                 *offset_change = Some(number.saturating_add(10_000));
@@ -438,8 +441,25 @@ impl Interpreter {
 const fn is_neutral(code: i64) -> bool {
     matches!(
         code,
-        90 | 150 | 400 | 500 | 501 | 610 | 611 | 640 | 690 | 930
-            ..=979 | 49 | 80 | 81 | 230 | 250 | 1030 | 1870
+        90 | 150
+            | 400
+            | 500
+            | 501
+            | 610
+            | 611
+            | 640
+            | 690
+            | 930
+            | 940
+            | 950
+            | 960
+            | 970
+            | 80
+            | 81
+            | 230
+            | 250
+            | 1030
+            | 1870
     )
 }
 

@@ -15,9 +15,15 @@
 //!   tool counts as an excursion, and not as deviation, only when it is clear: straight up from the
 //!   place reached and down to it, or sideways no lower than the rapids before the cut. Any other
 //!   inserted motion that leaves the path counts with its distance from it.
+//! - The upper end of a straight plunge behind a rapid, and of a straight way out before one, may be missed
+//!   by the clearance of Z and no more: nothing is left to cut there.
+//! - What the original cuts and the rewritten program goes along in rapid is no deviation, but the answer
+//!   is not good ([`Report::hurried_mm`]).
 //! - While a seat is not known (at the start, after a reference return, a tool change, another
-//!   offset) the place of the tool is not known either: such cuts are not judged, their length is
-//!   `unseated`. Where nothing else was cut the answer is never [`Answer::Good`].
+//!   offset, a block that may have been skipped) the place of the tool is not known either: such cuts are
+//!   not judged, their length is `unseated`. A cut from a place that the program never told is unseated
+//!   as a whole, for which way its axes moved is not known. Where nothing else was cut the answer is
+//!   never [`Answer::Good`].
 //!
 //! # Cost
 //! Memory is constant, about 100 KB: windows of both programs, and histograms. Each motion of the

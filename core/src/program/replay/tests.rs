@@ -265,3 +265,24 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
     let program = "G0 X1 Y1 Z1\nG41 D1 X5\nG40 X6\nG1 Z0 F9\nX9\n";
     assert!(try_run(program, program, slack(0.0, 0.0, 0.1)).is_ok());
 }
+
+#[test]
+fn an_overrun_before_the_next_hole_of_a_cycle_that_feeds_out_is_no_deviation() {
+    let original = "G0 X0 Y0\nZ10\nX9\nX0\nG99 G85 X21 Y-47 Z-8 R2 F100\nX-5 Y23\nG80\nG0 Z10\n";
+    let rewritten =
+        "G0 X0 Y0\nZ10\nX9\nX0\nG99 G85 X21 Y-47 Z-8 R2 F100\nG0 X-5.5\nG85 Z-8 R2 X-5 Y23\nG80\nG0 Z10\n";
+    let report = run(original, rewritten, slack(0.2, 0.0, 0.0));
+    assert!(report.after.max_mm < 1e-9, "{report:?}");
+    near(report.before.max_mm, 0.2);
+}
+
+#[test]
+fn a_plunge_that_begins_far_below_its_place_and_a_cut_in_rapid_are_told() {
+    let original = std::format!("{SEAT}G1 Z-1 F100\nX10\nX20\nG0 Z5\n");
+    let low = original.replace("G1 Z-1", "Z1\nG1 Z-1");
+    assert!(run(&original, &low, slack(0.0, 0.0, 0.1)).hurried_mm > 3.9);
+    let rapid = original.replace("X10\nX20\n", "G0 X10\nG1 X20\n");
+    let report = run(&original, &rapid, slack(0.0, 0.0, 0.1));
+    assert!(report.hurried_mm > 9.9, "{report:?}");
+    assert_eq!(report.answer, Answer::BeyondTolerance);
+}

@@ -110,6 +110,8 @@ pub struct Judged {
 pub struct Track {
     /// Length along the path that counts as near (mm).
     near: f64,
+    /// How far the tool may lag behind its command in Z (mm).
+    lag_z: f64,
     /// How far along the path the tool has come.
     along: f64,
     /// How far the command has come: where the tool would be without lag.
@@ -124,10 +126,11 @@ pub struct Track {
 }
 
 impl Track {
-    /// A comparison on a machine whose clearances add up to a width (mm).
+    /// A comparison on a machine whose clearances add up to a width, and with that of Z (mm).
     #[must_use]
-    pub fn new(clearances_mm: f64) -> Self {
+    pub fn new(clearances_mm: f64, widest_z_mm: f64) -> Self {
         Self {
+            lag_z: widest_z_mm + 1e-6,
             // A tool that lags stays within the sum of the clearances; three times that leaves room
             // for the alignment to be off by one.
             near: 3.0 * clearances_mm + 0.05,
@@ -222,7 +225,7 @@ impl Track {
         if !piece.seated {
             self.unseated += command;
         }
-        self.want(path, to + self.near, &piece.from);
+        self.want(path, to + self.near, &piece.from, piece.seated);
         let (low, high) = (from - self.near, to + self.near);
         for wanted in self.waiting.iter_mut().filter(|w| w.along >= low && w.along <= high) {
             wanted.nearest = wanted.nearest.min(distance_to_piece(&piece.from, &piece.to, &wanted.at));
@@ -233,11 +236,18 @@ impl Track {
         self.settle(to - 2.0 * self.near, judged);
     }
 
+    /// The place of the path intended that the tool has come to, within a motion.
+    #[must_use]
+    pub fn reached(&self, motion: &Intent) -> Point {
+        let share = if motion.length > 0.0 { (self.along - motion.begins) / motion.length } else { 1.0 };
+        motion.curve.at(share.clamp(0.0, 1.0))
+    }
+
     /// After an excursion the tool is at `q`: the nearest place of the motion it was in, which lies no
     /// further along than it had come. A full circle ends where it begins.
     pub fn resume(&mut self, path: &Path, number: u64, q: &Point) {
         if let Some(motion) = path.get(number) {
-            let come = self.along.max(self.commanded) + self.near - motion.begins;
+            let come = self.along - motion.begins;
             let most = if motion.length > 0.0 { (come / motion.length).clamp(0.0, 1.0) } else { 0.0 };
             self.along = motion.begins + motion.length * motion.curve.nearest(q, 0.0, most);
             self.commanded = self.along;
@@ -245,17 +255,23 @@ impl Track {
         }
     }
 
-    /// A motion of the original is over: the tool should now be at its end.
-    pub fn complete(&mut self, path: &Path, number: u64, tool: &Point, judged: &mut impl FnMut(Judged)) {
+    /// A motion of the original is over: the tool should now be at its end, if it is known where it is.
+    pub fn complete(
+        &mut self,
+        path: &Path,
+        number: u64,
+        (tool, seated): (&Point, bool),
+        judged: &mut impl FnMut(Judged),
+    ) {
         let Some(motion) = path.get(number) else { return };
         if motion.cuts() {
-            self.want(path, motion.ends(), tool);
+            self.want(path, motion.ends(), tool, seated);
             let (start, end) = (&motion.curve.start, &motion.curve.end);
             let rise = start.x == end.x && start.y == end.y && end.z > start.z;
             let rapid_follows = path.get(number.saturating_add(1)).is_none_or(|next| !next.cuts());
-            if rise && rapid_follows {
-                // The counterpart of `began_below`: a tool that lags on its way out stops lower, where a
-                // rapid takes over, and nothing is cut above.
+            if rise && rapid_follows && end.z - tool.z <= self.lag_z {
+                // The counterpart of `began_below`: a tool that lags on its way out stops lower, by its
+                // clearance at most, where a rapid takes over, and nothing is cut above.
                 for wanted in self.waiting.iter_mut().filter(|w| w.along >= motion.begins && w.at.z > tool.z)
                 {
                     wanted.nearest = distance(&Point { z: tool.z, ..wanted.at }, tool).min(wanted.nearest);
@@ -276,7 +292,7 @@ impl Track {
     }
 
     /// Waits for the places of the path up to a length along it, within the present cut.
-    fn want(&mut self, path: &Path, limit: f64, tool: &Point) {
+    fn want(&mut self, path: &Path, limit: f64, tool: &Point, seated: bool) {
         while let Some(motion) = path.get(self.next.0) {
             if !motion.cuts() || motion.begins > limit {
                 return;
@@ -304,18 +320,20 @@ impl Track {
                 weight,
                 line: motion.line,
                 nearest: distance(&at, tool),
-                seated: true,
+                seated,
                 begins,
             });
         }
     }
 
     /// Whether a place is the upper part of a straight plunge that a rapid has taken already: a tool
-    /// that lags on its way up starts the plunge lower, where nothing is left to cut.
+    /// that lags on its way up starts the plunge lower, by its clearance at most, where nothing is left
+    /// to cut.
     fn began_below(&self, path: &Path, motion: &Intent, at: &Point, tool: &Point) -> bool {
         let (start, end) = (&motion.curve.start, &motion.curve.end);
         let plunge = start.x == end.x && start.y == end.y && end.z < start.z;
-        plunge && after_rapid(path, motion) && self.along <= motion.begins && tool.z < at.z
+        let lags = tool.z < at.z && start.z - tool.z <= self.lag_z;
+        plunge && after_rapid(path, motion) && self.along <= motion.begins && lags
     }
 
     fn settle(&mut self, limit: f64, judged: &mut impl FnMut(Judged)) {

@@ -25,6 +25,9 @@ fn lifts_and_steps_are_told_in_the_document() {
     assert_eq!(document["units"], "mm");
     assert_eq!((document["lines"].as_u64(), document["cutting_moves"].as_u64()), (Some(12), Some(5)));
     assert_eq!((document["lifts"].as_u64(), document["near_lifts"].as_u64()), (Some(1), Some(1)));
+    let link = &document["links"][0];
+    assert_eq!((link["left_line"].as_u64(), link["back_line"].as_u64()), (Some(6), Some(9)), "{run:?}");
+    assert!((link["distance"].as_f64().unwrap() - 4.0).abs() < 1e-9, "{run:?}");
     let z = &document["axes"]["z"];
     assert_eq!(
         (z["reversals_in_cut"].as_u64(), z["reversals_in_rapid"].as_u64()),
@@ -50,7 +53,8 @@ fn advice_names_the_lifts_that_could_be_kept_down() {
         run.json()["advice"].to_string()
     };
     assert!(advice("6mm").contains("Nothing in this program"), "{}", advice("6mm"));
-    assert!(advice("30mm").contains("lifts rejoin within 30 mm: keep the tool down there."));
+    let near = advice("30mm");
+    assert!(near.contains("9 of 13 lifts rejoin within 30 mm: keep the tool down there. Lines "), "{near}");
 }
 
 #[test]

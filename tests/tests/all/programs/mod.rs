@@ -1,11 +1,14 @@
 //! Programs as a whole: random ones through the rewriter and the replay, which share only the reader.
 
+mod codes;
+mod end_points;
+mod refusals;
 mod smoke;
 
 use std::thread;
 
-use takeup_core::axis::PerAxis;
-use takeup_tests::judged::{Job, smallest};
+use takeup_core::program::rewrite::Reason;
+use takeup_tests::judged::{Job, Overrun, Travel, smallest};
 use takeup_tests::programs::{Language, program};
 
 /// Runs a check over many seeds on two threads; the check says what is wrong.
@@ -56,8 +59,35 @@ fn straight_programs_keep_the_tool_on_the_path() {
 fn programs_of_the_whole_language_keep_the_tool_on_the_path() {
     over_seeds(0..20_000, |seed| {
         let text = program(seed, Language::Whole, 10);
-        holds(&text, &Job::of_seed(seed), bound(&text) + 0.001)
+        let job = if seed % 2 == 0 { Job::of_seed(seed) } else { Job::varied(seed) };
+        holds(&text, &job, bound(&text) + 0.001)
     });
+}
+
+#[test]
+fn a_table_of_several_stations_keeps_the_tool_on_the_path() {
+    over_seeds(50_000..52_000, |seed| {
+        let text = program(seed, Language::Straight, 12);
+        let job = Job { travel: Travel::Stations, ..Job::varied(seed) };
+        // Where on the travel an axis is, a program in G91 alone does not tell.
+        let told = job.rewritten(&text).err().map(|refusal| refusal.reason);
+        if matches!(told, Some(Reason::TravelUnknown(_))) { Ok(()) } else { holds(&text, &job, 0.002) }
+    });
+}
+
+#[test]
+fn most_of_what_is_cut_is_judged() {
+    // Else the bounds above would say little.
+    let (mut cut, mut unseated) = (0.0, 0.0);
+    for seed in 0..400 {
+        let text = program(seed, Language::Whole, 10);
+        let job = Job { overrun: Overrun::Found, ..Job::of_seed(seed) };
+        let rewritten = job.rewritten(&text).expect("rewritten").text;
+        let report = job.replayed(&text, &rewritten).expect("replayed");
+        cut += report.cut_mm;
+        unseated += report.unseated_mm;
+    }
+    assert!(unseated < 0.2 * cut, "{unseated} of {cut} mm are not judged");
 }
 
 #[test]
@@ -92,7 +122,7 @@ fn a_first_cut_may_begin_at_the_height_of_the_last_rapid() {
     let text = "G21 G90 G17\nG0 X0 Y0 Z5\nG1 X-2.925 Y2.779 Z4.872 F300\nG1 X-2.962 Y2.375 Z5.387\n\
                 G1 X-6.211 Y-1.398 Z5.603\nG0 Z30\nM30\n";
     for widths in [[0, 0, 120], [80, 110, 120]] {
-        let job = Job { widths, strategy: PerAxis::default() };
+        let job = Job { widths, ..Job::of_seed(0) };
         holds(text, &job, 0.001).unwrap_or_else(|why| panic!("{why}"));
     }
 }

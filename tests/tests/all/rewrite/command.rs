@@ -78,3 +78,25 @@ fn strict_refuses_a_cut_from_an_unknown_seat() {
         folder.takeup("rewrite in.nc -o out2.nc --play z=0.1 --strict --json").done().exit(2).json();
     assert_eq!(refusal["line"], 2);
 }
+
+#[test]
+fn more_unseated_cuts_than_are_listed_are_counted() {
+    let folder = Folder::new();
+    // Each hole is cut behind a tool change, which leaves X and Y unseated.
+    let mut program = String::from("G21 G90\n");
+    for i in 0..10_020 {
+        program += &format!("T1 M6\nG0 Z5\nG0 X{} Y3\nG1 X0 Y0\n", i % 90);
+    }
+    folder.write("in.nc", program + "G0 Z5\nM30\n");
+    let run = folder.takeup("rewrite in.nc -o out.nc --play x=0.1 --clear-z 100 --json").done().exit(0);
+    let document = run.json();
+    let listed = document["unseated_cuts"].as_array().map_or(0, Vec::len) as u64;
+    assert_eq!(listed, 10_000);
+    assert_eq!(
+        document["unseated_cuts_not_listed"].as_u64(),
+        Some(20),
+        "{}",
+        document["unseated_cuts_not_listed"]
+    );
+    assert_eq!(document["warnings_not_listed"].as_u64(), Some(20));
+}
