@@ -12,7 +12,7 @@ use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::Length;
 use takeup_core::slack::simulated::{Faults, Noise, SimulatedAxis};
 
-use crate::indicator::Quadrature;
+use crate::indicator::{Indicator, Quadrature, Scale};
 use crate::kept::Flash;
 use crate::probe::{Named, Pins, Probe, Settings};
 
@@ -20,6 +20,13 @@ use crate::probe::{Named, Pins, Probe, Settings};
 pub const STEP_MM: f64 = 0.0005;
 /// One count of the indicator in millimetres.
 pub const COUNT_MM: f64 = 0.001;
+
+/// One count of the digital scale in millimetres.
+pub const SCALE_COUNT_MM: f64 = 0.01;
+/// From one word of the scale to the next, in microseconds: the quick mode of common scales.
+pub const SCALE_PERIOD_US: u64 = 20_000;
+/// One bit of a word.
+const SCALE_BIT_US: u64 = 200;
 
 /// What is wrong with the indicator.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,6 +46,8 @@ pub struct World {
     steps: Cell<i64>,
     forward: Cell<bool>,
     counts: Cell<i64>,
+    /// The word that the scale sends, and when it began to.
+    word: Cell<(u32, u64)>,
     /// The time in microseconds.
     pub now_us: Cell<u64>,
     /// When the last step was made.
@@ -58,6 +67,7 @@ impl World {
             steps: Cell::new(0),
             forward: Cell::new(false),
             counts: Cell::new(0),
+            word: Cell::new((0, 0)),
             now_us: Cell::new(0),
             last_step_us: Cell::new(0),
             emergency: Cell::new(false),
@@ -77,6 +87,7 @@ impl World {
 
     /// Lets the indicator move by a count at most, so that whoever polls in each turn sees every edge.
     pub fn turn(&self) {
+        self.turn_scale();
         let aim = match self.wrong.get() {
             Wrong::Nothing => self.axis.try_borrow().map_or(0.0, |axis| axis.position_mm()) / COUNT_MM,
             Wrong::Stuck => return,
@@ -86,6 +97,35 @@ impl World {
         self.counts.set(
             self.counts.get().saturating_add((change > 0.0).into()).saturating_sub((change < 0.0).into()),
         );
+    }
+
+    /// Lets the scale begin its next word, when that is due.
+    fn turn_scale(&self) {
+        let now = self.now_us.get();
+        let (word, begun) = self.word.get();
+        if now < begun.saturating_add(SCALE_PERIOD_US) {
+            return;
+        }
+        let place = self.axis.try_borrow().map_or(0.0, |axis| axis.position_mm()) / SCALE_COUNT_MM;
+        let counts = libm::round(place) as i32;
+        let negative = if counts < 0 { 1 << 20 } else { 0 };
+        let next = match self.wrong.get() {
+            Wrong::Nothing | Wrong::RunningAway => (counts.unsigned_abs() & 0xf_ffff) | negative,
+            Wrong::Stuck => word,
+        };
+        self.word.set((next, now));
+    }
+
+    /// The levels of the scale's clock and data: each bit half low, half high, then a long rest.
+    fn scale_levels(&self) -> (bool, bool) {
+        let (word, begun) = self.word.get();
+        let since = self.now_us.get().saturating_sub(begun);
+        let bit = since / SCALE_BIT_US;
+        if bit >= 24 {
+            return (true, false);
+        }
+        let data = word.checked_shr(u32::try_from(bit).unwrap_or(0)).unwrap_or(0) & 1 != 0;
+        (since % SCALE_BIT_US >= SCALE_BIT_US / 2, data)
     }
 
     fn step(&self) {
@@ -98,23 +138,40 @@ impl World {
         }
     }
 
-    /// The box joined to this axis, with its memory.
+    /// The box joined to this axis by an incremental indicator, with its memory.
     pub fn probe<'a>(&'a self, memory: &'a mut [u8]) -> SimulatedProbe<'a> {
-        let wire = |what| Wire { world: self, what };
+        self.joined(Quadrature::new(self.wire(What::A), self.wire(What::B), COUNT_MM), memory)
+    }
+
+    /// The box joined to this axis by a digital scale.
+    pub fn scale_probe<'a>(
+        &'a self,
+        memory: &'a mut [u8],
+    ) -> JoinedProbe<'a, Scale<Wire<'a>, Wire<'a>>> {
+        let (clock, data) = (self.wire(What::Clock), self.wire(What::Data));
+        self.joined(Scale::new(clock, data, SCALE_COUNT_MM, SCALE_PERIOD_US), memory)
+    }
+
+    fn wire(&self, what: What) -> Wire<'_> {
+        Wire { world: self, what }
+    }
+
+    fn joined<'a, I: Indicator>(&'a self, indicator: I, memory: &'a mut [u8]) -> JoinedProbe<'a, I> {
         let pins = Pins {
-            step: wire(What::Step),
-            direction: wire(What::Direction),
-            emergency: wire(What::Emergency),
-            indicator: Quadrature::new(wire(What::A), wire(What::B), COUNT_MM),
+            step: self.wire(What::Step),
+            direction: self.wire(What::Direction),
+            emergency: self.wire(What::Emergency),
+            indicator,
         };
         let named = Named { name: "simulated".try_into().unwrap_or_default(), settings: settings() };
         Probe::new(pins, Flash::new(Memory::new(memory), 0), named)
     }
 }
 
-/// The box on a simulated axis.
-pub type SimulatedProbe<'a> =
-    Probe<Wire<'a>, Wire<'a>, Wire<'a>, Quadrature<Wire<'a>, Wire<'a>>, Flash<Memory<'a>>>;
+/// The box on a simulated axis, with an indicator of some kind.
+pub type JoinedProbe<'a, I> = Probe<Wire<'a>, Wire<'a>, Wire<'a>, I, Flash<Memory<'a>>>;
+/// The box on a simulated axis, with an incremental indicator.
+pub type SimulatedProbe<'a> = JoinedProbe<'a, Quadrature<Wire<'a>, Wire<'a>>>;
 
 /// The settings of the simulated box: Z, ±50 mm, 20 mm/s.
 #[must_use]
@@ -207,6 +264,8 @@ enum What {
     Emergency,
     A,
     B,
+    Clock,
+    Data,
 }
 
 /// One simulated pin.
@@ -226,6 +285,8 @@ impl InputPin for Wire<'_> {
             What::A => quarter == 1 || quarter == 2,
             What::B => quarter >= 2,
             What::Emergency => !self.world.emergency.get(),
+            What::Clock => self.world.scale_levels().0,
+            What::Data => self.world.scale_levels().1,
             What::Step | What::Direction => false,
         })
     }
@@ -240,7 +301,7 @@ impl OutputPin for Wire<'_> {
         match self.what {
             What::Step => self.world.step(),
             What::Direction => self.world.forward.set(true),
-            What::Emergency | What::A | What::B => {}
+            What::Emergency | What::A | What::B | What::Clock | What::Data => {}
         }
         Ok(())
     }

@@ -4,7 +4,7 @@
 //! frame of the host is worth a few milliseconds. Without a connection its time runs on, and it stops.
 
 use std::io::{ErrorKind, Read, Write};
-use std::net::{TcpListener, TcpStream};
+use std::net::TcpListener;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
@@ -71,6 +71,29 @@ impl Drop for SimulatedBox {
     }
 }
 
+impl SimulatedBox {
+    /// A box at the other end of a pseudo-terminal.
+    #[cfg(unix)]
+    pub fn on_pseudo_terminal(faults: Faults) -> Self {
+        use serialport::SerialPort;
+        let (mut near, far) = serialport::TTYPort::pair().expect("a pseudo-terminal");
+        near.set_timeout(Duration::from_millis(2)).expect("a time");
+        let port = far.name().expect("a name");
+        let hands = Arc::new(Hands::default());
+        let memory = Arc::new(Mutex::new(vec![0xff; MEMORY]));
+        let (the_hands, the_memory) = (Arc::clone(&hands), Arc::clone(&memory));
+        let thread = std::thread::spawn(move || {
+            let mut memory = the_memory.lock().expect("nobody else fails with it");
+            let world = World::new(faults, 1);
+            let mut probe = world.probe(&mut memory);
+            // While this end is open too, the line outlives whoever opens the other.
+            let _open = far;
+            serve(near, &world, &mut probe, &mut Line::default(), &the_hands);
+        });
+        Self { port, hands, memory, thread: Some(thread) }
+    }
+}
+
 /// From power on to power off; `false` when the test has ended.
 fn live(listener: &TcpListener, hands: &Hands, faults: Faults, memory: &mut [u8]) -> bool {
     let world = World::new(faults, 1);
@@ -87,6 +110,9 @@ fn live(listener: &TcpListener, hands: &Hands, faults: Faults, memory: &mut [u8]
             std::thread::sleep(Duration::from_millis(1));
             continue;
         };
+        stream.set_nonblocking(false).expect("a stream that waits");
+        stream.set_read_timeout(Some(Duration::from_millis(2))).expect("a time");
+        stream.set_nodelay(true).expect("no delay");
         if !serve(stream, &world, &mut probe, &mut line, hands) {
             return true;
         }
@@ -96,15 +122,12 @@ fn live(listener: &TcpListener, hands: &Hands, faults: Faults, memory: &mut [u8]
 
 /// Serves a connection until it closes; `false` when the power was cut.
 fn serve(
-    mut stream: TcpStream,
+    mut stream: impl Read + Write,
     world: &World,
     probe: &mut SimulatedProbe<'_>,
     line: &mut Line,
     hands: &Hands,
 ) -> bool {
-    stream.set_nonblocking(false).expect("a stream that waits");
-    stream.set_read_timeout(Some(Duration::from_millis(2))).expect("a time");
-    stream.set_nodelay(true).expect("no delay");
     let mut buffer = [0; 256];
     while !hands.end.load(Ordering::Relaxed) {
         if hands.power_cut.swap(false, Ordering::Relaxed) {

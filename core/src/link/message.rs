@@ -11,7 +11,7 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 /// The most places of a routine run by a box.
-pub const MAX_PLACES: usize = 32;
+pub const MAX_PLACES: usize = 64;
 /// The most places in one message: short frames survive a bad line.
 pub const PLACES_PART: usize = 4;
 /// The most bytes of a table in one message.
@@ -85,6 +85,28 @@ pub enum Routine {
         runs: u16,
         /// How far beyond the last places the axis turns.
         overrun: Length,
+    },
+    /// A staircase that begins at the one place.
+    SmallSteps {
+        /// The height of one step.
+        step: Length,
+        /// Steps each way.
+        steps: u16,
+        /// How often up and down.
+        cycles: u16,
+        /// Motion from above down to the start.
+        overrun: Length,
+    },
+    /// Lifts and returns to the one place.
+    Return {
+        /// The distance of the lift, with its sign.
+        lift: Length,
+        /// Lifts and returns.
+        returns: u16,
+        /// Returns from one pause to the next; 0 makes none.
+        pause_every: u16,
+        /// Seconds of a pause.
+        pause_s: u16,
     },
 }
 

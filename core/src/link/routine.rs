@@ -2,7 +2,9 @@
 
 use super::message::Routine;
 use crate::length::Length;
-use crate::measure::routine::{BadPlan, Kind, PositioningPlan, ReversalPlan, Step};
+use crate::measure::routine::{
+    BadPlan, Kind, LiftPlan, Pauses, PositioningPlan, ReversalPlan, StaircasePlan, Step,
+};
 
 impl Routine {
     /// Its kind.
@@ -11,7 +13,44 @@ impl Routine {
         match self {
             Routine::Reversal { .. } => Kind::Reversal,
             Routine::Positioning { .. } => Kind::Positioning,
+            Routine::SmallSteps { .. } => Kind::SmallSteps,
+            Routine::Return { .. } => Kind::Return,
         }
+    }
+
+    /// A travel that every run of it makes in one go, in which an indicator that stands still is noticed.
+    #[must_use]
+    pub const fn longest_move(&self) -> Length {
+        match self {
+            Routine::Reversal { overrun, .. }
+            | Routine::Positioning { overrun, .. }
+            | Routine::SmallSteps { overrun, .. } => *overrun,
+            Routine::Return { lift, .. } => lift.saturating_abs(),
+        }
+    }
+
+    /// The seconds to wait before the moves to a row, counted from 1.
+    #[must_use]
+    pub fn pause_before(&self, row: u32) -> Option<u32> {
+        match *self {
+            // After the last there is nothing to pause for; the mark does not matter.
+            Routine::Return { returns, .. } if row <= u32::from(returns) => {
+                self.lifts(Length::ZERO).ok()?.pause_before(row)
+            }
+            Routine::Return { .. } => None,
+            Routine::Reversal { .. } | Routine::Positioning { .. } | Routine::SmallSteps { .. } => None,
+        }
+    }
+
+    fn lifts(&self, mark: Length) -> Result<LiftPlan, BadPlan> {
+        let Routine::Return { lift, returns, pause_every, pause_s } = *self else {
+            return Err(BadPlan::NoStation);
+        };
+        let pauses = match pause_every {
+            0 => Pauses::None,
+            returns => Pauses::Every { returns, seconds: pause_s.into() },
+        };
+        LiftPlan::new(mark, lift, returns, pauses)
     }
 
     /// Lends the steps at some places, in order.
@@ -33,6 +72,7 @@ impl Routine {
         places: &[Length],
         use_them: impl FnOnce(&mut dyn Iterator<Item = Step>) -> R,
     ) -> Result<R, BadPlan> {
+        let first = || places.first().copied().ok_or(BadPlan::NoStation);
         Ok(match *self {
             Routine::Reversal { cycles, overrun } => {
                 use_them(&mut ReversalPlan::new(places, cycles, overrun)?.steps())
@@ -40,6 +80,10 @@ impl Routine {
             Routine::Positioning { runs, overrun } => {
                 use_them(&mut PositioningPlan::new(places, runs, overrun)?.steps())
             }
+            Routine::SmallSteps { step, steps, cycles, overrun } => {
+                use_them(&mut StaircasePlan::new(first()?, step, steps, cycles, overrun)?.steps())
+            }
+            Routine::Return { .. } => use_them(&mut self.lifts(first()?)?.steps()),
         })
     }
 }

@@ -96,6 +96,26 @@ fn golden_bytes() {
         "05 03 34 12 02 02 03 09 05 80 da c4 09 f4 03 01 05 3b bc e5 7e 00",
     );
     golden_message(
+        &ToBox::Run {
+            routine: Routine::SmallSteps { step: mm(0.01), steps: 30, cycles: 3, overrun: mm(1.0) },
+            settle_ms: 500,
+            from_row: 7,
+            correction: Correction::Table,
+        },
+        5,
+        "05 03 34 12 05 14 03 02 c0 9a 0c 1e 03 80 da c4 09 f4 03 07 01 1a 5c 02 2a 00",
+    );
+    golden_message(
+        &ToBox::Run {
+            routine: Routine::Return { lift: mm(-5.0), returns: 20, pause_every: 5, pause_s: 300 },
+            settle_ms: 500,
+            from_row: 1,
+            correction: Correction::Off,
+        },
+        6,
+        "05 03 34 12 06 0e 03 03 ff c1 d7 2f 14 05 ac 02 f4 03 01 05 5f 92 71 4a 00",
+    );
+    golden_message(
         &ToBox::Set(Setting::Step(mm(-0.0005))),
         3,
         "05 03 34 12 03 09 0a 06 8f 4e 60 fe 99 ee 00",

@@ -1,10 +1,12 @@
 //! The indicator as the box sees it: counts that arrive over wires.
 
 mod quadrature;
+mod scale;
 
 use core::fmt;
 
 pub use quadrature::Quadrature;
+pub use scale::Scale;
 
 /// Where readings come from.
 pub trait Indicator {
@@ -41,6 +43,8 @@ pub enum Fault {
     Pin,
     /// Nothing whole has come for too long.
     Silent,
+    /// It was switched to inches.
+    OtherUnits,
 }
 
 impl fmt::Display for Fault {
@@ -50,6 +54,7 @@ impl fmt::Display for Fault {
             Fault::OutOfRange => "the indicator left the range of its counter",
             Fault::Pin => "a pin of the indicator cannot be read",
             Fault::Silent => "the indicator has sent nothing whole for too long",
+            Fault::OtherUnits => "the indicator shows inches: switch it to millimetres",
         })
     }
 }

@@ -20,7 +20,7 @@ use takeup_core::measure::routine::{Kind, Step};
 /// Room for messages that wait for their turn on the link.
 const WAITING: usize = 8;
 /// The kinds of test that the box runs by itself.
-pub const KINDS: [Kind; 2] = [Kind::Reversal, Kind::Positioning];
+pub const KINDS: [Kind; 4] = [Kind::Reversal, Kind::Positioning, Kind::SmallSteps, Kind::Return];
 /// The most readings it takes in one routine.
 pub const MOST_READINGS: u16 = 1000;
 /// Bytes taken from the line in one turn.
@@ -61,6 +61,8 @@ pub(super) struct Running {
     /// The place of the move before.
     pub before: Option<Length>,
     pub plateau: Option<Plateau>,
+    /// A pause of the routine lasts until then.
+    pub paused_until_us: u64,
     pub readings: u32,
 }
 
@@ -333,12 +335,17 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
     /// The axis stands: goes on to the next step of the plan, or reads once the indicator stands too.
     fn stand(&mut self, look: Option<Look>, now_us: u64) {
         let Some(running) = &mut self.running else { return };
+        if now_us < running.paused_until_us {
+            return;
+        }
         if let Some(Step::Read(stop)) = running.step {
             let plateau = running.plateau.get_or_insert(Plateau::new(now_us));
             let reading = look.and_then(|look| plateau.take(look, running.settle_us, now_us));
             // With readings still waiting for the link the next is not taken: none finds the queue full.
             let Some(reading) = reading.filter(|_| self.waiting.len() <= WAITING / 2) else { return };
             running.plateau = None;
+            let pause_s = running.routine.pause_before(stop.row.saturating_add(1)).unwrap_or(0);
+            running.paused_until_us = now_us.saturating_add(u64::from(pause_s).saturating_mul(1_000_000));
             running.readings = running.readings.saturating_add(1);
             let elapsed = now_us.saturating_sub(running.started_us) / 1000;
             self.tell(ToHost::Reading {
@@ -352,6 +359,11 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
             });
         }
         let Some(running) = &mut self.running else { return };
+        if now_us < running.paused_until_us {
+            // The reading was the last before a pause: what comes next begins when that is over.
+            running.step = None;
+            return;
+        }
         running.at = running.at.saturating_add(1);
         self.begin_step(now_us);
     }

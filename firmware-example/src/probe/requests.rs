@@ -15,6 +15,8 @@ use takeup_core::link::settings::Setting;
 use takeup_core::link::{Routine, ToBox, ToHost};
 use takeup_core::measure::routine::Step;
 
+/// What an indicator shows later than that could not stop the axis in time.
+const SEEN_WITHIN_US: u64 = 45_000;
 /// How much of the bound on following may pass while an indicator that comes seldom is waited for.
 const FOLLOWING_SHARE: f64 = 0.5;
 
@@ -105,6 +107,9 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         let ends = self.origin.step(low, &settings).zip(self.origin.step(high, &settings));
         let (one, other) = ends.ok_or(Refusal::BeyondLimits)?;
         let per_s = Length::from_counts(speed).as_mm();
+        if self.indicator.delay_us() > SEEN_WITHIN_US {
+            return Err(Refusal::TooFast);
+        }
         let unseen_mm = per_s * 1e-6 * self.indicator.delay_us() as f64;
         if unseen_mm > FOLLOWING_SHARE * settings.following.as_mm() {
             return Err(Refusal::TooFast);
@@ -140,8 +145,8 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         if readings > u32::from(MOST_READINGS) || !(1..=readings).contains(&from_row) {
             return Err(Refusal::BadPlan);
         }
-        // A shorter overrun than that would let an indicator that stands still pass unnoticed.
-        if overrun(&routine) <= self.settings.following {
+        // A shorter move than that would let an indicator that stands still pass unnoticed.
+        if routine.longest_move() <= self.settings.following {
             return Err(Refusal::BadPlan);
         }
         // Every place is checked before the first step, and where a stopped routine goes on is found.
@@ -181,6 +186,7 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
             step: None,
             before: self.origin.position(self.motion.position(), &self.settings),
             plateau: None,
+            paused_until_us: now_us,
             readings: 0,
         });
         self.tell(ToHost::Started { readings });
@@ -236,10 +242,4 @@ enum Rest {
     Standing,
     /// The box is not armed.
     Disarmed,
-}
-
-fn overrun(routine: &Routine) -> Length {
-    match *routine {
-        Routine::Reversal { overrun, .. } | Routine::Positioning { overrun, .. } => overrun,
-    }
 }

@@ -1,6 +1,7 @@
 //! The box against a simulated axis and a host on a perfect line, in exact time.
 
-use crate::simulated::{COUNT_MM, MEMORY, STEP_MM, SimulatedProbe, World, Wrong};
+use crate::indicator::{Indicator, Quadrature};
+use crate::simulated::{COUNT_MM, JoinedProbe, MEMORY, SCALE_COUNT_MM, STEP_MM, Wire, World, Wrong};
 use core::convert::Infallible;
 use embedded_io::{ErrorType, Read, ReadReady, Write, WriteReady};
 use std::{collections::VecDeque, vec, vec::Vec};
@@ -63,9 +64,9 @@ impl WriteReady for Cable {
     }
 }
 
-struct Rig<'a> {
+struct Rig<'a, I: Indicator = Quadrature<Wire<'a>, Wire<'a>>> {
     world: &'a World,
-    probe: SimulatedProbe<'a>,
+    probe: JoinedProbe<'a, I>,
     host: Endpoint<ToBox, ToHost>,
     cable: Cable,
     plugged: bool,
@@ -74,9 +75,22 @@ struct Rig<'a> {
 
 impl<'a> Rig<'a> {
     fn with_memory(world: &'a World, memory: &'a mut [u8]) -> Self {
+        Self::of(world, world.probe(memory))
+    }
+
+    /// A box that forgets, standing at 0.
+    fn new(world: &'a World) -> Self {
+        let mut rig = Self::with_memory(world, vec![0xff; MEMORY].leak());
+        rig.stands(0.0);
+        rig
+    }
+}
+
+impl<'a, I: Indicator> Rig<'a, I> {
+    fn of(world: &'a World, probe: JoinedProbe<'a, I>) -> Self {
         let mut rig = Self {
             world,
-            probe: world.probe(memory),
+            probe,
             host: Endpoint::new(Side::Host { session: 1 }),
             cable: Cable::default(),
             plugged: true,
@@ -84,13 +98,6 @@ impl<'a> Rig<'a> {
         };
         rig.pass(5_000);
         assert!(rig.host.is_open());
-        rig
-    }
-
-    /// A box that forgets, standing at 0.
-    fn new(world: &'a World) -> Self {
-        let mut rig = Self::with_memory(world, vec![0xff; MEMORY].leak());
-        rig.stands(0.0);
         rig
     }
 
@@ -224,6 +231,40 @@ fn a_routine_gives_the_lost_motion_of_the_axis() {
     assert!((found.value - 0.12).abs() < 0.001, "{found:?}");
 }
 
+/// The same box with the other indicator: coarser, and a word every 20 ms.
+#[test]
+fn a_digital_scale_does_as_well() {
+    let world = world(0.12);
+    let mut rig = Rig::of(&world, world.scale_probe(vec![0xff; MEMORY].leak()));
+    rig.stands(0.0);
+    rig.pass(50_000);
+    // So fast that more than half of what it may lag would pass unseen.
+    assert_eq!(rig.arm_to(-5.0, 5.0, 6.0), ToHost::Refused(Refusal::TooFast));
+    assert_eq!(rig.arm_to(-5.0, 5.0, 4.0), ToHost::Armed);
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
+    for _ in 0..100 {
+        rig.pass(100_000);
+        if matches!(rig.heard.last(), Some(ToHost::Finished { .. })) {
+            break;
+        }
+    }
+    assert_eq!(rig.heard.pop(), Some(ToHost::Finished { readings: 12 }));
+    for message in &rig.heard {
+        let ToHost::Reading { target, approach, counts, .. } = *message else { panic!("{message:?}") };
+        let lag = if approach == Direction::Plus { 0.12 } else { 0.0 };
+        let found = f64::from(counts) * SCALE_COUNT_MM;
+        assert!((found - (target.as_mm() - lag)).abs() < 0.51 * SCALE_COUNT_MM, "{message:?}");
+    }
+    // It shows the same number whatever the axis does: noticed within the bound, and what a word takes.
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
+    rig.world.wrong.set(Wrong::Stuck);
+    let before = world.steps();
+    rig.pass(1_000_000);
+    assert_eq!(rig.heard, [ToHost::Stopped(StopCause::NotFollowing)]);
+    let moved = (world.steps() - before).unsigned_abs() as f64 * STEP_MM;
+    assert!(moved <= 0.4 + 4.0 * 0.04, "it moved {moved} mm");
+}
+
 #[test]
 fn positioning_goes_up_and_down_through_its_places() {
     let world = world(0.12);
@@ -242,6 +283,52 @@ fn positioning_goes_up_and_down_through_its_places() {
     }
     assert_eq!(places[..2], [(-2.0, Direction::Plus), (-1.5, Direction::Plus)]);
     assert_eq!(places[6..8], [(0.5, Direction::Minus), (0.0, Direction::Minus)]);
+}
+
+#[test]
+fn small_steps_climb_without_overrunning() {
+    let world = world(0.05);
+    let mut rig = Rig::new(&world);
+    rig.arm();
+    rig.places(&[-1.0]);
+    let routine = Routine::SmallSteps { step: mm(0.02), steps: 6, cycles: 1, overrun: mm(0.5) };
+    assert_eq!(rig.run(routine, 1, Correction::Off), ToHost::Started { readings: 19 });
+    let readings = rig.readings();
+    let shown: Vec<i32> = readings.iter().map(|r| (r.value_mm * 1000.0).round() as i32 + 1000).collect();
+    // By hand, in micrometres: steps of 20 against a clearance of 50, seated moving down.
+    let up = [0, 0, 10, 30, 50, 70];
+    let down = [70, 70, 60, 40, 20, 0];
+    let expected: Vec<i32> = [0].iter().chain(&up).chain(&down).chain(&up).copied().collect();
+    assert_eq!(expected.len(), readings.len());
+    let far = shown.iter().zip(&expected).find(|(shown, expected)| (**shown - **expected).abs() > 1);
+    assert_eq!(far, None, "{shown:?}");
+}
+
+#[test]
+fn returns_pause_as_often_as_they_should() {
+    let world = world(0.05);
+    let mut rig = Rig::new(&world);
+    rig.arm();
+    rig.places(&[0.0]);
+    let routine = Routine::Return { lift: mm(1.0), returns: 6, pause_every: 2, pause_s: 3 };
+    assert_eq!(rig.run(routine, 1, Correction::Off), ToHost::Started { readings: 6 });
+    let from = world.now_us.get();
+    while !matches!(rig.heard.last(), Some(ToHost::Finished { .. })) {
+        rig.pass(100_000);
+        assert!(world.now_us.get() < from + 20_000_000, "{:?}", rig.heard);
+    }
+    let times: Vec<u32> = rig
+        .heard
+        .iter()
+        .filter_map(|message| match message {
+            ToHost::Reading { time_ms, approach: Direction::Minus, .. } => Some(*time_ms),
+            _ => None,
+        })
+        .collect();
+    let waits: Vec<bool> = times.windows(2).map(|pair| pair[1] - pair[0] >= 3000).collect();
+    assert_eq!(waits, [false, true, false, true, false], "{times:?}");
+    // Nor a pause after the last.
+    assert!(world.now_us.get() - from < u64::from(times[5]) * 1000 + 500_000);
 }
 
 #[test]

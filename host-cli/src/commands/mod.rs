@@ -1,6 +1,7 @@
 //! The commands, one file each: its `Args` and `run(&Args, &Context) -> Result<Outcome, Refusal>`.
 
 pub mod assess;
+pub mod box_;
 pub mod compare;
 pub mod completions;
 pub mod demo;
@@ -43,6 +44,8 @@ pub enum Command {
     Report(report::Args),
     /// Completions for a shell, or the manual page
     Completions(completions::Args),
+    /// The probe box: find, check, run a test, set a table
+    Box(box_::Args),
     /// Sessions of the machines over time: log, trend, alarm, forecast
     Log(log::Args),
 }
@@ -65,6 +68,7 @@ impl Command {
             Command::Rewrite(args) => rewrite::run(args, ctx),
             Command::Report(args) => report::run(args, ctx),
             Command::Completions(args) => completions::run(args, ctx),
+            Command::Box(args) => box_::run(args, ctx),
             Command::Log(args) => log::run(args, ctx),
         }
     }

@@ -1,4 +1,5 @@
 //! The link: on a line that flips, loses, doubles and delays bytes, and as the host uses it.
 
+mod command;
 mod faults;
 mod session;

@@ -1,0 +1,404 @@
+//! `box run`: the box moves the axis through a test and reads; the readings become a file.
+
+use super::{on, open};
+use crate::assessment::document::Document;
+use crate::assessment::{self, slip};
+use crate::context::Context;
+use crate::exit::Outcome;
+use crate::input;
+use crate::key_args::KeyArgs;
+use crate::plan_args::{self, positioning, returns, small_steps};
+use crate::probe_box::{Arming, Heard, Job, Session, Trouble};
+use crate::refusal::Refusal;
+use crate::sitting::Sitting;
+use crate::sitting::plan::Plan;
+use crate::units::{LengthArg, Print, word};
+use std::io::{self, Write};
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+use takeup_core::length::Length;
+use takeup_core::link::Ended;
+use takeup_core::link::message::{Correction, StopCause};
+
+/// Arguments of `box run`.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The kind of test
+    #[command(subcommand)]
+    kind: Kind,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum Kind {
+    /// At each station, arrive from + and from - in turn
+    #[command(long_about = long_about("reversal"), after_help = EXAMPLE_REVERSAL)]
+    Reversal(Of<plan_args::PlanArgs>),
+    /// Targets over the travel, runs up and runs down
+    #[command(long_about = long_about("positioning"), after_help = EXAMPLE_POSITIONING)]
+    Positioning(Of<positioning::PlanArgs>),
+    /// A staircase of small steps up, then down, then up
+    #[command(long_about = long_about("small-steps"), after_help = EXAMPLE_SMALL_STEPS)]
+    SmallSteps(Of<small_steps::PlanArgs>),
+    /// Many lifts and returns to one mark, some after a pause
+    #[command(long_about = long_about("return"), after_help = EXAMPLE_RETURN)]
+    Return(Of<returns::PlanArgs>),
+}
+
+const EXAMPLE_REVERSAL: &str =
+    "Example:\n  takeup box run reversal --box /dev/ttyACM0 --axis z --station 0,-40 --stands-at 0 -o z.csv";
+const EXAMPLE_POSITIONING: &str = "Example:\n  takeup box run positioning --box /dev/ttyACM0 --axis x --from 0 \
+                                   --to 400 --stands-at 0 -o x.csv";
+const EXAMPLE_SMALL_STEPS: &str =
+    "Example:\n  takeup box run small-steps --box /dev/ttyACM0 --axis z --start -40 --stands-at 0 -o z.csv";
+const EXAMPLE_RETURN: &str =
+    "Example:\n  takeup box run return --box /dev/ttyACM0 --axis z --mark -40 --stands-at 0 -o z.csv";
+
+fn long_about(kind: &str) -> String {
+    format!(
+        "Let the box run a {kind} test: it moves the axis and reads its indicator.\n\n\
+         Nothing moves before the axis, the range and the speed were shown and \"arm\" was typed. The box stops the \
+         axis within 50 ms when this program ends or the cable is pulled, when the emergency stop is pressed, and \
+         when the indicator leaves its range or does not follow; then it must be armed again. After a pulled cable \
+         the test goes on where it was. Every reading is on disk before the next is taken; at the end they are \
+         assessed."
+    )
+}
+
+#[derive(Debug, clap::Args)]
+struct Of<P: clap::Args> {
+    /// Where and how often
+    #[command(flatten)]
+    plan: P,
+    #[command(flatten)]
+    running: Running,
+}
+
+/// How it is run, whatever the test.
+#[derive(Debug, clap::Args)]
+struct Running {
+    /// Serial port of the box, or tcp:HOST:PORT
+    #[arg(long = "box", value_name = "PORT")]
+    port: String,
+    /// Readings file to write; it must not exist yet
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// Where the axis stands now, as you have looked; needed after each start of the box
+    #[arg(long, value_name = "POSITION", allow_hyphen_values = true)]
+    stands_at: Option<LengthArg>,
+    /// Highest speed, in --units per second [default: that of the box]
+    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
+    speed: Option<LengthArg>,
+    /// Milliseconds for which the indicator must stand still before each reading
+    #[arg(long, value_name = "MS", default_value_t = 1000)]
+    settle: u16,
+    /// Correct the places by the table in the box, to see what it leaves
+    #[arg(long)]
+    corrected: bool,
+    /// Seconds to wait for a cable that was pulled
+    #[arg(long, value_name = "SECONDS", default_value_t = 120)]
+    patience: u16,
+    /// What is known of the indicator and the machine
+    #[command(flatten)]
+    keys: KeyArgs,
+}
+
+/// Runs the test.
+///
+/// # Errors
+/// When it is not run to its end; the readings taken until then are kept.
+pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
+    let (plan, job, running) = match &args.kind {
+        Kind::Reversal(of) => {
+            let planned = of.plan.planned(ctx)?;
+            (Plan::of_reversal(&planned)?, Job::of_reversal(&planned), &of.running)
+        }
+        Kind::Positioning(of) => {
+            let planned = of.plan.planned(of.running.keys.pitch(ctx.units()), ctx)?;
+            (Plan::of_positioning(&planned)?, Job::of_positioning(&planned), &of.running)
+        }
+        Kind::SmallSteps(of) => {
+            let planned = of.plan.planned(ctx)?;
+            (Plan::of_small_steps(&planned), Job::of_small_steps(&planned), &of.running)
+        }
+        Kind::Return(of) => {
+            let planned = of.plan.planned(ctx)?;
+            (Plan::of_returns(&planned), Job::of_returns(&planned), &of.running)
+        }
+    };
+    let job = Job {
+        settle_ms: running.settle,
+        correction: if running.corrected { Correction::Table } else { Correction::Off },
+        speed: running.speed.map(|speed| speed.length(plan.unit)),
+        ..job
+    };
+    Test { plan: &plan, job: &job, running, ctx }.run()
+}
+
+struct Test<'a> {
+    plan: &'a Plan,
+    job: &'a Job,
+    running: &'a Running,
+    ctx: &'a Context,
+}
+
+/// How far it came.
+enum End {
+    Done,
+    /// The link is gone, or was too long; it can be taken up again.
+    Unplugged(Trouble),
+    Failed(Trouble),
+}
+
+impl Test<'_> {
+    fn run(&self) -> Result<Outcome, Refusal> {
+        let Running { output, port, keys, .. } = self.running;
+        if input::is_dash(output) {
+            return Err(Refusal::new("readings cannot go to standard output", "Name a file with -o."));
+        }
+        if output.exists() {
+            return Err(Refusal::new(
+                "the file is there already, and the indicator may have been set anew since",
+                "Name another file with -o.",
+            )
+            .path(output));
+        }
+        keys.keys(self.plan.unit)?;
+        self.ctx.take_stdin()?;
+        let mut session = open(port)?;
+        if let Some(at) = self.running.stands_at {
+            session.stands(at.length(self.plan.unit)).map_err(on(port))?;
+        }
+        // Before anything is written: what the box would refuse, it refuses here.
+        let mut confirmed = self.arm(&mut session)?;
+        let head = self.head(&session)?;
+        let mut sitting = Sitting::open(output, &head, self.plan, keys, self.ctx)?;
+        let began = Instant::now();
+        loop {
+            match self.take(&mut session, &mut sitting, began)? {
+                End::Done => break,
+                End::Failed(trouble) => return Err(self.ended(&trouble, &sitting)),
+                End::Unplugged(trouble) => {
+                    session = self.plugged_again(session, &trouble, &mut confirmed, &sitting)?;
+                    self.arm(&mut session).map_err(|refusal| self.kept(&refusal, &sitting))?;
+                }
+            }
+        }
+        drop((session, sitting));
+        let print = Print { unit: self.plan.unit };
+        let assessed = assessment::of_file(output, |units| keys.keys(units), self.ctx)?;
+        let outcome = if assessed.is_over() { Outcome::Adverse } else { Outcome::Good };
+        self.ctx.answer(
+            &Document::of(&assessed, print),
+            || slip::of(&assessed, print, self.ctx.screen()),
+            outcome,
+        )
+    }
+
+    /// Shows what will move, asks, and arms. Gives the number of the session.
+    fn arm(&self, session: &mut Session) -> Result<u16, Refusal> {
+        let port = &self.running.port;
+        let unit = self.plan.unit;
+        let about = session.capabilities().clone();
+        let state = session.state().map_err(on(port))?;
+        let stands = state.position.ok_or_else(|| {
+            let refusal = takeup_core::link::message::Refusal::NoPosition;
+            Trouble::Refused(refusal).refusal(port)
+        })?;
+        if !about.kinds.has(self.job.routine.kind()) {
+            return Err(Trouble::OtherKinds.refusal(port));
+        }
+        if about.axis != self.job.axis {
+            return Err(Refusal::new(
+                format!("the box drives axis {}, not {}", about.axis, self.job.axis),
+                "Name the axis that it is wired to, or set the box up for the other.",
+            )
+            .file(port));
+        }
+        let arming =
+            Arming::of(self.job, &about, stands).map_err(|bad| plan_args::refused_plan(bad, unit))?;
+        let at = |length| format!("{}{}", arming.axis, word(length, unit));
+        if arming.low < about.low || arming.high > about.high {
+            return Err(Refusal::new(
+                format!(
+                    "the test moves from {} to {} {unit}, the box allows {} to {}",
+                    at(arming.low),
+                    at(arming.high),
+                    at(about.low),
+                    at(about.high)
+                ),
+                "Choose places within its limits, or widen them by \"takeup box set\".",
+            )
+            .file(port));
+        }
+        for caution in CAUTIONS {
+            self.ctx.note(&format!("caution: {caution}"));
+        }
+        self.ctx.note(&format!(
+            "the box will move {} from {} to {} {unit}, at {} {unit}/s at most; now it stands at {} {unit}",
+            arming.axis,
+            at(arming.low),
+            at(arming.high),
+            word(arming.speed, unit),
+            at(stands),
+        ));
+        self.confirmed()?;
+        session.arm(&arming).map_err(on(port))?;
+        Ok(state.sessions)
+    }
+
+    /// Waits for the word.
+    fn confirmed(&self) -> Result<(), Refusal> {
+        let _ = write!(io::stderr(), "Type \"arm\" to let it move, anything else to leave it: ");
+        let _ = io::stderr().flush();
+        let mut line = Vec::new();
+        let found = input::read_line(&mut io::stdin().lock(), &mut line, 1024);
+        if matches!(found, Ok(true)) && String::from_utf8_lossy(&line).trim().eq_ignore_ascii_case("arm") {
+            return Ok(());
+        }
+        Err(Refusal::new("not armed: nothing was moved", "Type \"arm\" when everything is clear."))
+    }
+
+    /// What stands above the first row.
+    fn head(&self, session: &Session) -> Result<String, Refusal> {
+        let (plan, unit) = (self.plan, self.plan.unit);
+        let mut head = format!("# axis: {}\n# routine: {}\n# units: {unit}\n", plan.axis, plan.kind);
+        head.push_str(&self.running.keys.lines(unit));
+        if self.running.keys.keys(unit)?.resolution_mm.is_none() {
+            head.push_str(&format!("# resolution: {}\n", word(session.capabilities().count, unit)));
+        }
+        head.push_str(&format!(
+            "# Taken by the probe box \"{}\"",
+            crate::refusal::clip(&session.capabilities().name)
+        ));
+        head.push_str(match self.job.correction {
+            Correction::Off => ".\n",
+            Correction::Table => ", its places corrected by its table.\n",
+        });
+        head.push_str(&format!("# taken: {}\n", jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ")));
+        head.push_str(&plan.header());
+        head.push('\n');
+        Ok(head)
+    }
+
+    /// Runs from the first row that is not taken yet.
+    fn take(&self, session: &mut Session, sitting: &mut Sitting<'_>, began: Instant) -> Result<End, Refusal> {
+        let next = u32::try_from(sitting.taken()).unwrap_or(u32::MAX).saturating_add(1);
+        if sitting.stop().is_none() {
+            return Ok(End::Done);
+        }
+        // Times go on from before a pulled cable.
+        let offset_s = began.elapsed().as_secs_f64();
+        if let Err(trouble) = session.run(self.job, next) {
+            return Ok(sorted(trouble));
+        }
+        loop {
+            match session.hear(Duration::from_millis(100)) {
+                Ok(Some(Heard::Reading(reading))) => {
+                    let expected = sitting.stop().map(|stop| (stop.row, stop.target, stop.approach));
+                    if expected != Some((reading.row, Some(reading.target), Some(reading.approach))) {
+                        return Ok(End::Failed(Trouble::OtherPlan));
+                    }
+                    sitting.take(reading.value, Some(offset_s + reading.time_s))?;
+                    self.show(sitting, reading.value);
+                }
+                Ok(Some(Heard::Finished)) => {
+                    return Ok(match sitting.stop() {
+                        None => End::Done,
+                        Some(_) => End::Failed(Trouble::Unexpected),
+                    });
+                }
+                Ok(Some(Heard::Stopped(cause))) => return Ok(sorted(Trouble::Stopped(cause))),
+                Ok(Some(Heard::Sample(_)) | None) => {}
+                Err(trouble) => return Ok(sorted(trouble)),
+            }
+        }
+    }
+
+    fn show(&self, sitting: &Sitting<'_>, value: Length) {
+        if !self.ctx.shows_progress() {
+            return;
+        }
+        let print = Print { unit: self.plan.unit };
+        let (taken, all) = (sitting.taken(), self.plan.stops.len());
+        let _ = writeln!(io::stderr(), "  reading {taken} of {all}: {}", print.with_unit(value.as_mm()));
+    }
+
+    /// Waits for the box to come back, and sees that it is as it was.
+    fn plugged_again(
+        &self,
+        session: Session,
+        trouble: &Trouble,
+        confirmed: &mut u16,
+        sitting: &Sitting<'_>,
+    ) -> Result<Session, Refusal> {
+        drop(session);
+        self.ctx.note(&format!(
+            "{trouble}; {} of {} readings are kept, and the axis stands. Check the cable.",
+            sitting.taken(),
+            self.plan.stops.len()
+        ));
+        let start = Instant::now();
+        let patience = Duration::from_secs(self.running.patience.into());
+        let mut session = loop {
+            match Session::open(&self.running.port) {
+                Ok(session) => break session,
+                Err(again) if start.elapsed() > patience => return Err(self.ended(&again, sitting)),
+                Err(_) => std::thread::sleep(Duration::from_millis(250)),
+            }
+        };
+        let state = session.state().map_err(|trouble| self.ended(&trouble, sitting))?;
+        if state.sessions <= *confirmed {
+            // It counts from another zero now, and what it reads does not belong to what it read.
+            let why = Refusal::new("the box was started anew meanwhile", "Begin again with another file.");
+            return Err(self.kept(&why, sitting));
+        }
+        if state.position.is_none() {
+            let why = Refusal::new(
+                "the box does not know any more where the axis stands",
+                "Begin again with another file, and --stands-at.",
+            );
+            return Err(self.kept(&why, sitting));
+        }
+        *confirmed = state.sessions;
+        Ok(session)
+    }
+
+    fn ended(&self, trouble: &Trouble, sitting: &Sitting<'_>) -> Refusal {
+        self.kept(&trouble.refusal(&self.running.port), sitting)
+    }
+
+    /// A refusal that says what was kept.
+    fn kept(&self, refusal: &Refusal, sitting: &Sitting<'_>) -> Refusal {
+        let (taken, all) = (sitting.taken(), self.plan.stops.len());
+        Refusal::new(
+            format!("{refusal}; {taken} of {all} readings are kept in {}", sitting.name()),
+            refusal.way_out().unwrap_or("Begin again with another file."),
+        )
+    }
+}
+
+/// What can be taken up again, and what cannot.
+fn sorted(trouble: Trouble) -> End {
+    match trouble {
+        Trouble::Port(_)
+        | Trouble::Stopped(StopCause::LinkLost)
+        | Trouble::Ended(Ended::Silent { .. } | Ended::NotAcknowledged { .. } | Ended::Closed) => {
+            End::Unplugged(trouble)
+        }
+        Trouble::NoAnswer
+        | Trouble::Ended(_)
+        | Trouble::Refused(_)
+        | Trouble::Stopped(_)
+        | Trouble::OtherKinds
+        | Trouble::Unexpected
+        | Trouble::OtherPlan => End::Failed(trouble),
+    }
+}
+
+const CAUTIONS: [&str; 5] = [
+    "spindle off and locked out; nothing but the indicator near the table",
+    "hand on the emergency stop; nobody reaches in while drives are live",
+    "indicator clear before any long move, and more free travel than two overruns",
+    "a vertical axis is held by its brake or a block before anything that holds it is loosened",
+    "the maker's manual, local rules and qualified people come first",
+];
