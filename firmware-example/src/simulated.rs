@@ -144,10 +144,7 @@ impl World {
     }
 
     /// The box joined to this axis by a digital scale.
-    pub fn scale_probe<'a>(
-        &'a self,
-        memory: &'a mut [u8],
-    ) -> JoinedProbe<'a, Scale<Wire<'a>, Wire<'a>>> {
+    pub fn scale_probe<'a>(&'a self, memory: &'a mut [u8]) -> JoinedProbe<'a, Scale<Wire<'a>, Wire<'a>>> {
         let (clock, data) = (self.wire(What::Clock), self.wire(What::Data));
         self.joined(Scale::new(clock, data, SCALE_COUNT_MM, SCALE_PERIOD_US), memory)
     }

@@ -3,6 +3,8 @@
 use takeup_core::axis::{Direction, PerAxis};
 use takeup_core::correct::{AxisTable, Table};
 use takeup_core::length::Length;
+use takeup_core::link::frame::{Collector, Frame, Kind};
+use takeup_core::link::{Capabilities, Endpoint, Event, Side, ToBox, ToHost};
 use takeup_core::program::replay::{AxisSlack, Replay, Settings, Source, Want};
 use takeup_core::program::rewrite::{self, Rewriter};
 use takeup_core::program::{Token, Words};
@@ -90,5 +92,62 @@ pub fn replay(bytes: &[u8]) {
     for figures in [report.before, report.after] {
         assert!(figures.max_mm >= 0.0 && figures.mean_mm <= figures.max_mm * (1.0 + 1e-9), "{report:?}");
         assert!(figures.p99_mm <= figures.max_mm, "{report:?}");
+    }
+}
+
+/// Bytes of a line at either end: no panic, nothing before a session, and a frame after them arrives. The first
+/// byte chooses the end; bytes above 253 let time pass, so that repetition and silence are reached.
+pub fn link(bytes: &[u8]) {
+    let Some((first, bytes)) = bytes.split_first() else { return };
+    let mut collector = Collector::new();
+    for &byte in bytes {
+        let _ = collector.push(byte);
+    }
+    let _ = collector.push(0);
+    let sent = Frame { kind: Kind::Ack, session: 7, number: 1, payload: Default::default() };
+    let found = sent.encode().iter().find_map(|&byte| collector.push(byte));
+    assert_eq!(found, Some(Ok(sent)), "a frame after rubbish");
+    if first % 2 == 0 {
+        hears::<ToBox, ToHost>(Side::Host { session: 0 }, bytes);
+    } else {
+        let length = Length::from_counts(10_000);
+        let capabilities = Capabilities {
+            name: Default::default(),
+            axis: takeup_core::axis::Axis::Z,
+            low: Length::ZERO,
+            high: length,
+            most_speed: 1,
+            count: length,
+            most_readings: 1,
+            kinds: Default::default(),
+        };
+        hears::<ToHost, ToBox>(Side::Box(capabilities), bytes);
+    }
+}
+
+fn hears<Out, In>(side: Side, bytes: &[u8])
+where
+    Out: serde::Serialize,
+    In: serde::de::DeserializeOwned,
+{
+    let mut end: Endpoint<Out, In> = Endpoint::new(side);
+    let (mut now, mut open) = (0, false);
+    for &byte in bytes {
+        let mut events = Vec::new();
+        if byte > 253 {
+            now += if byte == 254 { 5_000 } else { 600_000 };
+        } else {
+            events.extend(end.receive(byte, now));
+        }
+        events.extend(end.poll(now, &mut |frame| assert!(frame.ends_with(&[0]) || frame == [0])));
+        for event in events {
+            match event {
+                Event::Opened => open = true,
+                Event::Ended(_) => open = false,
+                Event::Message(_) => assert!(open, "a message outside a session"),
+                Event::Delivered => panic!("nothing was sent"),
+            }
+        }
+        assert_eq!(end.is_open(), open);
     }
 }

@@ -216,7 +216,8 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         }
     }
 
-    pub(super) fn stop(&mut self, cause: StopCause) {
+    /// Ends all motion, and allows no more of it.
+    pub fn stop(&mut self, cause: StopCause) {
         note!("stopped: {}", cause);
         let too_fast = self.motion.speed() > self.settings.steps_per_s(self.settings.start_stop);
         let unsure = match cause {

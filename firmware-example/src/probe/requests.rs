@@ -91,7 +91,18 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         if busy { Err(Refusal::Busy) } else { Ok(()) }
     }
 
-    fn arm(&mut self, axis: Axis, low: Length, high: Length, speed: i64, now_us: u64) -> Result<(), Refusal> {
+    /// Allows motion of an axis within a range, at most at a speed in counts of 0.1 nm per second.
+    ///
+    /// # Errors
+    /// [`Refusal`] says what speaks against it; then nothing is allowed that was not before.
+    pub fn arm(
+        &mut self,
+        axis: Axis,
+        low: Length,
+        high: Length,
+        speed: i64,
+        now_us: u64,
+    ) -> Result<(), Refusal> {
         self.at_rest(Rest::Standing)?;
         let settings = self.settings;
         if axis != settings.axis {
@@ -123,7 +134,11 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         Ok(())
     }
 
-    fn begin(
+    /// Begins a routine at the places that were sent.
+    ///
+    /// # Errors
+    /// [`Refusal`] says what speaks against it; then nothing moves.
+    pub fn begin(
         &mut self,
         routine: Routine,
         settle_ms: u16,

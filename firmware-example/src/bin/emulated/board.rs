@@ -1,12 +1,17 @@
-//! The few peripherals of the emulated board that the box uses: two serial ports, a clock, a watchdog.
+//! The few peripherals of the emulated board that the box uses: two serial ports, a clock, a watchdog, pins and
+//! memory. Each program of the board uses some of them.
 //!
 //! Addresses and registers: Arm's Application Note AN386 and the Cortex-M System Design Kit (recalled from
 //! memory; the emulator holds them).
 
+#![allow(dead_code)]
+
 use core::convert::Infallible;
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
+use embedded_hal::digital;
 use embedded_io::{ErrorType, Read, ReadReady, Write, WriteReady};
+use embedded_storage::nor_flash::{self, NorFlash, NorFlashErrorKind, ReadNorFlash};
 
 /// The processor's clock in cycles per microsecond.
 const CYCLES_PER_US: u64 = 25;
@@ -162,5 +167,109 @@ impl Watchdog {
     /// Feeds it.
     pub fn feed(&mut self) {
         write(Self::BASE + 0xc, 1);
+    }
+}
+
+/// A pin of the board's first port.
+pub struct Pin(u32);
+
+impl Pin {
+    const DATA: usize = 0x4001_0000;
+    const OUT: usize = 0x4001_0004;
+    const ENABLE: usize = 0x4001_0010;
+
+    /// A pin that is read.
+    pub fn input(number: u32) -> Self {
+        Self(1 << (number & 15))
+    }
+
+    /// A pin that is set.
+    pub fn output(number: u32) -> Self {
+        let pin = Self::input(number);
+        write(Self::ENABLE, pin.0);
+        pin
+    }
+}
+
+impl digital::ErrorType for Pin {
+    type Error = Infallible;
+}
+
+impl digital::InputPin for Pin {
+    fn is_high(&mut self) -> Result<bool, Infallible> {
+        Ok(read(Self::DATA) & self.0 != 0)
+    }
+
+    fn is_low(&mut self) -> Result<bool, Infallible> {
+        Ok(read(Self::DATA) & self.0 == 0)
+    }
+}
+
+impl digital::OutputPin for Pin {
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        write(Self::OUT, read(Self::OUT) | self.0);
+        Ok(())
+    }
+
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        write(Self::OUT, read(Self::OUT) & !self.0);
+        Ok(())
+    }
+}
+
+/// The last 16 KB of the board's code memory, which is RAM that keeps its bytes over a restart.
+pub struct BoardMemory;
+
+impl BoardMemory {
+    const START: usize = 0x003f_c000;
+    const SIZE: usize = 0x4000;
+
+    fn place(offset: u32, length: usize) -> Result<core::ops::Range<usize>, NorFlashErrorKind> {
+        let from = offset as usize;
+        let end = from.checked_add(length).filter(|end| *end <= Self::SIZE);
+        let end = end.ok_or(NorFlashErrorKind::OutOfBounds)?;
+        Ok(Self::START + from..Self::START + end)
+    }
+}
+
+impl nor_flash::ErrorType for BoardMemory {
+    type Error = NorFlashErrorKind;
+}
+
+impl ReadNorFlash for BoardMemory {
+    const READ_SIZE: usize = 1;
+
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorFlashErrorKind> {
+        let places = Self::place(offset, bytes.len())?;
+        for (byte, place) in bytes.iter_mut().zip(places) {
+            // SAFETY: within the part that the program does not reach, as checked by `place`.
+            *byte = unsafe { core::ptr::read_volatile(place as *const u8) };
+        }
+        Ok(())
+    }
+
+    fn capacity(&self) -> usize {
+        Self::SIZE
+    }
+}
+
+impl NorFlash for BoardMemory {
+    const WRITE_SIZE: usize = 4;
+    const ERASE_SIZE: usize = 4096;
+
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
+        for place in Self::place(from, to.saturating_sub(from) as usize)? {
+            // SAFETY: as for reading.
+            unsafe { core::ptr::write_volatile(place as *mut u8, 0xff) };
+        }
+        Ok(())
+    }
+
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
+        for (byte, place) in bytes.iter().zip(Self::place(offset, bytes.len())?) {
+            // SAFETY: as for reading.
+            unsafe { core::ptr::write_volatile(place as *mut u8, *byte) };
+        }
+        Ok(())
     }
 }

@@ -29,6 +29,18 @@ pub fn program(name: &str) -> PathBuf {
         .expect("cargo names the executable")
 }
 
+/// What the build of a program with a feature says when it fails, as it must.
+pub fn refused(name: &str, feature: &str) -> String {
+    let _guard = BUILDING.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let output = Command::new(root().join("tests/cross"))
+        .args(["build", "--locked", "--profile", "firmware", "-p", "takeup-firmware-example"])
+        .args(["--features", feature, "--bin", name, "--target", "thumbv7em-none-eabihf"])
+        .output()
+        .expect("tests/cross starts");
+    assert!(!output.status.success(), "{name} builds with {feature}");
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
 /// Runs a program to its end on the emulated board; its clock counts instructions, so that runs repeat.
 pub fn run(elf: &Path) -> Output {
     Command::new("timeout")

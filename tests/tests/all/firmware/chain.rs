@@ -1,257 +1,129 @@
 //! Host, link, emulated box, simulated axis, readings, assessment; and each fault that must stop it.
 
-use super::board;
-use std::io::{ErrorKind, Read, Write};
-use std::os::unix::net::UnixStream;
-use std::path::Path;
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
-use takeup_core::axis::Axis;
-use takeup_core::length::Length;
-use takeup_core::link::message::{Button, Correction, Refusal, State, StopCause};
-use takeup_core::link::{Ended, Endpoint, Event, Routine, Side, ToBox, ToHost};
+use super::rig::{Rig, STOP_US, mm};
+use serde_json::Value;
+use takeup_core::axis::{Axis, Direction};
+use takeup_core::correct::{AxisTable, Table, bytes};
+use takeup_core::link::message::{Button, Refusal, State, StopCause};
+use takeup_core::link::settings::{Setting, SettingName};
+use takeup_core::link::{Routine, ToBox, ToHost};
 use takeup_core::measure::Setup;
 use takeup_core::measure::reversal::{Reading, assess};
+use takeup_core::measure::routine::Step;
+use takeup_core::slack::simulated::{Faults, Noise, SimulatedAxis};
 use takeup_firmware_example::rehearsal::{CLEARANCE_MM, WIND_UP_MM};
 use takeup_firmware_example::simulated::{COUNT_MM, STEP_MM};
+use takeup_tests::Folder;
 
-/// The bound of a stop in microseconds of the box's own clock.
-const STOP_US: u64 = 50_000;
-/// No step of a test takes longer than this, even on a busy machine.
-const PATIENCE: Duration = Duration::from_secs(60);
-
-fn mm(value: f64) -> Length {
-    Length::from_mm(value).unwrap()
+/// The axis of the emulated box once more, followed by the plan alone, without box or link.
+struct Model {
+    axis: SimulatedAxis,
+    noise: Noise,
 }
 
-/// The answer of the bench.
-#[derive(Debug)]
-struct Report {
-    now_us: u64,
-    fault_us: u64,
-    last_step_us: u64,
-    heard_us: u64,
-    steps: i64,
-}
-
-struct Rig {
-    emulator: Child,
-    line: UnixStream,
-    bench: UnixStream,
-    host: Endpoint<ToBox, ToHost>,
-    /// The time of host and box alike: what was granted, in microseconds.
-    now_us: u64,
-    heard: Vec<ToHost>,
-    ended: Option<Ended>,
-    _folder: tempfile::TempDir,
-}
-
-impl Drop for Rig {
-    fn drop(&mut self) {
-        let _ = self.emulator.kill();
-        let _ = self.emulator.wait();
-    }
-}
-
-fn connect(path: &Path) -> UnixStream {
-    let start = Instant::now();
-    loop {
-        match UnixStream::connect(path) {
-            Ok(stream) => return stream,
-            Err(error) => assert!(start.elapsed() < PATIENCE, "{}: {error}", path.display()),
-        }
-        std::thread::sleep(Duration::from_millis(20));
-    }
-}
-
-impl Rig {
+impl Model {
     fn new() -> Self {
-        let elf = board::program("emulated");
-        let folder = tempfile::tempdir().unwrap();
-        let path = |name| folder.path().join(name);
-        let serial = |name| format!("unix:{},server=on,wait=off", path(name).display());
-        let emulator = Command::new("qemu-system-arm")
-            .args(["-machine", "mps2-an386", "-cpu", "cortex-m4", "-display", "none", "-monitor", "none"])
-            .args(["-icount", "shift=0", "-semihosting-config", "enable=on,target=native"])
-            .args(["-serial", &serial("host"), "-serial", &serial("bench"), "-kernel"])
-            .arg(elf)
-            .stdin(Stdio::null())
-            .spawn()
-            .expect("qemu-system-arm starts: install Debian's qemu-system-arm");
-        let (line, bench) = (connect(&path("host")), connect(&path("bench")));
-        line.set_nonblocking(true).unwrap();
-        bench.set_read_timeout(Some(PATIENCE)).unwrap();
-        let mut rig = Self {
-            emulator,
-            line,
-            bench,
-            host: Endpoint::new(Side::Host { session: 1 }),
-            now_us: 0,
-            heard: vec![],
-            ended: None,
-            _folder: folder,
-        };
-        rig.open(1);
-        rig
+        let faults = Faults { clearance_mm: CLEARANCE_MM, wind_up_mm: WIND_UP_MM, ..Faults::default() };
+        Self { axis: SimulatedAxis::new(faults, 0.0, Direction::Minus), noise: Noise::new(1) }
     }
 
-    /// Opens a session, trying again with further numbers as a host does whose box is still starting.
-    fn open(&mut self, first: u16) {
-        for session in first..first + 20 {
-            self.host = Endpoint::new(Side::Host { session });
-            self.ended = None;
-            self.until("a session", |rig| rig.host.is_open() || rig.ended.is_some());
-            if self.host.is_open() {
-                return;
-            }
-        }
-        panic!("no session: {:?}", self.ended);
+    /// What the indicator must have shown at each reading of a routine.
+    fn readings(&mut self, routine: Routine, places: &[f64]) -> Vec<f64> {
+        let places: Vec<_> = places.iter().map(|place| mm(*place)).collect();
+        routine
+            .with_steps(&places, |steps| {
+                let mut readings = vec![];
+                for step in steps {
+                    match step {
+                        Step::Move { to, .. } => {
+                            self.axis.move_to_mm(to.as_mm(), 0.0, &mut self.noise);
+                        }
+                        Step::Read(_) => readings.push(self.axis.position_mm()),
+                    }
+                }
+                readings
+            })
+            .unwrap()
     }
+}
 
-    /// One turn of the host.
-    fn turn(&mut self) {
-        let now = self.now_us;
-        let mut buffer = [0; 512];
-        let found = match self.line.read(&mut buffer) {
-            Ok(n) => n,
-            Err(error) if error.kind() == ErrorKind::WouldBlock => 0,
-            Err(error) => panic!("the line to the emulator: {error}"),
-        };
-        let mut events: Vec<_> = buffer[..found].iter().filter_map(|&b| self.host.receive(b, now)).collect();
-        let line = &mut self.line;
-        events.extend(self.host.poll(now, &mut |bytes| line.write_all(bytes).unwrap()));
-        for event in events {
-            match event {
-                Event::Message(message) => self.heard.push(message),
-                Event::Ended(why) => self.ended = Some(why),
-                Event::Opened | Event::Delivered => {}
-            }
-        }
-        self.grant();
-    }
+/// The readings of a file.
+fn readings(folder: &Folder, name: &str) -> Vec<f64> {
+    let text = folder.read(name);
+    let mut rows = text.lines().filter(|line| !line.starts_with('#'));
+    let header = rows.next().expect("a header");
+    let column = header.split(',').position(|name| name == "reading").expect("a column");
+    rows.map(|row| row.split(',').nth(column).expect("a cell").parse().expect("a number")).collect()
+}
 
-    /// Lets the box's time go on by a millisecond, and waits until it has.
-    fn grant(&mut self) {
-        self.now_us += 1000;
-        self.bench.write_all(b"g").unwrap();
-        let mut byte = [0];
-        // A start in between has forgotten the grant.
-        while !matches!(byte[0], b'.' | b'!') {
-            self.bench.read_exact(&mut byte).unwrap();
-        }
-    }
+#[track_caller]
+fn holds(found: &Value, truth: f64) {
+    let bound = |key: &str| found[key].as_f64().unwrap_or_else(|| panic!("{key} of {found}"));
+    println!("true {truth}, found {found}");
+    assert!(bound("low_95") <= truth && truth <= bound("high_95"), "{truth} is not in {found}");
+}
 
-    fn until(&mut self, what: &str, done: impl Fn(&Self) -> bool) {
-        let start = Instant::now();
-        while !done(self) {
+/// The program at the one end, the emulated board at the other; every reading against the model, and what was
+/// found against the faults of the axis.
+#[test]
+fn every_routine_runs_from_the_command_to_the_truth() {
+    let (folder, mut rig, mut model) = (Folder::new(), Rig::new(), Model::new());
+    let lost = CLEARANCE_MM + WIND_UP_MM;
+    let common = "--box PORT --axis z --settle 5 --speed 8 --stands-at";
+    let overrun = mm(0.5);
+    for (command, exit, routine, places) in [
+        (
+            format!("reversal {common} 0 --station 0,-1 --cycles 3 --overrun 0.5 -o reversal.csv"),
+            0,
+            Routine::Reversal { cycles: 3, overrun },
+            vec![0.0, -1.0],
+        ),
+        (
+            format!(
+                "positioning {common} -1 --target -1,-0.6,0,0.7,1 --runs 2 --overrun 0.5 -o positioning.csv"
+            ),
+            0,
+            Routine::Positioning { runs: 2, overrun },
+            vec![-1.0, -0.6, 0.0, 0.7, 1.0],
+        ),
+        (
+            format!(
+                "small-steps {common} -1 --start -1 --step 0.02 --steps 15 --cycles 1 --overrun 0.5 -o small-steps.csv"
+            ),
+            0,
+            Routine::SmallSteps { step: mm(0.02), steps: 15, cycles: 1, overrun },
+            vec![-1.0],
+        ),
+        (
+            format!("return {common} -0.7 --mark -1 --lift 1 --returns 6 --pause-every 0 -o return.csv"),
+            0,
+            Routine::Return { lift: mm(1.0), returns: 6, pause_every: 0, pause_s: 0 },
+            vec![-1.0],
+        ),
+    ] {
+        let kind = routine.kind();
+        let run = rig.takeup(&folder, &format!("box run {command} --json"));
+        let found = readings(&folder, &format!("{kind}.csv"));
+        let expected = model.readings(routine, &places);
+        assert_eq!(found.len(), expected.len(), "{kind} {run:?}");
+        for (row, (found, expected)) in found.iter().zip(&expected).enumerate() {
+            // Rounded to a count, and to a step of the drive.
             assert!(
-                start.elapsed() < PATIENCE,
-                "{what} did not come; heard {:?}, {:?}",
-                self.heard,
-                self.ended
+                (found - expected).abs() <= 0.5 * COUNT_MM + STEP_MM,
+                "{kind}, row {row}: {found}, true {expected}"
             );
-            self.turn();
         }
-    }
-
-    fn say(&mut self, message: &ToBox) {
-        self.until("the link's readiness", |rig| rig.host.is_ready());
-        self.host.send(message).unwrap();
-    }
-
-    /// Says something and waits for the answer.
-    fn ask(&mut self, message: &ToBox) -> ToHost {
-        self.heard.clear();
-        self.say(message);
-        self.until("an answer", |rig| !rig.heard.is_empty() || rig.ended.is_some());
-        self.heard.first().unwrap_or_else(|| panic!("{message:?}: {:?}", self.ended)).clone()
-    }
-
-    fn arm(&mut self) {
-        assert!(matches!(self.ask(&ToBox::Stands { at: mm(0.0) }), ToHost::State(_)));
-        let arm = ToBox::Arm { axis: Axis::Z, low: mm(-5.0), high: mm(5.0), speed: mm(5.0).counts() };
-        assert_eq!(self.ask(&arm), ToHost::Armed);
-        self.heard.clear();
-    }
-
-    fn places(&mut self, places: &[f64]) {
-        for (part, first) in places.chunks(4).zip((0..).step_by(4)) {
-            let at = part.iter().map(|at| mm(*at)).collect();
-            assert_eq!(self.ask(&ToBox::Places { first, at }), ToHost::Done);
-        }
-    }
-
-    fn reversal(&mut self) -> ToHost {
-        self.places(&[0.0, -1.0]);
-        let routine = Routine::Reversal { cycles: 3, overrun: mm(0.5) };
-        let answer =
-            self.ask(&ToBox::Run { routine, settle_ms: 5, from_row: 1, correction: Correction::Off });
-        self.heard.clear();
-        answer
-    }
-
-    /// Arms and waits until it moves.
-    fn moving(&mut self) {
-        self.arm();
-        assert_eq!(self.reversal(), ToHost::Started { readings: 12 });
-        let before = self.report().steps;
-        let start = Instant::now();
-        while (self.report().steps - before).abs() < 100 {
-            assert!(start.elapsed() < PATIENCE, "it does not move: {:?}", self.heard);
-            self.turn();
-        }
-    }
-
-    fn fault(&mut self, letter: u8) {
-        self.bench.write_all(&[letter]).unwrap();
-    }
-
-    fn report(&mut self) -> Report {
-        self.bench.write_all(b"?").unwrap();
-        let mut line = Vec::new();
-        let mut byte = [0];
-        while byte != *b"\n" {
-            self.bench.read_exact(&mut byte).unwrap();
-            if !matches!(byte[0], b'.' | b'!') {
-                line.push(byte[0]);
+        let document = run.exit(exit).json();
+        match routine {
+            Routine::Reversal { .. } | Routine::Positioning { .. } => holds(&document["lost_motion"], lost),
+            Routine::SmallSteps { .. } => {
+                holds(&document["take_up"]["dead_band"], CLEARANCE_MM);
+                holds(&document["take_up"]["wind_up"], WIND_UP_MM);
             }
-        }
-        let text = String::from_utf8(line).unwrap();
-        let n: Vec<i64> = text.split_whitespace().map(|word| word.parse().unwrap()).collect();
-        let us = |i: usize| u64::try_from(n[i]).unwrap();
-        Report { now_us: us(0), fault_us: us(1), last_step_us: us(2), heard_us: us(3), steps: n[4] }
-    }
-
-    /// Lets the box's own clock go on.
-    fn pass(&mut self, us: u64) -> Report {
-        let until = self.report().now_us + us;
-        loop {
-            self.turn();
-            let report = self.report();
-            if report.now_us >= until {
-                return report;
-            }
+            Routine::Return { .. } => holds(&document["drift"]["per_cycle"], 0.0),
         }
     }
-
-    fn stays_disarmed(&mut self) {
-        let steps = self.report().steps;
-        assert_eq!(self.reversal(), ToHost::Refused(Refusal::NotArmed));
-        assert_eq!(self.pass(20_000).steps, steps, "it moved without being armed");
-    }
-
-    /// A fault in the middle of a move.
-    fn stops(&mut self, letter: u8, cause: StopCause) {
-        self.moving();
-        self.fault(letter);
-        self.until("a stop", |rig| rig.heard.iter().any(|m| matches!(m, ToHost::Stopped(_))));
-        assert_eq!(self.heard.last(), Some(&ToHost::Stopped(cause)));
-        let report = self.report();
-        let took = report.last_step_us.saturating_sub(report.fault_us);
-        println!("{cause:?}: last step {took} us after the fault");
-        assert!(took <= STOP_US, "{report:?}");
-        self.stays_disarmed();
-    }
+    println!("stack used: {} bytes", rig.report().stack);
 }
 
 #[test]
@@ -334,6 +206,48 @@ fn a_lost_link_stops() {
     assert!(took <= STOP_US && took > 0, "{report:?}");
     rig.open(100);
     rig.stays_disarmed();
+}
+
+#[test]
+fn an_indicator_out_of_its_range_stops() {
+    let mut rig = Rig::new();
+    assert!(matches!(rig.ask(&ToBox::Set(Setting::Range(mm(0.3)))), ToHost::Setting(_)));
+    rig.arm();
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
+    rig.until("a stop", |rig| !rig.heard.is_empty());
+    assert_eq!(rig.heard, [ToHost::Stopped(StopCause::IndicatorRange)]);
+    let moved = rig.report().steps.unsigned_abs() as f64 * STEP_MM;
+    // At 5 mm/s a stop 50 ms later would be 0.25 mm beyond.
+    println!("IndicatorRange: stopped {} mm beyond the bound", moved - 0.3);
+    assert!((0.3..0.3 + 5.0 * STOP_US as f64 * 1e-6).contains(&moved), "it moved {moved} mm");
+    rig.stays_disarmed();
+}
+
+/// What is kept outlives the program: here the watchdog starts it anew.
+#[test]
+fn settings_and_table_are_there_after_a_restart() {
+    let mut rig = Rig::new();
+    let high = Setting::High(mm(12.5));
+    assert_eq!(rig.ask(&ToBox::Set(high)), ToHost::Setting(high));
+    let mut table = Table::EMPTY;
+    table.axes.z = Some(AxisTable::uniform(Direction::Minus, mm(0.13)).unwrap());
+    let mut room = [0; bytes::MAX_BYTES];
+    let length = bytes::encode(&table, &mut room).unwrap();
+    for (bytes, offset) in room[..length].chunks(32).zip((0..).step_by(32)) {
+        let part = ToBox::TablePart { offset, bytes: bytes.iter().copied().collect() };
+        assert_eq!(rig.ask(&part), ToHost::Done);
+    }
+    let ToHost::State(before) = rig.ask(&ToBox::TableEnd { length: length as u16 }) else {
+        panic!("{:?}", rig.heard)
+    };
+    assert!(before.table.is_some());
+    rig.fault(b'h');
+    rig.until("the end of the session", |rig| rig.ended.is_some());
+    rig.open(100);
+    rig.until("the cause", |rig| !rig.heard.is_empty());
+    let ToHost::State(after) = rig.ask(&ToBox::Ask) else { panic!("{:?}", rig.heard) };
+    assert_eq!((after.table, after.position, after.sessions), (before.table, None, 1));
+    assert_eq!(rig.ask(&ToBox::AskSetting(SettingName::High)), ToHost::Setting(high));
 }
 
 #[test]

@@ -1,7 +1,6 @@
-//! The estimate of a whole test, and the room that the program takes.
+//! The estimate of a whole test.
 
 use super::board;
-use object::{Object, ObjectSection, SectionFlags};
 use takeup_core::length::Length;
 use takeup_firmware_example::rehearsal;
 
@@ -30,36 +29,4 @@ fn the_microcontroller_finds_the_hosts_numbers_bit_for_bit() {
         assert_eq!(commands[7], Length::from_mm(-0.1).unwrap());
     }
     assert_eq!(printed, expected);
-}
-
-/// The bytes of flash that are loaded, and the bytes of RAM reserved before the stack.
-fn footprint(program: &str) -> (u64, u64) {
-    let bytes = std::fs::read(board::program(program)).unwrap();
-    let elf = object::File::parse(&*bytes).unwrap();
-    let (mut flash, mut ram) = (0, 0);
-    for section in elf.sections() {
-        let SectionFlags::Elf { sh_flags, .. } = section.flags() else { continue };
-        if sh_flags & u64::from(object::elf::SHF_ALLOC) == 0 {
-            continue;
-        }
-        if section.address() >= 0x2000_0000 {
-            ram += section.size();
-        }
-        if section.file_range().is_some() {
-            flash += section.size();
-        }
-    }
-    println!("{program}: {flash} bytes of flash, {ram} bytes of RAM before the stack");
-    (flash, ram)
-}
-
-/// With the simulator in both; the stack is not in these figures.
-#[test]
-fn the_programs_fit_a_small_microcontroller() {
-    for program in ["estimate", "emulated"] {
-        let (flash, ram) = footprint(program);
-        assert!(flash > 1000, "{program}: an empty program fits anywhere");
-        assert!(flash < 96 * 1024, "{program}: {flash} bytes of flash");
-        assert!(ram < 16 * 1024, "{program}: {ram} bytes of RAM");
-    }
 }

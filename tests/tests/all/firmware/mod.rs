@@ -4,3 +4,5 @@ mod board;
 mod chain;
 mod estimate;
 mod filter;
+mod rig;
+mod room;

@@ -2,4 +2,5 @@
 
 mod command;
 mod faults;
+mod rubbish;
 mod session;

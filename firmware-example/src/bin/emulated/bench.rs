@@ -1,0 +1,101 @@
+//! The second serial port of the emulated board: whoever makes faults there also measures.
+//!
+//! A letter each: `e` the emergency stop is pressed and `E` let go, `s` the indicator stands still, `r` it runs
+//! away, `h` the program hangs; `?` is answered by a line of numbers: the time, the time of the last fault, of the
+//! last step, and of the last byte from the host, in microseconds, the steps made, and the bytes of stack used so
+//! far. `g` grants a millisecond, `G` ten: from the first on, the box's time stands when what was granted is used
+//! up, which is told by a dot, so that box and host keep step on however busy a machine. `!` tells of a start.
+
+use super::board::{Clock, Uart};
+use core::fmt::Write;
+use heapless::String;
+
+/// The port, and the time as it is granted.
+pub struct Bench {
+    port: Uart,
+    clock: Clock,
+    now_us: u64,
+    before_us: u64,
+    granted_us: Option<u64>,
+    fault_us: u64,
+    heard_us: u64,
+}
+
+/// What the bench may ask of the mechanics.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Order {
+    /// Press the emergency stop, or let it go.
+    Emergency(bool),
+    /// The indicator stands still.
+    Stuck,
+    /// The indicator runs away.
+    RunAway,
+}
+
+impl Bench {
+    /// Tells of the start.
+    pub fn start(mut port: Uart, clock: Clock) -> Self {
+        port.send(b'!');
+        Self { port, clock, now_us: 0, before_us: 0, granted_us: None, fault_us: 0, heard_us: 0 }
+    }
+
+    /// The time, as far as it was granted.
+    pub fn now_us(&mut self) -> u64 {
+        let elapsed = self.clock.now_us();
+        let passed = elapsed - self.before_us;
+        self.before_us = elapsed;
+        match &mut self.granted_us {
+            None => self.now_us += passed,
+            Some(0) => {}
+            Some(left) => {
+                let used = passed.min(*left);
+                self.now_us += used;
+                *left -= used;
+                if *left == 0 {
+                    self.port.send(b'.');
+                }
+            }
+        }
+        self.now_us
+    }
+
+    /// A byte from the host has been seen.
+    pub fn heard(&mut self) {
+        self.heard_us = self.now_us;
+    }
+
+    /// Takes an order, if one has come; `last` gives the time of the last step, and the steps made.
+    pub fn order(
+        &mut self,
+        last: impl FnOnce() -> (u64, i64),
+        stack: impl FnOnce() -> usize,
+    ) -> Option<Order> {
+        let letter = self.port.receive()?;
+        if matches!(letter, b'e' | b's' | b'r' | b'h') {
+            self.fault_us = self.now_us;
+        }
+        match letter {
+            b'e' => return Some(Order::Emergency(true)),
+            b'E' => return Some(Order::Emergency(false)),
+            b's' => return Some(Order::Stuck),
+            b'r' => return Some(Order::RunAway),
+            b'g' => self.granted_us = Some(self.granted_us.unwrap_or(0) + 1_000),
+            b'G' => self.granted_us = Some(self.granted_us.unwrap_or(0) + 10_000),
+            b'h' => loop {
+                cortex_m::asm::nop();
+            },
+            b'?' => {
+                let ((last_us, steps), stack) = (last(), stack());
+                let mut answer: String<160> = String::new();
+                let _ = writeln!(
+                    answer,
+                    "{} {} {last_us} {} {steps} {stack}",
+                    self.now_us, self.fault_us, self.heard_us
+                );
+                answer.bytes().for_each(|byte| self.port.send(byte));
+            }
+            _ => {}
+        }
+        None
+    }
+}

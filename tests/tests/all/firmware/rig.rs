@@ -1,0 +1,315 @@
+//! An emulated board with a host and a bench on its serial ports, in step with each other.
+
+use super::board;
+use std::io::{ErrorKind, Read, Write};
+use std::net::TcpListener;
+use std::os::unix::net::UnixStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+use takeup_core::axis::Axis;
+use takeup_core::length::Length;
+use takeup_core::link::message::{Correction, Refusal, StopCause};
+use takeup_core::link::{Ended, Endpoint, Event, Routine, Side, ToBox, ToHost};
+use takeup_tests::{Finished, Folder};
+
+/// The bound of a stop in microseconds of the box's own clock.
+pub const STOP_US: u64 = 50_000;
+/// No step of a test takes longer than this, even on a busy machine.
+const PATIENCE: Duration = Duration::from_secs(120);
+
+pub fn mm(value: f64) -> Length {
+    Length::from_mm(value).unwrap()
+}
+
+/// The answer of the bench.
+#[derive(Debug)]
+pub struct Report {
+    pub now_us: u64,
+    pub fault_us: u64,
+    pub last_step_us: u64,
+    pub heard_us: u64,
+    pub steps: i64,
+    pub stack: u64,
+}
+
+pub struct Rig {
+    emulator: Child,
+    line: UnixStream,
+    bench: UnixStream,
+    pub host: Endpoint<ToBox, ToHost>,
+    /// The time of host and box alike: what was granted, in microseconds.
+    now_us: u64,
+    pub heard: Vec<ToHost>,
+    pub ended: Option<Ended>,
+    _folder: tempfile::TempDir,
+}
+
+impl Drop for Rig {
+    fn drop(&mut self) {
+        let _ = self.emulator.kill();
+        let _ = self.emulator.wait();
+    }
+}
+
+fn connect(path: &Path) -> UnixStream {
+    let start = Instant::now();
+    loop {
+        match UnixStream::connect(path) {
+            Ok(stream) => return stream,
+            Err(error) => assert!(start.elapsed() < PATIENCE, "{}: {error}", path.display()),
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+impl Rig {
+    /// The box with a simulated axis.
+    pub fn new() -> Self {
+        Self::of("emulated")
+    }
+
+    pub fn of(program: &str) -> Self {
+        let elf = board::program(program);
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name| folder.path().join(name);
+        let serial = |name| format!("unix:{},server=on,wait=off", path(name).display());
+        let emulator = Command::new("qemu-system-arm")
+            .args(["-machine", "mps2-an386", "-cpu", "cortex-m4", "-display", "none", "-monitor", "none"])
+            .args(["-icount", "shift=3", "-semihosting-config", "enable=on,target=native"])
+            .args(["-serial", &serial("host"), "-serial", &serial("bench"), "-kernel"])
+            .arg(elf)
+            .stdin(Stdio::null())
+            .spawn()
+            .expect("qemu-system-arm starts: install Debian's qemu-system-arm");
+        let (line, bench) = (connect(&path("host")), connect(&path("bench")));
+        line.set_nonblocking(true).unwrap();
+        bench.set_read_timeout(Some(PATIENCE)).unwrap();
+        let mut rig = Self {
+            emulator,
+            line,
+            bench,
+            host: Endpoint::new(Side::Host { session: 1 }),
+            now_us: 0,
+            heard: vec![],
+            ended: None,
+            _folder: folder,
+        };
+        rig.open(1);
+        rig
+    }
+
+    /// Opens a session, trying again with further numbers as a host does whose box is still starting.
+    pub fn open(&mut self, first: u16) {
+        for session in first..first + 20 {
+            self.host = Endpoint::new(Side::Host { session });
+            self.ended = None;
+            self.until("a session", |rig| rig.host.is_open() || rig.ended.is_some());
+            if self.host.is_open() {
+                return;
+            }
+        }
+        panic!("no session: {:?}", self.ended);
+    }
+
+    /// One turn of the host.
+    pub fn turn(&mut self) {
+        let now = self.now_us;
+        let mut buffer = [0; 512];
+        let found = match self.line.read(&mut buffer) {
+            Ok(n) => n,
+            Err(error) if error.kind() == ErrorKind::WouldBlock => 0,
+            Err(error) => panic!("the line to the emulator: {error}"),
+        };
+        let mut events: Vec<_> = buffer[..found].iter().filter_map(|&b| self.host.receive(b, now)).collect();
+        let line = &mut self.line;
+        events.extend(self.host.poll(now, &mut |bytes| line.write_all(bytes).unwrap()));
+        for event in events {
+            match event {
+                Event::Message(message) => self.heard.push(message),
+                Event::Ended(why) => self.ended = Some(why),
+                Event::Opened | Event::Delivered => {}
+            }
+        }
+        self.grant();
+    }
+
+    /// Lets the box's time go on by a millisecond, and waits until it has.
+    pub fn grant(&mut self) {
+        self.grant_by(b'g', 1000);
+    }
+
+    fn grant_by(&mut self, letter: u8, us: u64) {
+        self.now_us += us;
+        self.bench.write_all(&[letter]).unwrap();
+        let mut byte = [0];
+        // A start in between has forgotten the grant.
+        while !matches!(byte[0], b'.' | b'!') {
+            self.bench.read_exact(&mut byte).unwrap();
+        }
+    }
+
+    /// Lets `takeup` speak to the box until it ends: each of its frames is worth ten milliseconds of the box.
+    pub fn takeup(&mut self, folder: &Folder, arguments: &str) -> Finished {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        listener.set_nonblocking(true).unwrap();
+        let arguments = arguments.replace("PORT", &format!("tcp:{}", listener.local_addr().unwrap()));
+        // On a busy machine a session may end by silence and be taken up again: the word is there for it.
+        let run = folder.takeup(&arguments).stdin("arm\n".repeat(20));
+        std::thread::scope(|scope| {
+            let run = scope.spawn(|| run.done());
+            while !run.is_finished() {
+                if let Ok((stream, _)) = listener.accept() {
+                    stream.set_nonblocking(false).unwrap();
+                    stream.set_read_timeout(Some(Duration::from_millis(2))).unwrap();
+                    stream.set_nodelay(true).unwrap();
+                    self.relay(stream);
+                } else {
+                    std::thread::sleep(Duration::from_millis(1));
+                }
+            }
+            run.join().unwrap()
+        })
+    }
+
+    fn relay(&mut self, mut stream: std::net::TcpStream) {
+        let mut buffer = [0; 512];
+        loop {
+            match stream.read(&mut buffer) {
+                Ok(0) => return,
+                Ok(found) => {
+                    self.line.write_all(&buffer[..found]).unwrap();
+                    for _ in buffer[..found].iter().filter(|byte| **byte == 0) {
+                        self.grant_by(b'G', 10_000);
+                    }
+                }
+                Err(error) if matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::TimedOut) => {}
+                Err(_) => return,
+            }
+            match self.line.read(&mut buffer) {
+                Ok(found) if stream.write_all(&buffer[..found]).is_err() => return,
+                Ok(_) => {}
+                Err(error) => assert_eq!(error.kind(), ErrorKind::WouldBlock, "the line to the emulator"),
+            }
+        }
+    }
+
+    pub fn until(&mut self, what: &str, done: impl Fn(&Self) -> bool) {
+        let start = Instant::now();
+        while !done(self) {
+            assert!(
+                start.elapsed() < PATIENCE,
+                "{what} did not come; heard {:?}, {:?}",
+                self.heard,
+                self.ended
+            );
+            self.turn();
+        }
+    }
+
+    pub fn say(&mut self, message: &ToBox) {
+        self.until("the link's readiness", |rig| rig.host.is_ready());
+        self.host.send(message).unwrap();
+    }
+
+    /// Says something and waits for the answer.
+    pub fn ask(&mut self, message: &ToBox) -> ToHost {
+        self.heard.clear();
+        self.say(message);
+        self.until("an answer", |rig| !rig.heard.is_empty() || rig.ended.is_some());
+        self.heard.first().unwrap_or_else(|| panic!("{message:?}: {:?}", self.ended)).clone()
+    }
+
+    pub fn arm(&mut self) {
+        assert!(matches!(self.ask(&ToBox::Stands { at: mm(0.0) }), ToHost::State(_)));
+        let arm = ToBox::Arm { axis: Axis::Z, low: mm(-5.0), high: mm(5.0), speed: mm(5.0).counts() };
+        assert_eq!(self.ask(&arm), ToHost::Armed);
+        self.heard.clear();
+    }
+
+    pub fn places(&mut self, places: &[f64]) {
+        for (part, first) in places.chunks(4).zip((0..).step_by(4)) {
+            let at = part.iter().map(|at| mm(*at)).collect();
+            assert_eq!(self.ask(&ToBox::Places { first, at }), ToHost::Done);
+        }
+    }
+
+    pub fn reversal(&mut self) -> ToHost {
+        self.places(&[0.0, -1.0]);
+        let routine = Routine::Reversal { cycles: 3, overrun: mm(0.5) };
+        let answer =
+            self.ask(&ToBox::Run { routine, settle_ms: 5, from_row: 1, correction: Correction::Off });
+        self.heard.clear();
+        answer
+    }
+
+    /// Arms and waits until it moves.
+    pub fn moving(&mut self) {
+        self.arm();
+        assert_eq!(self.reversal(), ToHost::Started { readings: 12 });
+        let before = self.report().steps;
+        let start = Instant::now();
+        while (self.report().steps - before).abs() < 100 {
+            assert!(start.elapsed() < PATIENCE, "it does not move: {:?}", self.heard);
+            self.turn();
+        }
+    }
+
+    pub fn fault(&mut self, letter: u8) {
+        self.bench.write_all(&[letter]).unwrap();
+    }
+
+    pub fn report(&mut self) -> Report {
+        self.bench.write_all(b"?").unwrap();
+        let mut line = Vec::new();
+        let mut byte = [0];
+        while byte != *b"\n" {
+            self.bench.read_exact(&mut byte).unwrap();
+            if !matches!(byte[0], b'.' | b'!') {
+                line.push(byte[0]);
+            }
+        }
+        let text = String::from_utf8(line).unwrap();
+        let n: Vec<i64> = text.split_whitespace().map(|word| word.parse().unwrap()).collect();
+        let us = |i: usize| u64::try_from(n[i]).unwrap();
+        Report {
+            now_us: us(0),
+            fault_us: us(1),
+            last_step_us: us(2),
+            heard_us: us(3),
+            steps: n[4],
+            stack: us(5),
+        }
+    }
+
+    /// Lets the box's own clock go on.
+    pub fn pass(&mut self, us: u64) -> Report {
+        let until = self.report().now_us + us;
+        loop {
+            self.turn();
+            let report = self.report();
+            if report.now_us >= until {
+                return report;
+            }
+        }
+    }
+
+    pub fn stays_disarmed(&mut self) {
+        let steps = self.report().steps;
+        assert_eq!(self.reversal(), ToHost::Refused(Refusal::NotArmed));
+        assert_eq!(self.pass(20_000).steps, steps, "it moved without being armed");
+    }
+
+    /// A fault in the middle of a move.
+    pub fn stops(&mut self, letter: u8, cause: StopCause) {
+        self.moving();
+        self.fault(letter);
+        self.until("a stop", |rig| rig.heard.iter().any(|m| matches!(m, ToHost::Stopped(_))));
+        assert_eq!(self.heard.last(), Some(&ToHost::Stopped(cause)));
+        let report = self.report();
+        let took = report.last_step_us.saturating_sub(report.fault_us);
+        println!("{cause:?}: last step {took} us after the fault");
+        assert!(took <= STOP_US, "{report:?}");
+        self.stays_disarmed();
+    }
+}
