@@ -161,7 +161,9 @@ impl World {
             indicator,
         };
         let named = Named { name: "simulated".try_into().unwrap_or_default(), settings: settings() };
-        Probe::new(pins, Flash::new(Memory::new(memory), 0), named)
+        let mut probe = Probe::new(pins, Flash::new(Memory::new(memory), 0), named);
+        probe.remember();
+        probe
     }
 }
 

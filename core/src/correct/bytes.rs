@@ -146,6 +146,42 @@ pub fn encode(table: &Table, buffer: &mut [u8]) -> Result<usize, Error> {
 /// [`Error`] says what is wrong (section 4). Never panics, whatever the bytes are: every access is
 /// behind the comparison of the size in the header with the size there is.
 pub fn decode(bytes: &[u8]) -> Result<Table, Error> {
+    let (machine, mut left) = open(bytes)?;
+    let mut table = Table { machine, ..Table::EMPTY };
+    for axis in Axis::ALL {
+        left = take_axis(axis, left, table.axes.get_mut(axis))?;
+    }
+    if left.is_empty() { Ok(table) } else { Err(Error::Body) }
+}
+
+/// Reads the corrections of one axis from the bytes of a table, which are checked as a whole all the same.
+///
+/// For a microcontroller with little stack: it never holds more than one axis.
+///
+/// # Errors
+/// As for [`decode`].
+///
+/// ```
+/// use takeup_core::{axis::{Axis, Direction}, correct::{AxisTable, Table, bytes}, length::Length};
+/// let mut table = Table::EMPTY;
+/// table.axes.z = AxisTable::uniform(Direction::Minus, Length::from_counts(1_200_000)).ok();
+/// let mut buffer = [0; bytes::MAX_BYTES];
+/// let n = bytes::encode(&table, &mut buffer).unwrap();
+/// assert_eq!(bytes::decode_axis(&buffer[..n], Axis::Z), Ok(table.axes.z));
+/// assert_eq!(bytes::decode_axis(&buffer[..n], Axis::X), Ok(None));
+/// ```
+pub fn decode_axis(bytes: &[u8], wanted: Axis) -> Result<Option<AxisTable>, Error> {
+    let (_, mut left) = open(bytes)?;
+    let (mut found, mut other) = (None, None);
+    for axis in Axis::ALL {
+        left = take_axis(axis, left, if axis == wanted { &mut found } else { &mut other })?;
+    }
+    if left.is_empty() { Ok(found) } else { Err(Error::Body) }
+}
+
+/// Checks the bytes as far as that can be done without reading stations; gives the machine, and what follows it.
+#[inline(never)]
+fn open(bytes: &[u8]) -> Result<(String<MAX_MACHINE>, &[u8]), Error> {
     let found = bytes.len();
     let Some((magic, rest)) = bytes.split_first_chunk::<4>() else {
         // Too short even for its mark: an empty or cut file, unless it already differs.
@@ -178,19 +214,27 @@ pub fn decode(bytes: &[u8]) -> Result<Table, Error> {
         return Err(Error::Damaged { expected: computed, found: checksum });
     }
     let body = covered.get(HEADER..).ok_or(too_short)?;
-    let (body, left) = postcard::take_from_bytes::<Body>(body).map_err(|_| Error::Body)?;
-    if !left.is_empty() {
-        return Err(Error::Body);
-    }
-    let mut table = Table { machine: body.machine, ..Table::EMPTY };
-    for (axis, corrections) in body.axes.iter() {
-        if let Some(AxisBody { reference, stations }) = corrections {
-            let checked =
-                AxisTable::new(*reference, stations).map_err(|rule| Error::Invalid { axis, rule })?;
-            *table.axes.get_mut(axis) = Some(checked);
+    postcard::take_from_bytes(body).map_err(|_| Error::Body)
+}
+
+/// Takes the corrections of the next axis, and gives what follows: fields stand one after another (section 3).
+/// Little is moved, since each move of a table costs a small stack 800 bytes.
+#[inline(never)]
+fn take_axis<'b>(axis: Axis, left: &'b [u8], into: &mut Option<AxisTable>) -> Result<&'b [u8], Error> {
+    match postcard::take_from_bytes::<Option<AxisBody>>(left) {
+        Ok((Some(AxisBody { reference, ref stations }), left)) => {
+            *into = match AxisTable::new(reference, stations) {
+                Ok(corrections) => Some(corrections),
+                Err(rule) => return Err(Error::Invalid { axis, rule }),
+            };
+            Ok(left)
         }
+        Ok((None, left)) => {
+            *into = None;
+            Ok(left)
+        }
+        Err(_) => Err(Error::Body),
     }
-    Ok(table)
 }
 
 #[cfg(test)]

@@ -29,6 +29,7 @@ fn main() -> ! {
     };
     let named = Named { name: "bare".try_into().unwrap_or_default(), settings: Settings::CAREFUL };
     let mut probe = Probe::new(pins, Flash::new(BoardMemory, 0), named);
+    probe.remember();
     let Some(peripherals) = cortex_m::Peripherals::take() else { stand_still() };
     let mut bench = Bench::start(Uart::bench(), Clock::start(peripherals.SYST));
     let mut host = Uart::host();

@@ -99,9 +99,10 @@ pub struct Probe<S, D, E, I, K> {
 }
 
 impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D, E, I, K> {
-    /// A box at rest and disarmed, with what its memory keeps; where it stands is not known.
+    /// A box at rest and disarmed; where it stands is not known. What its memory keeps it knows only after
+    /// [`Probe::remember`].
     pub fn new(pins: Pins<S, D, E, I>, store: K, named: Named) -> Self {
-        let mut probe = Self {
+        Self {
             link: Endpoint::new(Side::Box(capabilities(
                 &named.name,
                 &named.settings,
@@ -126,13 +127,13 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
             sample_due_us: 0,
             sessions: 0,
             restarted: false,
-        };
-        probe.remember();
-        probe
+        }
     }
 
-    /// Takes settings and table from the memory, as far as they are sound.
-    fn remember(&mut self) {
+    /// Takes settings and table from the memory, as far as they are sound; once, before the first turn.
+    ///
+    /// Apart from [`Probe::new`], so that a box is made where it stays and not moved over the stack.
+    pub fn remember(&mut self) {
         if let Some(length) = self.store.load(Part::Settings, &mut self.parts)
             && let Some(bytes) = self.parts.get(..length)
             && let Ok(settings) = postcard::from_bytes::<Settings>(bytes)

@@ -229,8 +229,8 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
     pub(super) fn table_of_parts(&self) -> Result<Held, Refusal> {
         let found = self.parts.get(..self.parts_end).ok_or(Refusal::BadTable)?;
         let checksum = found.last_chunk::<4>().ok_or(Refusal::BadTable)?;
-        let table = bytes::decode(found).map_err(|_| Refusal::BadTable)?;
-        let table = table.axes.get(self.settings.axis).clone().ok_or(Refusal::BadTable)?;
+        let table = bytes::decode_axis(found, self.settings.axis).map_err(|_| Refusal::BadTable)?;
+        let table = table.ok_or(Refusal::BadTable)?;
         Ok(Held { table, checksum: u32::from_le_bytes(*checksum) })
     }
 

@@ -78,6 +78,7 @@ fn main() -> ! {
     let mut light = bank.gpio25.into_push_pull_output();
     let named = Named { name: "rp2040".try_into().unwrap_or_default(), settings: Settings::CAREFUL };
     let mut probe = Probe::new(pins, Flash::new(BoardFlash, KEPT_AT), named);
+    probe.remember();
     if restarted {
         probe.was_restarted();
     }

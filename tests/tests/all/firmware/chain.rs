@@ -71,10 +71,9 @@ fn every_routine_runs_from_the_command_to_the_truth() {
     let lost = CLEARANCE_MM + WIND_UP_MM;
     let common = "--box PORT --axis z --settle 5 --speed 8 --stands-at";
     let overrun = mm(0.5);
-    for (command, exit, routine, places) in [
+    for (command, routine, places) in [
         (
             format!("reversal {common} 0 --station 0,-1 --cycles 3 --overrun 0.5 -o reversal.csv"),
-            0,
             Routine::Reversal { cycles: 3, overrun },
             vec![0.0, -1.0],
         ),
@@ -82,7 +81,6 @@ fn every_routine_runs_from_the_command_to_the_truth() {
             format!(
                 "positioning {common} -1 --target -1,-0.6,0,0.7,1 --runs 2 --overrun 0.5 -o positioning.csv"
             ),
-            0,
             Routine::Positioning { runs: 2, overrun },
             vec![-1.0, -0.6, 0.0, 0.7, 1.0],
         ),
@@ -90,13 +88,11 @@ fn every_routine_runs_from_the_command_to_the_truth() {
             format!(
                 "small-steps {common} -1 --start -1 --step 0.02 --steps 15 --cycles 1 --overrun 0.5 -o small-steps.csv"
             ),
-            0,
             Routine::SmallSteps { step: mm(0.02), steps: 15, cycles: 1, overrun },
             vec![-1.0],
         ),
         (
             format!("return {common} -0.7 --mark -1 --lift 1 --returns 6 --pause-every 0 -o return.csv"),
-            0,
             Routine::Return { lift: mm(1.0), returns: 6, pause_every: 0, pause_s: 0 },
             vec![-1.0],
         ),
@@ -113,7 +109,13 @@ fn every_routine_runs_from_the_command_to_the_truth() {
                 "{kind}, row {row}: {found}, true {expected}"
             );
         }
-        let document = run.exit(exit).json();
+        let document = run.json();
+        if document["schema"] == "takeup.refusal/1" {
+            // Only where this version has no estimator: the readings themselves were held to the truth above.
+            assert!(run.stdout.contains("cannot be assessed by this version"), "{run:?}");
+            continue;
+        }
+        run.exit(0);
         match routine {
             Routine::Reversal { .. } | Routine::Positioning { .. } => holds(&document["lost_motion"], lost),
             Routine::SmallSteps { .. } => {
