@@ -41,7 +41,7 @@ fn main() -> ! {
         }
         probe.poll(&mut host, now);
         // Nothing to make faults in: only the time and the stack are asked for.
-        let _ = bench.order(|| (0, i64::from(probe.position())), stack::used);
+        let _ = bench.order(|| (0, i64::from(probe.position())), stack::used, host.received());
         watchdog.feed();
     }
 }

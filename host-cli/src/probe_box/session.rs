@@ -16,7 +16,7 @@ use std::sync::{Arc, OnceLock};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 use takeup_core::length::Length;
-use takeup_core::link::message::State;
+use takeup_core::link::message::{Refusal, State};
 use takeup_core::link::settings::{Setting, SettingName};
 use takeup_core::link::{Capabilities, Ended, ToBox, ToHost};
 
@@ -147,7 +147,7 @@ impl Session {
         let start = Instant::now();
         while start.elapsed() < ANSWER {
             match self.receive(HAND_OFF / 2)? {
-                Some(Turned::Said(ToHost::Refused(refusal))) => return Err(Trouble::Refused(refusal)),
+                Some(Turned::Said(ToHost::Refused(refusal))) => return Err(self.refused(refusal)),
                 // A stop is an answer only to the wish to stop.
                 Some(Turned::Said(answer @ ToHost::Stopped(_))) if stop => return Ok(answer),
                 Some(Turned::Said(message)) => match Heard::of(&message, self.capabilities.count) {
@@ -159,6 +159,18 @@ impl Session {
             }
         }
         Err(Trouble::NoAnswer)
+    }
+
+    /// A box that is not armed any more has said why.
+    fn refused(&self, refusal: Refusal) -> Trouble {
+        let stop = self.kept.iter().rev().find_map(|heard| match heard {
+            Heard::Stopped(cause) => Some(*cause),
+            _ => None,
+        });
+        match (refusal, stop) {
+            (Refusal::NotArmed, Some(cause)) => Trouble::Stopped(cause),
+            _ => Trouble::Refused(refusal),
+        }
     }
 
     fn say(&mut self, message: ToBox) -> Result<(), Trouble> {

@@ -2,8 +2,8 @@
 //!
 //! A letter each: `e` the emergency stop is pressed and `E` let go, `s` the indicator stands still, `r` it runs
 //! away, `h` the program hangs; `?` is answered by a line of numbers: the time, the time of the last fault, of the
-//! last step, and of the last byte from the host, in microseconds, the steps made, and the bytes of stack used so
-//! far. `g` grants a millisecond, `G` ten: from the first on, the box's time stands when what was granted is used
+//! last step, and of the last byte from the host, in microseconds, the steps made, the bytes of stack used so
+//! far, and the bytes received from the host. `g` grants a millisecond, `G` ten: from the first on, the box's time stands when what was granted is used
 //! up, which is told by a dot, so that box and host keep step on however busy a machine. `!` tells of a start.
 
 use super::board::{Clock, Uart};
@@ -69,6 +69,7 @@ impl Bench {
         &mut self,
         last: impl FnOnce() -> (u64, i64),
         stack: impl FnOnce() -> usize,
+        received: u32,
     ) -> Option<Order> {
         let letter = self.port.receive()?;
         if matches!(letter, b'e' | b's' | b'r' | b'h') {
@@ -89,7 +90,7 @@ impl Bench {
                 let mut answer: String<160> = String::new();
                 let _ = writeln!(
                     answer,
-                    "{} {} {last_us} {} {steps} {stack}",
+                    "{} {} {last_us} {} {steps} {stack} {received}",
                     self.now_us, self.fault_us, self.heard_us
                 );
                 answer.bytes().for_each(|byte| self.port.send(byte));

@@ -29,8 +29,8 @@ fn write(address: usize, value: u32) {
     unsafe { core::ptr::write_volatile(address as *mut u32, value) }
 }
 
-/// A serial port.
-pub struct Uart(usize);
+/// A serial port, and how many bytes it has given.
+pub struct Uart(usize, u32);
 
 impl Uart {
     const STATE: usize = 0x4;
@@ -53,7 +53,12 @@ impl Uart {
         // 115 200 baud from 25 MHz.
         write(base + Self::DIVIDER, 217);
         write(base + Self::CONTROL, 3);
-        Self(base)
+        Self(base, 0)
+    }
+
+    /// How many bytes have been received.
+    pub fn received(&self) -> u32 {
+        self.1
     }
 
     /// Whether a byte has arrived.
@@ -66,6 +71,7 @@ impl Uart {
         if !self.has_received() {
             return None;
         }
+        self.1 = self.1.wrapping_add(1);
         u8::try_from(read(self.0) & 0xff).ok()
     }
 

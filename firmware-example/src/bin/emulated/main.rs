@@ -53,7 +53,7 @@ fn main() -> ! {
             bench.heard();
         }
         probe.poll(&mut host, now);
-        match bench.order(|| (world.last_step_us.get(), world.steps()), stack::used) {
+        match bench.order(|| (world.last_step_us.get(), world.steps()), stack::used, host.received()) {
             Some(Order::Emergency(pressed)) => world.emergency.set(pressed),
             Some(Order::Stuck) => world.wrong.set(Wrong::Stuck),
             Some(Order::RunAway) => world.wrong.set(Wrong::RunningAway),

@@ -44,14 +44,14 @@ enum Kind {
     Return(Of<returns::PlanArgs>),
 }
 
-const EXAMPLE_REVERSAL: &str =
-    "Example:\n  takeup box run reversal --box /dev/ttyACM0 --axis z --station 0,-40 --stands-at 0 -o z.csv";
-const EXAMPLE_POSITIONING: &str = "Example:\n  takeup box run positioning --box /dev/ttyACM0 --axis x --from 0 \
-                                   --to 400 --stands-at 0 -o x.csv";
-const EXAMPLE_SMALL_STEPS: &str =
-    "Example:\n  takeup box run small-steps --box /dev/ttyACM0 --axis z --start -40 --stands-at 0 -o z.csv";
-const EXAMPLE_RETURN: &str =
-    "Example:\n  takeup box run return --box /dev/ttyACM0 --axis z --mark -40 --stands-at 0 -o z.csv";
+const EXAMPLE_REVERSAL: &str = "Example:\n  takeup box run reversal --box PORT --axis z --station 0,-40 \\\n    \
+                                --stands-at 0 -o z.csv";
+const EXAMPLE_POSITIONING: &str = "Example:\n  takeup box run positioning --box PORT --axis x --from 0 --to 400 \\\n    \
+                                   --stands-at 0 -o x.csv";
+const EXAMPLE_SMALL_STEPS: &str = "Example:\n  takeup box run small-steps --box PORT --axis z --start -40 \\\n    \
+                                   --stands-at 0 -o z.csv";
+const EXAMPLE_RETURN: &str = "Example:\n  takeup box run return --box PORT --axis z --mark -40 \\\n    \
+                              --stands-at 0 -o z.csv";
 
 fn long_about(kind: &str) -> String {
     format!(

@@ -31,6 +31,7 @@ pub struct Report {
     pub heard_us: u64,
     pub steps: i64,
     pub stack: u64,
+    pub received: u64,
 }
 
 pub struct Rig {
@@ -40,6 +41,8 @@ pub struct Rig {
     pub host: Endpoint<ToBox, ToHost>,
     /// The time of host and box alike: what was granted, in microseconds.
     now_us: u64,
+    /// Bytes written to the line.
+    sent: u64,
     pub heard: Vec<ToHost>,
     pub ended: Option<Ended>,
     _folder: tempfile::TempDir,
@@ -91,6 +94,7 @@ impl Rig {
             bench,
             host: Endpoint::new(Side::Host { session: 1 }),
             now_us: 0,
+            sent: 0,
             heard: vec![],
             ended: None,
             _folder: folder,
@@ -123,7 +127,11 @@ impl Rig {
         };
         let mut events: Vec<_> = buffer[..found].iter().filter_map(|&b| self.host.receive(b, now)).collect();
         let line = &mut self.line;
-        events.extend(self.host.poll(now, &mut |bytes| line.write_all(bytes).unwrap()));
+        let sent = &mut self.sent;
+        events.extend(self.host.poll(now, &mut |bytes| {
+            line.write_all(bytes).unwrap();
+            *sent += bytes.len() as u64;
+        }));
         for event in events {
             match event {
                 Event::Message(message) => self.heard.push(message),
@@ -180,6 +188,9 @@ impl Rig {
                 Ok(0) => return,
                 Ok(found) => {
                     self.line.write_all(&buffer[..found]).unwrap();
+                    self.sent += found as u64;
+                    // The emulator hands bytes over at its own pace: the box's time waits for them.
+                    while self.report().received < self.sent {}
                     // However many frames have piled up: the box hears them all at once.
                     if buffer[..found].contains(&0) {
                         self.grant_by(b'G', 10_000);
