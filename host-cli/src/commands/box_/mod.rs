@@ -31,7 +31,7 @@ enum Action {
     /// Change settings of a box; it keeps them
     Set(settings::Args),
     /// Let the box run a test: it moves the axis, and its readings become a readings file
-    Run(run::Args),
+    Run(Box<run::Args>),
     /// The compensation table that a box holds: show, send, forget
     Table(table::Args),
     /// Watch the indicator and the commanded position

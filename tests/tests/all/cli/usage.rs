@@ -45,9 +45,16 @@ fn a_reader_that_goes_away_is_no_error() {
 #[test]
 fn the_help_of_every_command_fits_the_screen() {
     let folder = Folder::new();
-    for command in
-        ["routine reversal", "measure reversal", "assess", "table build", "table export", "completions"]
-    {
+    for command in [
+        "routine reversal",
+        "measure reversal",
+        "assess",
+        "table build",
+        "table export",
+        "box run return",
+        "box set",
+        "completions",
+    ] {
         let help = folder.takeup(&format!("{command} --help")).done().exit(0);
         assert!(help.stdout.contains("Example"), "no example {help:?}");
         for line in help.stdout.lines() {

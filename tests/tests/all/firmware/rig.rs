@@ -292,6 +292,7 @@ impl Rig {
             heard_us: us(3),
             steps: n[4],
             stack: us(5),
+            received: us(6),
         }
     }
 
