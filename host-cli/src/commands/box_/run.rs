@@ -31,16 +31,16 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Kind {
     /// At each station, arrive from + and from - in turn
-    #[command(long_about = long_about("reversal"), after_help = EXAMPLE_REVERSAL)]
+    #[command(long_about = long_about("reversal"), override_usage = "takeup box run reversal [OPTIONS] --box <PORT> --station <AT> -o <FILE>", after_help = EXAMPLE_REVERSAL)]
     Reversal(Of<plan_args::PlanArgs>),
     /// Targets over the travel, runs up and runs down
-    #[command(long_about = long_about("positioning"), after_help = EXAMPLE_POSITIONING)]
+    #[command(long_about = long_about("positioning"), override_usage = "takeup box run positioning [OPTIONS] --box <PORT> --target <AT> -o <FILE>", after_help = EXAMPLE_POSITIONING)]
     Positioning(Of<positioning::PlanArgs>),
     /// A staircase of small steps up, then down, then up
-    #[command(long_about = long_about("small-steps"), after_help = EXAMPLE_SMALL_STEPS)]
+    #[command(long_about = long_about("small-steps"), override_usage = "takeup box run small-steps [OPTIONS] --box <PORT> --start <AT> -o <FILE>", after_help = EXAMPLE_SMALL_STEPS)]
     SmallSteps(Of<small_steps::PlanArgs>),
     /// Many lifts and returns to one mark, some after a pause
-    #[command(long_about = long_about("return"), after_help = EXAMPLE_RETURN)]
+    #[command(long_about = long_about("return"), override_usage = "takeup box run return [OPTIONS] --box <PORT> --mark <AT> -o <FILE>", after_help = EXAMPLE_RETURN)]
     Return(Of<returns::PlanArgs>),
 }
 
