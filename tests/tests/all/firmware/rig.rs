@@ -2,7 +2,6 @@
 
 use super::board;
 use std::io::{ErrorKind, Read, Write};
-use std::net::TcpListener;
 use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -11,7 +10,6 @@ use takeup_core::axis::Axis;
 use takeup_core::length::Length;
 use takeup_core::link::message::{Correction, Refusal, StopCause};
 use takeup_core::link::{Ended, Endpoint, Event, Routine, Side, ToBox, ToHost};
-use takeup_tests::{Finished, Folder};
 
 /// The bound of a stop in microseconds of the box's own clock.
 pub const STOP_US: u64 = 50_000;
@@ -31,7 +29,6 @@ pub struct Report {
     pub heard_us: u64,
     pub steps: i64,
     pub stack: u64,
-    pub received: u64,
 }
 
 pub struct Rig {
@@ -41,8 +38,6 @@ pub struct Rig {
     pub host: Endpoint<ToBox, ToHost>,
     /// The time of host and box alike: what was granted, in microseconds.
     now_us: u64,
-    /// Bytes written to the line.
-    sent: u64,
     pub heard: Vec<ToHost>,
     pub ended: Option<Ended>,
     _folder: tempfile::TempDir,
@@ -94,7 +89,6 @@ impl Rig {
             bench,
             host: Endpoint::new(Side::Host { session: 1 }),
             now_us: 0,
-            sent: 0,
             heard: vec![],
             ended: None,
             _folder: folder,
@@ -127,11 +121,7 @@ impl Rig {
         };
         let mut events: Vec<_> = buffer[..found].iter().filter_map(|&b| self.host.receive(b, now)).collect();
         let line = &mut self.line;
-        let sent = &mut self.sent;
-        events.extend(self.host.poll(now, &mut |bytes| {
-            line.write_all(bytes).unwrap();
-            *sent += bytes.len() as u64;
-        }));
+        events.extend(self.host.poll(now, &mut |bytes| line.write_all(bytes).unwrap()));
         for event in events {
             match event {
                 Event::Message(message) => self.heard.push(message),
@@ -144,66 +134,12 @@ impl Rig {
 
     /// Lets the box's time go on by a millisecond, and waits until it has.
     pub fn grant(&mut self) {
-        self.grant_by(b'g', 1000);
-    }
-
-    fn grant_by(&mut self, letter: u8, us: u64) {
-        self.now_us += us;
-        self.bench.write_all(&[letter]).unwrap();
+        self.now_us += 1000;
+        self.bench.write_all(b"g").unwrap();
         let mut byte = [0];
         // A start in between has forgotten the grant.
         while !matches!(byte[0], b'.' | b'!') {
             self.bench.read_exact(&mut byte).unwrap();
-        }
-    }
-
-    /// Lets `takeup` speak to the box until it ends: whenever something comes from it, ten milliseconds
-    /// of the box pass.
-    pub fn takeup(&mut self, folder: &Folder, arguments: &str) -> Finished {
-        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        listener.set_nonblocking(true).unwrap();
-        let arguments = arguments.replace("PORT", &format!("tcp:{}", listener.local_addr().unwrap()));
-        // On a busy machine a session may end by silence and be taken up again: the word is there for it.
-        let run = folder.takeup(&arguments).stdin("arm\n".repeat(20));
-        std::thread::scope(|scope| {
-            let run = scope.spawn(|| run.done());
-            while !run.is_finished() {
-                if let Ok((stream, _)) = listener.accept() {
-                    stream.set_nonblocking(false).unwrap();
-                    stream.set_read_timeout(Some(Duration::from_millis(2))).unwrap();
-                    stream.set_nodelay(true).unwrap();
-                    self.relay(stream);
-                } else {
-                    std::thread::sleep(Duration::from_millis(1));
-                }
-            }
-            run.join().unwrap()
-        })
-    }
-
-    fn relay(&mut self, mut stream: std::net::TcpStream) {
-        let mut buffer = [0; 4096];
-        loop {
-            match stream.read(&mut buffer) {
-                Ok(0) => return,
-                Ok(found) => {
-                    self.line.write_all(&buffer[..found]).unwrap();
-                    self.sent += found as u64;
-                    // The emulator hands bytes over at its own pace: the box's time waits for them.
-                    while self.report().received < self.sent {}
-                    // However many frames have piled up: the box hears them all at once.
-                    if buffer[..found].contains(&0) {
-                        self.grant_by(b'G', 10_000);
-                    }
-                }
-                Err(error) if matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::TimedOut) => {}
-                Err(_) => return,
-            }
-            match self.line.read(&mut buffer) {
-                Ok(found) if stream.write_all(&buffer[..found]).is_err() => return,
-                Ok(_) => {}
-                Err(error) => assert_eq!(error.kind(), ErrorKind::WouldBlock, "the line to the emulator"),
-            }
         }
     }
 
@@ -292,7 +228,6 @@ impl Rig {
             heard_us: us(3),
             steps: n[4],
             stack: us(5),
-            received: us(6),
         }
     }
 
