@@ -184,13 +184,11 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         found.add(rewriter.counts().lines_in, &note);
         out.write_all(&corrected).map_err(|error| out.refusal(&error))?;
     }
-    let counts = *rewriter.counts();
+    let (counts, along_travel) = (*rewriter.counts(), rewriter.changes_along_travel());
     if counts.lines_in == 0 {
         return Err(Refusal::new("the program is empty", "Check that this is the file you mean.").file(&name));
     }
-    if table.axes.iter().any(|(_, axis)| axis.as_ref().is_some_and(|axis| !axis.is_uniform()))
-        && args.offset.work_offset.is_empty()
-    {
+    if along_travel && args.offset.work_offset.is_empty() {
         found.warn(
             1,
             "the correction changes along the travel and no --work-offset was given: program and table are \
@@ -336,15 +334,20 @@ fn document(counts: &Counts, found: Found) -> Document {
     }
 }
 
+/// How many there are of a thing.
+fn some(number: u64, thing: &str) -> String {
+    format!("{number} {thing}{}", if number == 1 { "" } else { "s" })
+}
+
 fn text(document: &Document, ctx: &Context) -> String {
     let counts = format!(
-        "{} lines in, {} lines out, {} changed: {} take-ups, {} one-way moves, {} arcs split.",
-        document.lines_in,
-        document.lines_out,
+        "{} in, {} out, {} changed: {}, {}, {} split.",
+        some(document.lines_in, "line"),
+        some(document.lines_out, "line"),
         document.lines_changed,
-        document.take_ups,
-        document.one_way_moves,
-        document.arcs_split
+        some(document.take_ups, "take-up"),
+        some(document.one_way_moves, "one-way move"),
+        some(document.arcs_split, "arc")
     );
     let mut text = ctx.screen().wrap(&counts, "  ") + "\n";
     const SHOWN: usize = 10;

@@ -55,6 +55,8 @@ pub(super) struct Block {
     /// A word that changes units, distance or feed mode.
     pub mode_word: bool,
     pub skip: Option<Span>,
+    /// The digit of its switch, if it has one.
+    pub switch: Option<u8>,
     /// Axes whose place and seat the block puts in doubt.
     pub doubt: PerAxis<bool>,
     /// A tool change: seats are in doubt.
@@ -116,6 +118,7 @@ impl Block {
         ahead: Vec::new(),
         mode_word: false,
         skip: None,
+        switch: None,
         doubt: PerAxis { x: false, y: false, z: false },
         tool_change: false,
         tool_length: false,
@@ -142,6 +145,7 @@ impl Block {
                 }
                 Token::BlockDelete(span) => {
                     block.skip = Some(span);
+                    block.switch = span.of(line).iter().copied().find(u8::is_ascii_digit);
                     continue;
                 }
                 Token::Percent(_) => continue,

@@ -136,6 +136,13 @@ impl<'t> Rewriter<'t> {
         }
     }
 
+    /// Whether the correction of some axis changes along the travel by what the last digit shows, so that
+    /// the place of the work on the machine matters.
+    #[must_use]
+    pub fn changes_along_travel(&self) -> bool {
+        self.axes.iter().any(|(_, track)| !track.is_uniform())
+    }
+
     /// What was done so far.
     #[must_use]
     pub const fn counts(&self) -> &Counts {

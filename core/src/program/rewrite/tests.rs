@@ -225,6 +225,8 @@ fn blocks_that_may_be_skipped_mean_the_same_either_way() {
     assert_eq!(reason("G0 Z5\n/G91\nG0 X5\n"), (3, Reason::SkippedMode));
     assert_eq!(reason("G0 Z5\n/G1 X1 F100\nX5\n"), (3, Reason::SkippedMode));
     assert_eq!(reason("G91 G0 Z5\n/X1\n"), (2, Reason::Skipped));
+    let text = body("G21 G90 G17\nG0 Z5.\n/2 G1 Y3.490 Z-1.571\nG0 Z5\nM30\n", &table(0.0, 0.0, 0.056));
+    assert!(text.contains("/2 G0 Z5.5\n/2 G0 Z5."), "{text}");
     let program = "G0 Z5\nG1 Z-1 F100\n/G91 G28 Z0\n/M8\nG90 G0 Z5\n/G0 X5\nG1 Z-1\n";
     assert!(rewrite(program, &table(0.1, 0.0, 0.12), &Settings::DEFAULT).is_ok());
 }
@@ -234,6 +236,10 @@ fn tables_along_the_travel_need_places_that_are_known() {
     let at = |place, lost| Station::of_lost_motion(mm(place), mm(lost), Length::ZERO, Direction::Minus);
     let z = AxisTable::new(Direction::Minus, &[at(-10.0, 0.2), at(0.0, 0.1)]).ok();
     let table = Table { axes: PerAxis { x: None, y: None, z }, ..Table::EMPTY };
+    // Alike to the last digit that is written, two stations are one.
+    let alike = AxisTable::new(Direction::Minus, &[at(-10.0, 0.1161), at(0.0, 0.1159)]).ok();
+    let alike = Table { axes: PerAxis { x: None, y: None, z: alike }, ..Table::EMPTY };
+    assert!(rewrite("G0 Z5\nG55\nZ5\nG1 Z-1 F100\n", &alike, &Settings::DEFAULT).is_ok());
     let refused = |program: &str| rewrite(program, &table, &Settings::DEFAULT).unwrap_err().reason;
     assert_eq!(refused("G91 G0 Z5\nG1 Z-6 F100\n"), Reason::TravelUnknown(Axis::Z));
     assert_eq!(refused("G0 Z5\nG55\nZ5\n"), Reason::OtherOffset(Axis::Z));

@@ -92,10 +92,13 @@ impl<'t> Track<'t> {
     /// Another last digit is written from now on.
     pub fn write_in(&mut self, step: Length) {
         self.step = step;
-        self.uniform = self.table.filter(|table| table.is_uniform()).map(|table| {
-            let on = |seat| in_steps(table.correction(Length::ZERO, seat), step);
-            (on(Direction::Plus), on(Direction::Minus))
+        // Stations that differ by less than the last digit shows are written alike, and so is all between them.
+        let mut pairs = self.table.iter().flat_map(|table| table.stations()).map(|s| {
+            let on = |correction| in_steps(correction, step);
+            (on(s.plus), on(s.minus))
         });
+        let first = pairs.next();
+        self.uniform = first.filter(|first| pairs.all(|pair| pair == *first));
     }
 
     pub const fn corrected(&self) -> bool {

@@ -138,6 +138,10 @@ impl Rewriter<'_> {
         text.clear();
         if block.skip.is_some() {
             put(text, b"/");
+            // Another switch would leave the inserted line in when its block is skipped, or out when it is not.
+            if let Some(digit) = block.switch {
+                put(text, &[digit, b' ']);
+            }
         }
         if block.mode_word {
             put(text, unit_word(self.modal.unit));
