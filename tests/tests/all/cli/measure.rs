@@ -209,6 +209,9 @@ fn every_kind_of_test_finds_what_its_simulated_axis_has() {
     // What was put in: see `sitting::feed::simulated`.
     for (plan, part, truth) in [
         ("positioning --axis x --from 0 --to 400 --targets 5", "/lost_motion", 0.12),
+        ("small-steps --axis z --start -40", "/take_up/dead_band", 0.072),
+        ("small-steps --axis z --start -40", "/take_up/wind_up", 0.048),
+        ("return --axis z --mark -40", "/drift/per_cycle", -0.002),
         ("push-pull --axis z", "/under_load/clearance", 0.12),
         ("push-pull --axis z --balance 300", "/under_load/stiffness_n_per_mm", 20_000.0),
         ("warm-up --axis z --mark -40", "/growth/amplitude", 0.03),
