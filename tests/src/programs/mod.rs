@@ -19,7 +19,7 @@ pub use refused::{CONSTRUCTS, Construct, refused};
 pub enum Language {
     /// G0 and G1, absolute and incremental, millimetres.
     Straight,
-    /// Everything, with what is [`READY`] of the parts that can be left out.
+    /// Everything, with what is ready of the parts that can be left out.
     Whole,
 }
 

@@ -8,7 +8,7 @@
 //! is not guessed: the position of the axis is then unknown and its next absolute move comes from nowhere.
 //!
 //! Here: the modes of a program and the order within a block. What the axis words of a block then make
-//! the machine do is in [`moves`].
+//! the machine do is in `moves`.
 
 mod moves;
 

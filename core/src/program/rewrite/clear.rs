@@ -5,7 +5,7 @@
 //! height, reached in rapid, and the R plane of a cycle lie at it and not above it. Where a program
 //! never goes sideways in rapid at a known height, the highest place of its rapids takes its place.
 //!
-//! [`Near`] follows the rapids since the last cut: an overrun is made no lower than they went sideways.
+//! `Near` follows the rapids since the last cut: an overrun is made no lower than they went sideways.
 
 use super::block::{Block, Purpose};
 use super::settings::Settings;

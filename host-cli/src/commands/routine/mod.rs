@@ -1,7 +1,7 @@
 //! `routine`: the test program for the machine and the reading sheet for the person.
 //!
-//! - [`program`]: what every test program has in common: its head with the cautions, its words;
-//! - [`sheet`]: what every sheet has in common;
+//! - `program`: what every test program has in common: its head with the cautions, its words;
+//! - `sheet`: what every sheet has in common;
 //! - one file per kind of test.
 
 mod face;
