@@ -35,8 +35,9 @@ fn main() -> ! {
     let restarted = RUNNING.swap(MARK, Ordering::Relaxed) == MARK;
     let faults = Faults { clearance_mm: CLEARANCE_MM, wind_up_mm: WIND_UP_MM, ..Faults::default() };
     let world = World::new(faults, 1);
+    let kept = &raw mut KEPT;
     // SAFETY: borrowed here alone, and main runs once; RAM holds bytes whatever was or was not written to it.
-    let memory = unsafe { (*(&raw mut KEPT)).assume_init_mut() };
+    let memory = unsafe { (*kept).assume_init_mut() };
     let mut probe = world.probe(memory);
     if restarted {
         probe.was_restarted();
