@@ -14,7 +14,8 @@
 use crate::axis::Direction;
 use crate::length::Length;
 use crate::measure::chi_square;
-use crate::measure::outlying::{self, Model, Out, is_out};
+use crate::measure::misreads::is_out;
+use crate::measure::outlying::{self, Model, Out};
 use crate::measure::regression::LeastSquares;
 use crate::measure::reversal::{self, MOST_SET_ASIDE, Series, SetAside, undithered};
 use crate::measure::setup::OutOfRange;

@@ -1,28 +1,16 @@
-//! Misread dials in any test that is a model fitted to readings.
-//!
-//! The rule is that of the reversal test (the mean-shift outlier model; R. D. Cook and S. Weisberg, Residuals
-//! and Influence in Regression, 1982, chapter 2): a reading is good, or misread with a small probability and
-//! then anywhere within a millimetre or so. Setting readings aside is worth it where the likelihood of the rest,
-//! noise integrated out, grows by more than misreads are rare. The worst is set aside in each round, a few
-//! rounds beyond the best, since misreads can hide each other; then what need not be out is taken back.
+//! Misread dials in a test whose few coefficients are fitted to its readings: [`misreads`] by refitting.
 //!
 //! Costs a fit of the model for each of at most eight suspects in each round.
 
+use crate::measure::misreads::{self, LEAST_STEPS, Limits, is_out};
 use crate::measure::regression::Fit;
-use crate::measure::reversal::misread::{LEAST_TOLERANCE_MM, pattern};
 use crate::measure::reversal::{MOST_SET_ASIDE, Misread, SetAside};
 use heapless::Vec;
 
-/// How often a dial is misread, beforehand.
-const PROBABILITY: f64 = 0.05;
-/// The range over which misreads scatter, in mm.
-const RANGE_MM: f64 = 2.0;
 /// Readings looked at closely in each round.
 const SUSPECTS: usize = 8;
-/// Nothing smaller than so many steps of the dial is called a misread.
-const LEAST_STEPS: f64 = 2.5;
-/// Rounds without gain before the search ends.
-const PATIENCE: usize = 3;
+/// Few readings stand behind few coefficients.
+const LIMITS: Limits = Limits { one_in: 5, patience: 3 };
 
 /// Indices of readings left out, in no order.
 pub(crate) type Out = Vec<SetAside, MOST_SET_ASIDE>;
@@ -49,51 +37,25 @@ pub(crate) fn log_likelihood<const P: usize>(fit: &Fit<P>, least_sum: f64) -> f6
         - 0.5 * fit.log_determinant
 }
 
-/// Whether a reading is left out.
-pub(crate) fn is_out(out: &Out, index: usize) -> bool {
-    out.iter().any(|s| usize::from(s.index) == index)
-}
-
 /// The readings to set aside, by rising index, each with what it probably is.
 pub(crate) fn find(model: &impl Model, resolution_mm: f64) -> Out {
-    let penalty = libm::log(PROBABILITY / (1.0 - PROBABILITY) / RANGE_MM);
-    let likelihood = |out: &Out| Some(model.log_likelihood(out)? + out.len() as f64 * penalty);
-    let mut out = Out::new();
-    let Some(mut highest) = likelihood(&out) else { return out };
-    let most = model.count().div_ceil(5).min(MOST_SET_ASIDE);
-    let mut keep = 0;
-    while out.len() < most && out.len().saturating_sub(keep) < PATIENCE {
-        let Some(index) = worst(model, &out, LEAST_STEPS * resolution_mm) else { break };
-        let _ = out.push(SetAside { index, probably: Misread::Unexplained });
-        let Some(now) = likelihood(&out) else { break };
-        if now > highest {
-            highest = now;
-            keep = out.len();
+    let least_mm = LEAST_STEPS * resolution_mm;
+    let likelihood = |out: &Out| model.log_likelihood(out);
+    let mut out = misreads::search(model.count(), LIMITS, likelihood, |out| worst(model, out, least_mm));
+    let mut known: Vec<(usize, f64, f64), MOST_SET_ASIDE> = Vec::new();
+    model.expected(&out, |index, shown, expected| {
+        if is_out(&out, index) {
+            let _ = known.push((index, shown, expected));
         }
-    }
-    out.truncate(keep);
-    // A good reading may have looked bad beside one set aside later.
-    let mut place = 0;
-    while place < out.len() {
-        let one = out.swap_remove(place);
-        match likelihood(&out) {
-            Some(now) if now >= highest => {
-                highest = now;
-                place = 0;
-            }
-            _ => {
-                let _ = out.insert(place, one);
-                place = place.saturating_add(1);
-            }
-        }
-    }
-    out.sort_unstable_by_key(|s| s.index);
-    name_all(model, &mut out, resolution_mm);
+    });
+    misreads::name_all(&mut out, resolution_mm, |index| {
+        known.iter().find(|one| one.0 == index).map(|&(_, shown, expected)| (shown, expected))
+    });
     out
 }
 
 /// The reading without which the rest is likeliest, if it is then off by at least so much.
-fn worst(model: &impl Model, out: &Out, least_mm: f64) -> Option<u16> {
+fn worst(model: &impl Model, out: &Out, least_mm: f64) -> Option<usize> {
     let mut suspects: Vec<(f64, u16), SUSPECTS> = Vec::new();
     model.expected(out, |index, shown, expected| {
         let size = libm::fabs(shown - expected);
@@ -129,25 +91,5 @@ fn worst(model: &impl Model, out: &Out, least_mm: f64) -> Option<u16> {
             best = Some((index, log));
         }
     }
-    best.map(|(index, _)| index)
-}
-
-/// Says of each reading set aside what it probably is.
-fn name_all(model: &impl Model, out: &mut Out, resolution_mm: f64) {
-    let tolerance = libm::fmax(2.0 * resolution_mm, LEAST_TOLERANCE_MM);
-    let close = |a: f64, b: f64| libm::fabs(a - b) <= tolerance;
-    let mut known: Vec<(u16, f64, f64), MOST_SET_ASIDE> = Vec::new();
-    model.expected(out, |index, shown, expected| {
-        if is_out(out, index) {
-            let _ = known.push((index as u16, shown, expected));
-        }
-    });
-    for one in out.iter_mut() {
-        let Some(&(index, shown, expected)) = known.iter().find(|k| k.0 == one.index) else { continue };
-        let other = known.iter().find(|k| k.0 != index && close(shown, k.2) && close(k.1, expected));
-        one.probably = match other {
-            Some(other) => Misread::Swapped { with: other.0 },
-            None => pattern(shown, expected, tolerance),
-        };
-    }
+    best.map(|(index, _)| usize::from(index))
 }

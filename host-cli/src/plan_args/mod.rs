@@ -16,6 +16,17 @@ use takeup_core::axis::Axis;
 use takeup_core::length::{Length, Unit};
 use takeup_core::measure::routine::{BadPlan, ReversalPlan, Stop};
 
+/// A plan, and how it is carried out: written, taken or run.
+#[derive(Debug, clap::Args)]
+pub struct Of<P: clap::Args, H: clap::Args> {
+    /// Where, with what, and how often
+    #[command(flatten)]
+    pub plan: P,
+    /// How it is carried out
+    #[command(flatten)]
+    pub how: H,
+}
+
 /// A reversal test, as typed; flatten it into the `Args` of a command.
 #[derive(Clone, Debug, clap::Args)]
 pub struct PlanArgs {

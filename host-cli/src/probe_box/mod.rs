@@ -9,24 +9,24 @@
 //! ```no_run
 //! use std::time::Duration;
 //! use takeup_cli::probe_box::{Arming, Heard, Job, Session};
-//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
-//! # let job: Job = todo!();
-//! let mut session = Session::open("/dev/ttyACM0")?;
-//! let stands = session.state()?.position.ok_or("ask the person, and session.stands(…)")?;
-//! let arming = Arming::of(&job, session.capabilities(), stands)?;
-//! // Show the axis, the range and the speed of `arming`, and the cautions; ask; and only then:
-//! session.arm(&arming)?;
-//! session.run(&job, 1)?;
-//! loop {
-//!     // At least once a second: a screen that hangs stops the axis.
-//!     match session.hear(Duration::from_millis(100))? {
-//!         Some(Heard::Reading(reading)) => println!("{} {}", reading.row, reading.value.as_mm()),
-//!         Some(Heard::Finished) => break,
-//!         Some(Heard::Stopped(cause)) => return Err(format!("{cause:?}").into()),
-//!         Some(Heard::Sample(_)) | None => {}
+//! fn take(job: &Job) -> Result<(), Box<dyn std::error::Error>> {
+//!     let mut session = Session::open("/dev/ttyACM0")?;
+//!     let stands = session.state()?.position.ok_or("ask the person, and session.stands(…)")?;
+//!     let arming = Arming::of(job, session.capabilities(), stands)?;
+//!     // Show the axis, the range and the speed of `arming`, and the cautions; ask; and only then:
+//!     session.arm(&arming)?;
+//!     session.run(job, 1)?;
+//!     loop {
+//!         // At least once a second: a screen that hangs stops the axis.
+//!         match session.hear(Duration::from_millis(100))? {
+//!             Some(Heard::Reading(reading)) => println!("{} {}", reading.row, reading.value.as_mm()),
+//!             Some(Heard::Finished) => break,
+//!             Some(Heard::Stopped(cause)) => return Err(format!("{cause:?}").into()),
+//!             Some(Heard::Sample(_)) | None => {}
+//!         }
 //!     }
+//!     Ok(())
 //! }
-//! # Ok(()) }
 //! ```
 
 pub mod dialogue;

@@ -1,7 +1,8 @@
 //! The readings under every crossing that they allow, and the average over crossings.
 
 use super::Reading;
-use crate::measure::outlying::{self, Model, Out, is_out};
+use crate::measure::misreads::is_out;
+use crate::measure::outlying::{self, Model, Out};
 use crate::measure::regression::{Fit, LeastSquares};
 use crate::measure::student;
 use heapless::Vec;

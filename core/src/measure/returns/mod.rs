@@ -15,7 +15,7 @@ mod model;
 
 pub use causes::of as causes;
 
-use crate::measure::misreads::{self, Aside};
+use crate::measure::misreads::{self, Aside, LEAST_STEPS, Limits};
 use crate::measure::setup::OutOfRange;
 use crate::measure::uncertainty::Contribution;
 use crate::measure::{Estimate, Setup};
@@ -160,8 +160,8 @@ impl From<OutOfRange> for NotEnough {
 
 /// Fewer returns than this say nothing: two for the line, one for the scatter, one to be sure of.
 pub const FEWEST_RETURNS: usize = 4;
-/// Nothing smaller than so many steps of the dial is called a misread.
-const LEAST_STEPS: f64 = 2.5;
+/// How far the search for misreads goes.
+const LIMITS: Limits = Limits { one_in: 4, patience: 4 };
 
 /// Assesses a return test.
 ///
@@ -184,15 +184,19 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     check(readings)?;
     let sitting = Sitting::new(readings, &setup);
     let least_mm = LEAST_STEPS * setup.resolution_mm;
-    let mut set_aside = misreads::search(readings.len(), |found| sitting.trial(found, least_mm));
+    let mut set_aside = misreads::search(
+        readings.len(),
+        LIMITS,
+        |found| sitting.most_likely(found),
+        |found| sitting.worst(found, least_mm),
+    );
     let few = NotEnough::TooFewReturns { found: readings.len(), fewest: FEWEST_RETURNS };
     let averages = sitting.average(&set_aside).ok_or(few)?;
     let out = set_aside.clone();
-    misreads::name_all(
-        &mut set_aside,
-        |index| Some((sitting.off_mm(index, &out)? / sitting.motion, readings.get(index)?.value_mm)),
-        &setup,
-    );
+    misreads::name_all(&mut set_aside, setup.resolution_mm, |index| {
+        let shown = readings.get(index)?.value_mm;
+        Some((shown, shown - sitting.off_mm(index, &out)? / sitting.motion))
+    });
     Ok(sitting.result(&averages, set_aside, &setup))
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Assessment, Reading, Trend, Why};
 use crate::measure::chi_square;
-use crate::measure::misreads::{Aside, Trial, is_out};
+use crate::measure::misreads::{Aside, is_out};
 use crate::measure::regression::{Fit, LeastSquares};
 use crate::measure::reversal::{SetAside, undithered};
 use crate::measure::uncertainty::{Contribution, Source, combine, rectangular};
@@ -160,9 +160,9 @@ impl<'a> Sitting<'a> {
             - libm::log1p(step)
     }
 
-    /// The fit without some readings: its likelihood over all sizes of the walk, and the reading that fits worst.
-    pub fn trial(&self, out: &[SetAside], least_mm: f64) -> Option<Trial> {
-        let mut best: Option<(f64, f64)> = None;
+    /// The log likelihood of the readings left, under the walk that makes it highest.
+    pub fn most_likely(&self, out: &[SetAside]) -> Option<f64> {
+        let mut highest: Option<f64> = None;
         for walk in WALKS {
             let white = self.whiten(out, walk);
             let log = match (self.why, white.both.solve(), white.one.solve()) {
@@ -172,23 +172,22 @@ impl<'a> Sitting<'a> {
                 }
                 _ => return None,
             };
-            if best.is_none_or(|(most, _)| log > most) {
-                best = Some((log, walk));
-            }
+            highest = Some(highest.map_or(log, |most| libm::fmax(most, log)));
         }
-        let (log_likelihood, _) = best?;
-        // Misreads look like a walk and hide under it: the worst is the farthest from its neighbours.
+        highest
+    }
+
+    /// The reading farthest from its neighbours, if by at least so much: misreads look like a walk and hide
+    /// under it.
+    pub fn worst(&self, out: &[SetAside], least_mm: f64) -> Option<usize> {
         let mut worst: Option<(usize, f64)> = None;
-        for index in 0..self.readings.len() {
-            if is_out(out, index) {
-                continue;
-            }
+        for index in (0..self.readings.len()).filter(|index| !is_out(out, *index)) {
             let Some(off) = self.off_mm(index, out).map(libm::fabs) else { continue };
             if off >= least_mm && worst.is_none_or(|(_, most)| off > most) {
                 worst = Some((index, off));
             }
         }
-        Some(Trial { log_likelihood, worst: worst.map(|(index, _)| index) })
+        worst.map(|(index, _)| index)
     }
 
     /// How far a reading is from what its neighbours that are left say, in mm of motion: the median of the

@@ -3,8 +3,8 @@
 use super::Reading;
 use super::curve::{Curve, Moved, Path};
 use crate::length::Length;
-use crate::measure::misreads::{Trial, is_out};
-use crate::measure::regression::LeastSquares;
+use crate::measure::misreads::is_out;
+use crate::measure::regression::{Fit, LeastSquares};
 use crate::measure::reversal::SetAside;
 use crate::measure::uncertainty::rectangular;
 use crate::measure::{Estimate, Setup};
@@ -97,6 +97,19 @@ pub(super) struct Along {
     pub misfit: f64,
     pub slope: f64,
     pub curvature: f64,
+}
+
+/// The fit without some readings.
+#[derive(Debug)]
+pub struct Trial {
+    fit: Fit<5>,
+    /// The degrees of freedom that the readings give.
+    dof: f64,
+}
+
+/// The columns of a trial: place, drift and its bend, and the two parts of the curve.
+fn columns(row: &Row, moved: &Moved) -> [f64; 5] {
+    [1.0, row.time, row.time * row.time, moved.by_dead_band, moved.by_wind_up]
 }
 
 impl<'a> Sitting<'a> {
@@ -292,19 +305,32 @@ impl<'a> Sitting<'a> {
     }
 
     /// The fit without some readings, the curve free to move a little from where it is.
-    pub fn trial(&self, curve: Curve, out: &[SetAside], least_mm: f64) -> Option<Trial> {
+    pub fn trial(&self, curve: Curve, out: &[SetAside]) -> Option<Trial> {
         let mut squares = LeastSquares::<5>::new();
         // Held so weakly that nothing but a missing column feels it.
         squares.add([0.0, 0.0, 0.0, 1.0 / self.rise, 0.0], 0.0);
         squares.add([0.0, 0.0, 0.0, 0.0, 1.0 / self.rise], 0.0);
         squares.add([0.0, 0.0, 1e-3, 0.0, 0.0], 0.0);
-        let columns = |row: &Row, moved: &Moved| {
-            [1.0, row.time, row.time * row.time, moved.by_dead_band, moved.by_wind_up]
-        };
         for (row, moved) in self.used(out, curve) {
             squares.add(columns(&row, &moved), row.table - moved.table);
         }
         let fit = squares.solve().ok()?;
+        // The three weak rows count as readings.
+        let dof = fit.dof - 3.0;
+        (dof >= 1.0).then_some(Trial { fit, dof })
+    }
+
+    /// The log likelihood of the readings left, noise and coefficients integrated out.
+    pub fn log_likelihood(&self, trial: &Trial) -> f64 {
+        let sum = trial.fit.residual_sum + self.least_variance;
+        libm::lgamma(0.5 * trial.dof)
+            - 0.5 * trial.dof * libm::log(core::f64::consts::PI * sum)
+            - 0.5 * trial.fit.log_determinant
+    }
+
+    /// The reading that fits worst, of those left, if it is off by at least so much.
+    pub fn worst(&self, curve: Curve, out: &[SetAside], least_mm: f64) -> Option<usize> {
+        let Trial { fit, .. } = self.trial(curve, out)?;
         let mut worst: Option<(usize, f64)> = None;
         for (row, moved) in self.used(out, curve) {
             let model: f64 =
@@ -314,16 +340,7 @@ impl<'a> Sitting<'a> {
                 worst = Some((row.index, off));
             }
         }
-        // The three weak rows count as readings.
-        let dof = fit.dof - 3.0;
-        if dof < 1.0 {
-            return None;
-        }
-        let sum = fit.residual_sum + self.least_variance;
-        let log_likelihood = libm::lgamma(0.5 * dof)
-            - 0.5 * dof * libm::log(core::f64::consts::PI * sum)
-            - 0.5 * fit.log_determinant;
-        Some(Trial { log_likelihood, worst: worst.map(|(index, _)| index) })
+        worst.map(|(index, _)| index)
     }
 
     /// The likeliest curve near a first guess, by Gauss and Newton in both parts in turn.
@@ -392,7 +409,7 @@ impl<'a> Sitting<'a> {
         Some(row.table - moved.table - fit.coefficient(0) - fit.coefficient(1) * row.time)
     }
 
-    pub fn linear(&self, curve: Curve, out: &[SetAside]) -> Option<crate::measure::regression::Fit<2>> {
+    pub fn linear(&self, curve: Curve, out: &[SetAside]) -> Option<Fit<2>> {
         let mut line = LeastSquares::<2>::new();
         for (row, moved) in self.used(out, curve) {
             line.add([1.0, row.time], row.table - moved.table);

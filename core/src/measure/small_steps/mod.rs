@@ -24,7 +24,7 @@ pub use sticking::Sticking;
 use crate::axis::Direction;
 use crate::length::Length;
 use crate::measure::decision::{self, Decision};
-use crate::measure::misreads::{self, Aside};
+use crate::measure::misreads::{self, Aside, LEAST_STEPS, Limits};
 use crate::measure::reversal::{Group, Station, undithered};
 use crate::measure::routine::SAME_STATION;
 use crate::measure::setup::OutOfRange;
@@ -195,8 +195,8 @@ impl From<OutOfRange> for NotEnough {
 
 /// Zero, two terms of drift, dead band, wind-up, and a few to see the scatter.
 pub const FEWEST_READINGS: usize = 10;
-/// Nothing smaller than so many steps of the dial is called a misread.
-const LEAST_STEPS: f64 = 2.5;
+/// How far the search for misreads goes.
+const LIMITS: Limits = Limits { one_in: 4, patience: 4 };
 /// Rounds in which misreads and curve are found in turn.
 const ROUNDS: usize = 3;
 
@@ -226,7 +226,12 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     let mut curve = sitting.robust_start();
     let mut out = Aside::new();
     for _ in 0..ROUNDS {
-        let found = misreads::search(readings.len(), |out| sitting.trial(curve, out, least_mm));
+        let found = misreads::search(
+            readings.len(),
+            LIMITS,
+            |out| Some(sitting.log_likelihood(&sitting.trial(curve, out)?)),
+            |out| sitting.worst(curve, out, least_mm),
+        );
         let same = found == out;
         out = found;
         curve = sitting.likeliest(&out, curve);
@@ -241,16 +246,10 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     }
     let stuck = sticking::of(&mut sitting, &out, smooth.curve);
     let copy = out.clone();
-    misreads::name_all(
-        &mut out,
-        |index| {
-            Some((
-                sitting.off_mm(index, smooth.curve, &copy)? / sitting.motion,
-                readings.get(index)?.value_mm,
-            ))
-        },
-        &setup,
-    );
+    misreads::name_all(&mut out, setup.resolution_mm, |index| {
+        let shown = readings.get(index)?.value_mm;
+        Some((shown, shown - sitting.off_mm(index, smooth.curve, &copy)? / sitting.motion))
+    });
     Ok(result(&sitting, &smooth, stuck, out, &setup))
 }
 

@@ -1,7 +1,8 @@
 //! The curve of growth, fitted for each bend κ of a grid, and the region of fits that the readings allow.
 
 use super::Reading;
-use crate::measure::outlying::{self, Model, Out, is_out};
+use crate::measure::misreads::is_out;
+use crate::measure::outlying::{self, Model, Out};
 use crate::measure::regression::{Fit, LeastSquares};
 use heapless::Vec;
 

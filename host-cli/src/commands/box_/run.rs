@@ -7,7 +7,7 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
-use crate::plan_args::{self, positioning, returns, small_steps};
+use crate::plan_args::{self, Of, positioning, returns, small_steps};
 use crate::probe_box::{Arming, Heard, Job, Session, Trouble};
 use crate::refusal::Refusal;
 use crate::sitting::Sitting;
@@ -32,16 +32,16 @@ pub struct Args {
 enum Kind {
     /// At each station, arrive from + and from - in turn
     #[command(long_about = long_about("reversal"), override_usage = "takeup box run reversal [OPTIONS] --box <PORT> --station <AT> -o <FILE>", after_help = EXAMPLE_REVERSAL)]
-    Reversal(Of<plan_args::PlanArgs>),
+    Reversal(Of<plan_args::PlanArgs, Running>),
     /// Targets over the travel, runs up and runs down
     #[command(long_about = long_about("positioning"), override_usage = "takeup box run positioning [OPTIONS] --box <PORT> --target <AT> -o <FILE>", after_help = EXAMPLE_POSITIONING)]
-    Positioning(Of<positioning::PlanArgs>),
+    Positioning(Of<positioning::PlanArgs, Running>),
     /// A staircase of small steps up, then down, then up
     #[command(long_about = long_about("small-steps"), override_usage = "takeup box run small-steps [OPTIONS] --box <PORT> --start <AT> -o <FILE>", after_help = EXAMPLE_SMALL_STEPS)]
-    SmallSteps(Of<small_steps::PlanArgs>),
+    SmallSteps(Of<small_steps::PlanArgs, Running>),
     /// Many lifts and returns to one mark, some after a pause
     #[command(long_about = long_about("return"), override_usage = "takeup box run return [OPTIONS] --box <PORT> --mark <AT> -o <FILE>", after_help = EXAMPLE_RETURN)]
-    Return(Of<returns::PlanArgs>),
+    Return(Of<returns::PlanArgs, Running>),
 }
 
 const EXAMPLE_REVERSAL: &str = "Example:\n  takeup box run reversal --box PORT --axis z --station 0,-40 \\\n    \
@@ -62,15 +62,6 @@ fn long_about(kind: &str) -> String {
          the test goes on where it was. Every reading is on disk before the next is taken; at the end they are \
          assessed."
     )
-}
-
-#[derive(Debug, clap::Args)]
-struct Of<P: clap::Args> {
-    /// Where and how often
-    #[command(flatten)]
-    plan: P,
-    #[command(flatten)]
-    running: Running,
 }
 
 /// How it is run, whatever the test.
@@ -110,19 +101,19 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let (plan, job, running) = match &args.kind {
         Kind::Reversal(of) => {
             let planned = of.plan.planned(ctx)?;
-            (Plan::of_reversal(&planned)?, Job::of_reversal(&planned), &of.running)
+            (Plan::of_reversal(&planned)?, Job::of_reversal(&planned), &of.how)
         }
         Kind::Positioning(of) => {
-            let planned = of.plan.planned(of.running.keys.pitch(ctx.units()), ctx)?;
-            (Plan::of_positioning(&planned)?, Job::of_positioning(&planned), &of.running)
+            let planned = of.plan.planned(of.how.keys.pitch(ctx.units()), ctx)?;
+            (Plan::of_positioning(&planned)?, Job::of_positioning(&planned), &of.how)
         }
         Kind::SmallSteps(of) => {
             let planned = of.plan.planned(ctx)?;
-            (Plan::of_small_steps(&planned), Job::of_small_steps(&planned), &of.running)
+            (Plan::of_small_steps(&planned), Job::of_small_steps(&planned), &of.how)
         }
         Kind::Return(of) => {
             let planned = of.plan.planned(ctx)?;
-            (Plan::of_returns(&planned), Job::of_returns(&planned), &of.running)
+            (Plan::of_returns(&planned), Job::of_returns(&planned), &of.how)
         }
     };
     let job = Job {

@@ -7,7 +7,7 @@ use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
 use crate::output;
-use crate::plan_args::{self, face, positioning, pushes, returns, small_steps, warming};
+use crate::plan_args::{self, Of, face, positioning, pushes, returns, small_steps, warming};
 use crate::refusal::Refusal;
 use crate::sitting::feed::probe::{Pace, Probe};
 use crate::sitting::feed::serial::Serial;
@@ -31,26 +31,54 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Kind {
     /// At each station, arrive from + and from - in turn
-    #[command(long_about = long_about("reversal"))]
-    Reversal(Reversal),
+    #[command(
+        long_about = long_about("reversal"),
+        override_usage = "takeup measure reversal [OPTIONS] --axis <AXIS> --station <AT> -o <FILE>",
+        after_help = "Example:\n  takeup measure reversal --axis z --station 0 --station -40 -o z.csv"
+    )]
+    Reversal(Of<plan_args::PlanArgs, Taking>),
     /// Targets over the travel, runs up and runs down
-    #[command(long_about = long_about("positioning"))]
-    Positioning(Positioning),
+    #[command(
+        long_about = long_about("positioning"),
+        override_usage = "takeup measure positioning [OPTIONS] --axis <AXIS> --target <AT> -o <FILE>",
+        after_help = "Example:\n  takeup measure positioning --axis x --from 0 --to 400 --targets 9 -o x.csv"
+    )]
+    Positioning(Of<positioning::PlanArgs, Taking>),
     /// A staircase of small steps up, then down, then up
-    #[command(long_about = long_about("small-steps"))]
-    SmallSteps(SmallSteps),
+    #[command(
+        long_about = long_about("small-steps"),
+        override_usage = "takeup measure small-steps [OPTIONS] --axis <AXIS> --start <AT> -o <FILE>",
+        after_help = "Example:\n  takeup measure small-steps --axis z --start -40 --expected 0.1 -o z.csv"
+    )]
+    SmallSteps(Of<small_steps::PlanArgs, Taking>),
     /// Many lifts and returns to one mark, some after a pause
-    #[command(long_about = long_about("return"))]
-    Return(Returns),
+    #[command(
+        long_about = long_about("return"),
+        override_usage = "takeup measure return [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>",
+        after_help = "Example:\n  takeup measure return --axis z --mark -40 --lift 20 -o z.csv"
+    )]
+    Return(Of<returns::PlanArgs, Taking>),
     /// Known forces each way, the drive holding
-    #[command(long_about = long_about("push-pull"))]
-    PushPull(Pushes),
+    #[command(
+        long_about = long_about("push-pull"),
+        override_usage = "takeup measure push-pull [OPTIONS] --axis <AXIS> -o <FILE>",
+        after_help = "Example:\n  takeup measure push-pull --axis z --force 150 --balance 300 -o z.csv"
+    )]
+    PushPull(Of<pushes::PlanArgs, Taking>),
     /// One place over time, the axis working between readings
-    #[command(long_about = long_about("warm-up"))]
-    WarmUp(Warming),
+    #[command(
+        long_about = long_about("warm-up"),
+        override_usage = "takeup measure warm-up [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>",
+        after_help = "Example:\n  takeup measure warm-up --axis z --mark -40 --stroke 50 -o z.csv"
+    )]
+    WarmUp(Of<warming::PlanArgs, Taking>),
     /// The indicator against a fixed face
-    #[command(long_about = long_about("indicator"))]
-    Indicator(Face),
+    #[command(
+        long_about = long_about("indicator"),
+        override_usage = "takeup measure indicator [OPTIONS] --axis <AXIS> -o <FILE>",
+        after_help = "Example:\n  takeup measure indicator --axis z -o dial.csv"
+    )]
+    Indicator(Of<face::PlanArgs, Taking>),
 }
 
 fn long_about(kind: &str) -> String {
@@ -61,104 +89,6 @@ fn long_about(kind: &str) -> String {
          \"r\" puts it back, \"q\" pauses. Every reading is on disk before the next is asked for; the same command \
          goes on where it was, after a crash too. At the end they are assessed."
     )
-}
-
-/// Arguments of `measure reversal`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup measure reversal [OPTIONS] --axis <AXIS> --station <AT> -o <FILE>",
-    after_help = "Example:\n  takeup measure reversal --axis z --station 0 --station -40 -o z.csv"
-)]
-struct Reversal {
-    /// Where and how often
-    #[command(flatten)]
-    plan: plan_args::PlanArgs,
-    #[command(flatten)]
-    taking: Taking,
-}
-
-/// Arguments of `measure positioning`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup measure positioning [OPTIONS] --axis <AXIS> --target <AT> -o <FILE>",
-    after_help = "Example:\n  takeup measure positioning --axis x --from 0 --to 400 --targets 9 -o x.csv"
-)]
-struct Positioning {
-    /// Where and how often
-    #[command(flatten)]
-    plan: positioning::PlanArgs,
-    #[command(flatten)]
-    taking: Taking,
-}
-
-/// Arguments of `measure small-steps`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup measure small-steps [OPTIONS] --axis <AXIS> --start <AT> -o <FILE>",
-    after_help = "Example:\n  takeup measure small-steps --axis z --start -40 --expected 0.1 -o z.csv"
-)]
-struct SmallSteps {
-    /// Where and how often
-    #[command(flatten)]
-    plan: small_steps::PlanArgs,
-    #[command(flatten)]
-    taking: Taking,
-}
-
-/// Arguments of `measure return`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup measure return [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>",
-    after_help = "Example:\n  takeup measure return --axis z --mark -40 --lift 20 -o z.csv"
-)]
-struct Returns {
-    /// Where and how often
-    #[command(flatten)]
-    plan: returns::PlanArgs,
-    #[command(flatten)]
-    taking: Taking,
-}
-
-/// Arguments of `measure push-pull`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup measure push-pull [OPTIONS] --axis <AXIS> -o <FILE>",
-    after_help = "Example:\n  takeup measure push-pull --axis z --force 150 --balance 300 -o z.csv"
-)]
-struct Pushes {
-    /// With what, and how often
-    #[command(flatten)]
-    plan: pushes::PlanArgs,
-    #[command(flatten)]
-    taking: Taking,
-}
-
-/// Arguments of `measure warm-up`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup measure warm-up [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>",
-    after_help = "Example:\n  takeup measure warm-up --axis z --mark -40 --stroke 50 -o z.csv"
-)]
-struct Warming {
-    /// With what, and how often
-    #[command(flatten)]
-    plan: warming::PlanArgs,
-    #[command(flatten)]
-    taking: Taking,
-}
-
-/// Arguments of `measure indicator`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup measure indicator [OPTIONS] --axis <AXIS> -o <FILE>",
-    after_help = "Example:\n  takeup measure indicator --axis z -o dial.csv"
-)]
-struct Face {
-    /// With what, and how often
-    #[command(flatten)]
-    plan: face::PlanArgs,
-    #[command(flatten)]
-    taking: Taking,
 }
 
 /// How the readings are taken, whatever the test.
@@ -235,16 +165,16 @@ enum Front {
 /// When it is paused, or the file holds another test, or cannot be written.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let (plan, taking) = match &args.kind {
-        Kind::Reversal(args) => (Plan::of_reversal(&args.plan.planned(ctx)?)?, &args.taking),
+        Kind::Reversal(args) => (Plan::of_reversal(&args.plan.planned(ctx)?)?, &args.how),
         Kind::Positioning(args) => {
-            let pitch = args.taking.keys.pitch(ctx.units());
-            (Plan::of_positioning(&args.plan.planned(pitch, ctx)?)?, &args.taking)
+            let pitch = args.how.keys.pitch(ctx.units());
+            (Plan::of_positioning(&args.plan.planned(pitch, ctx)?)?, &args.how)
         }
-        Kind::SmallSteps(args) => (Plan::of_small_steps(&args.plan.planned(ctx)?), &args.taking),
-        Kind::Return(args) => (Plan::of_returns(&args.plan.planned(ctx)?), &args.taking),
-        Kind::PushPull(args) => (Plan::of_pushes(&args.plan.planned(ctx)?), &args.taking),
-        Kind::WarmUp(args) => (Plan::of_warming(&args.plan.planned(ctx)?)?, &args.taking),
-        Kind::Indicator(args) => (Plan::of_face(&args.plan.planned(ctx)?), &args.taking),
+        Kind::SmallSteps(args) => (Plan::of_small_steps(&args.plan.planned(ctx)?), &args.how),
+        Kind::Return(args) => (Plan::of_returns(&args.plan.planned(ctx)?), &args.how),
+        Kind::PushPull(args) => (Plan::of_pushes(&args.plan.planned(ctx)?), &args.how),
+        Kind::WarmUp(args) => (Plan::of_warming(&args.plan.planned(ctx)?)?, &args.how),
+        Kind::Indicator(args) => (Plan::of_face(&args.plan.planned(ctx)?), &args.how),
     };
     take(&plan, taking, ctx)
 }

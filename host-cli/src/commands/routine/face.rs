@@ -3,6 +3,7 @@
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet};
 use crate::context::Context;
+use crate::plan_args::Of;
 use crate::plan_args::face::PlanArgs;
 use crate::refusal::Refusal;
 use std::fmt::Write as _;
@@ -16,25 +17,13 @@ pub(super) const LONG_ABOUT: &str = "The indicator test: the indicator against a
     for one side; press it in a little farther and let it come back for the other. With the default sense, + is the \
     side on which the reading grows.";
 
-/// Arguments of `routine indicator`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup routine indicator [OPTIONS] --axis <AXIS> -o <FILE>",
-    after_help = "Example:\n  takeup routine indicator --axis z -o dial.nc --sheet dial.csv"
-)]
-pub(super) struct Args {
-    /// With what, and how often
-    #[command(flatten)]
-    plan: PlanArgs,
-    /// Pace and files
-    #[command(flatten)]
-    pub(super) writing: Writing,
-}
+pub(super) const USAGE: &str = "takeup routine indicator [OPTIONS] --axis <AXIS> -o <FILE>";
+pub(super) const EXAMPLE: &str = "Example:\n  takeup routine indicator --axis z -o dial.nc --sheet dial.csv";
 
-pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
+pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;
     let (axis, unit, plan) = (planned.axis, planned.unit, planned.plan);
-    let pace = args.writing.pace(unit)?;
+    let pace = args.how.pace(unit)?;
     let about = vec![
         format!("INDICATOR TEST ON AXIS {axis}: {} TIMES FROM EACH SIDE", planned.cycles),
         "ONLY THE PLUNGER MOVES, BY HAND, GENTLY".to_owned(),

@@ -17,7 +17,7 @@ mod warming;
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::output;
-use crate::plan_args::usual;
+use crate::plan_args::{self, Of, usual};
 use crate::refusal::Refusal;
 use crate::units::{LengthArg, number};
 use serde::Serialize;
@@ -39,26 +39,26 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Kind {
     /// At each station, arrive from + and from - in turn
-    #[command(long_about = reversal::LONG_ABOUT)]
-    Reversal(reversal::Args),
+    #[command(long_about = reversal::LONG_ABOUT, override_usage = reversal::USAGE, after_help = reversal::EXAMPLE)]
+    Reversal(Of<plan_args::PlanArgs, Writing>),
     /// Targets over the travel, runs up and runs down
-    #[command(long_about = positioning::LONG_ABOUT)]
-    Positioning(positioning::Args),
+    #[command(long_about = positioning::LONG_ABOUT, override_usage = positioning::USAGE, after_help = positioning::EXAMPLE)]
+    Positioning(Of<positioning::Plan, Writing>),
     /// A staircase of small steps up, then down, then up
-    #[command(long_about = small_steps::LONG_ABOUT)]
-    SmallSteps(small_steps::Args),
+    #[command(long_about = small_steps::LONG_ABOUT, override_usage = small_steps::USAGE, after_help = small_steps::EXAMPLE)]
+    SmallSteps(Of<plan_args::small_steps::PlanArgs, Writing>),
     /// Many lifts and returns to one mark, some after a pause
-    #[command(long_about = returns::LONG_ABOUT)]
-    Return(returns::Args),
+    #[command(long_about = returns::LONG_ABOUT, override_usage = returns::USAGE, after_help = returns::EXAMPLE)]
+    Return(Of<plan_args::returns::PlanArgs, Writing>),
     /// A known force each way, the drive holding
-    #[command(long_about = pushes::LONG_ABOUT)]
-    PushPull(pushes::Args),
+    #[command(long_about = pushes::LONG_ABOUT, override_usage = pushes::USAGE, after_help = pushes::EXAMPLE)]
+    PushPull(Of<plan_args::pushes::PlanArgs, Writing>),
     /// One place over time, the axis working between readings
-    #[command(long_about = warming::LONG_ABOUT)]
-    WarmUp(warming::Args),
+    #[command(long_about = warming::LONG_ABOUT, override_usage = warming::USAGE, after_help = warming::EXAMPLE)]
+    WarmUp(Of<plan_args::warming::PlanArgs, Writing>),
     /// The indicator against a fixed face
-    #[command(long_about = face::LONG_ABOUT)]
-    Indicator(face::Args),
+    #[command(long_about = face::LONG_ABOUT, override_usage = face::USAGE, after_help = face::EXAMPLE)]
+    Indicator(Of<plan_args::face::PlanArgs, Writing>),
 }
 
 /// Writes program and sheet.
@@ -67,13 +67,13 @@ enum Kind {
 /// When the test cannot be planned so, or a file cannot be written.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     match &args.kind {
-        Kind::Reversal(args) => args.writing.write(&reversal::test(args, ctx)?, ctx),
-        Kind::Positioning(args) => args.writing.write(&positioning::test(args, ctx)?, ctx),
-        Kind::SmallSteps(args) => args.writing.write(&small_steps::test(args, ctx)?, ctx),
-        Kind::Return(args) => args.writing.write(&returns::test(args, ctx)?, ctx),
-        Kind::PushPull(args) => args.writing.write(&pushes::test(args, ctx)?, ctx),
-        Kind::WarmUp(args) => args.writing.write(&warming::test(args, ctx)?, ctx),
-        Kind::Indicator(args) => args.writing.write(&face::test(args, ctx)?, ctx),
+        Kind::Reversal(args) => args.how.write(&reversal::test(args, ctx)?, ctx),
+        Kind::Positioning(args) => args.how.write(&positioning::test(args, ctx)?, ctx),
+        Kind::SmallSteps(args) => args.how.write(&small_steps::test(args, ctx)?, ctx),
+        Kind::Return(args) => args.how.write(&returns::test(args, ctx)?, ctx),
+        Kind::PushPull(args) => args.how.write(&pushes::test(args, ctx)?, ctx),
+        Kind::WarmUp(args) => args.how.write(&warming::test(args, ctx)?, ctx),
+        Kind::Indicator(args) => args.how.write(&face::test(args, ctx)?, ctx),
     }
 }
 

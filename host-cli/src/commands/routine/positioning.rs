@@ -3,6 +3,7 @@
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet, word};
 use crate::context::Context;
+use crate::plan_args::Of;
 use crate::plan_args::positioning::PlanArgs;
 use crate::refusal::Refusal;
 use crate::units::LengthArg;
@@ -15,29 +16,24 @@ pub(super) const LONG_ABOUT: &str = "The positioning test: targets over the trav
     that an error of the screw's pitch is not missed: with --pitch the targets are shifted by parts of a turn. \
     Lengths without a unit are in --units, the feed in --units per minute.";
 
-/// Arguments of `routine positioning`.
+pub(super) const USAGE: &str = "takeup routine positioning [OPTIONS] --axis <AXIS> --target <AT> -o <FILE>";
+pub(super) const EXAMPLE: &str = "Example:\n  takeup routine positioning --axis x --from 0 --to 400 --targets 9 --pitch 5 -o x.nc --sheet x.csv";
+
+/// Targets and runs, and the pitch.
 #[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup routine positioning [OPTIONS] --axis <AXIS> --target <AT> -o <FILE>",
-    after_help = "Example:\n  takeup routine positioning --axis x --from 0 --to 400 --targets 9 --pitch 5 -o x.nc --sheet x.csv"
-)]
-pub(super) struct Args {
-    /// Where and how often
+pub(super) struct Plan {
     #[command(flatten)]
     plan: PlanArgs,
     /// Pitch of the screw, so that targets fall on all parts of a turn
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pitch: Option<LengthArg>,
-    /// Pace and files
-    #[command(flatten)]
-    pub(super) writing: Writing,
 }
 
-pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
-    let planned = args.plan.planned(args.pitch.map(|pitch| pitch.length(ctx.units())), ctx)?;
+pub(super) fn test(args: &Of<Plan, Writing>, ctx: &Context) -> Result<Test, Refusal> {
+    let planned = args.plan.plan.planned(args.plan.pitch.map(|pitch| pitch.length(ctx.units())), ctx)?;
     let (axis, unit, overrun, travel) = (planned.axis, planned.unit, planned.overrun, planned.travel());
     let plan = planned.plan()?;
-    let pace = args.writing.pace(unit)?;
+    let pace = args.how.pace(unit)?;
     let head = Head {
         about: vec![
             format!("POSITIONING TEST OF AXIS {axis}: {} RUNS UP AND DOWN", planned.runs),

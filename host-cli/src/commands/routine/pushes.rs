@@ -3,6 +3,7 @@
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet};
 use crate::context::Context;
+use crate::plan_args::Of;
 use crate::plan_args::pushes::PlanArgs;
 use crate::refusal::Refusal;
 use crate::units::decimals;
@@ -16,25 +17,14 @@ pub(super) const LONG_ABOUT: &str = "The push-pull test: the drive holds, and th
     newtons (1 kg pulls with 9.8 N), positive pushes +. An axis that carries a weight crosses its clearance where the \
     force balances the weight: give --balance, and the forces are spread on both sides of it.";
 
-/// Arguments of `routine push-pull`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup routine push-pull [OPTIONS] --axis <AXIS> -o <FILE>",
-    after_help = "Example:\n  takeup routine push-pull --axis z --force 150 --balance 300 -o z.nc --sheet z.csv"
-)]
-pub(super) struct Args {
-    /// With what, and how often
-    #[command(flatten)]
-    plan: PlanArgs,
-    /// Pace and files
-    #[command(flatten)]
-    pub(super) writing: Writing,
-}
+pub(super) const USAGE: &str = "takeup routine push-pull [OPTIONS] --axis <AXIS> -o <FILE>";
+pub(super) const EXAMPLE: &str =
+    "Example:\n  takeup routine push-pull --axis z --force 150 --balance 300 -o z.nc --sheet z.csv";
 
-pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
+pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;
     let (axis, unit, plan) = (planned.axis, planned.unit, planned.plan);
-    let pace = args.writing.pace(unit)?;
+    let pace = args.how.pace(unit)?;
     let forces: Vec<(u32, String)> =
         plan.pushes().map(|(row, force)| (row, decimals(force + planned.balance_n, 0))).collect();
     let about = vec![

@@ -3,6 +3,7 @@
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet, word};
 use crate::context::Context;
+use crate::plan_args::Of;
 use crate::plan_args::returns::PlanArgs;
 use crate::refusal::Refusal;
 use takeup_core::measure::Kind;
@@ -14,26 +15,15 @@ pub(super) const LONG_ABOUT: &str = "The return test: many lifts off one mark an
     apart, and the time of each reading in seconds, from any moment on, must be written down. \
     Lengths without a unit are in --units, the feed in --units per minute.";
 
-/// Arguments of `routine return`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup routine return [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>",
-    after_help = "Example:\n  takeup routine return --axis z --mark -40 --lift 20 -o z.nc --sheet z.csv"
-)]
-pub(super) struct Args {
-    /// Where and how often
-    #[command(flatten)]
-    plan: PlanArgs,
-    /// Pace and files
-    #[command(flatten)]
-    pub(super) writing: Writing,
-}
+pub(super) const USAGE: &str = "takeup routine return [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>";
+pub(super) const EXAMPLE: &str =
+    "Example:\n  takeup routine return --axis z --mark -40 --lift 20 -o z.nc --sheet z.csv";
 
-pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
+pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;
     let (axis, unit, mark, lift, pauses, plan) =
         (planned.axis, planned.unit, planned.mark, planned.lift, planned.pauses, planned.plan);
-    let pace = args.writing.pace(unit)?;
+    let pace = args.how.pace(unit)?;
     let mut about = vec![
         format!("RETURN TEST OF AXIS {axis}: {} LIFTS OF {} AND RETURNS", planned.returns, word(lift, unit)),
         "WRITE DOWN THE TIME OF EACH READING IN SECONDS, BY ONE".to_owned(),

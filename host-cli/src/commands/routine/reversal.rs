@@ -3,7 +3,7 @@
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet, word};
 use crate::context::Context;
-use crate::plan_args::{PlanArgs, Planned};
+use crate::plan_args::{Of, PlanArgs, Planned};
 use crate::refusal::Refusal;
 use crate::units::Print;
 use takeup_core::length::Length;
@@ -15,26 +15,15 @@ pub(super) const LONG_ABOUT: &str = "The reversal test: at each station the axis
     an optional stop (M1). Before each arrival the axis overruns the place; the overrun must be larger than any \
     lost motion expected. Lengths without a unit are in --units, the feed in --units per minute.";
 
-/// Arguments of `routine reversal`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup routine reversal [OPTIONS] --axis <AXIS> --station <AT> -o <FILE>",
-    after_help = "Example:\n  takeup routine reversal --axis z --station 0,-40 -o z.nc --sheet z.csv"
-)]
-pub(super) struct Args {
-    /// Where and how often
-    #[command(flatten)]
-    plan: PlanArgs,
-    /// Pace and files
-    #[command(flatten)]
-    pub(super) writing: Writing,
-}
+pub(super) const USAGE: &str = "takeup routine reversal [OPTIONS] --axis <AXIS> --station <AT> -o <FILE>";
+pub(super) const EXAMPLE: &str =
+    "Example:\n  takeup routine reversal --axis z --station 0,-40 -o z.nc --sheet z.csv";
 
-pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
+pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;
     let (axis, unit, travel) = (planned.axis, planned.unit, planned.travel());
     let plan = planned.plan()?;
-    let pace = args.writing.pace(unit)?;
+    let pace = args.how.pace(unit)?;
     let head = Head {
         about: vec![
             format!("REVERSAL TEST OF AXIS {axis}: {} CYCLES AT EACH STATION", planned.cycles),

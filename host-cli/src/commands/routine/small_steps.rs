@@ -3,6 +3,7 @@
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet, word};
 use crate::context::Context;
+use crate::plan_args::Of;
 use crate::plan_args::small_steps::PlanArgs;
 use crate::refusal::Refusal;
 use takeup_core::length::Length;
@@ -15,27 +16,16 @@ pub(super) const LONG_ABOUT: &str = "The test of small steps: a staircase up, th
     more. The whole rise must be several times the lost motion expected, a step a small part of it. \
     Lengths without a unit are in --units, the feed in --units per minute.";
 
-/// Arguments of `routine small-steps`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup routine small-steps [OPTIONS] --axis <AXIS> --start <AT> -o <FILE>",
-    after_help = "Example:\n  takeup routine small-steps --axis z --start -40 --expected 0.1 -o z.nc --sheet z.csv"
-)]
-pub(super) struct Args {
-    /// Where and how often
-    #[command(flatten)]
-    plan: PlanArgs,
-    /// Pace and files
-    #[command(flatten)]
-    pub(super) writing: Writing,
-}
+pub(super) const USAGE: &str = "takeup routine small-steps [OPTIONS] --axis <AXIS> --start <AT> -o <FILE>";
+pub(super) const EXAMPLE: &str =
+    "Example:\n  takeup routine small-steps --axis z --start -40 --expected 0.1 -o z.nc --sheet z.csv";
 
-pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
+pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;
     let (axis, unit, start, step, plan) =
         (planned.axis, planned.unit, planned.start, planned.step, planned.plan);
     let readings = plan.stops().count();
-    let pace = args.writing.pace(unit)?;
+    let pace = args.how.pace(unit)?;
     let head = Head {
         about: vec![
             format!("SMALL STEPS OF AXIS {axis}: {} STEPS OF {} EACH WAY", planned.steps, word(step, unit)),

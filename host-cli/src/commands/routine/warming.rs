@@ -3,6 +3,7 @@
 use super::program::{Head, Program};
 use super::{Test, Writing, sheet, word};
 use crate::context::Context;
+use crate::plan_args::Of;
 use crate::plan_args::warming::PlanArgs;
 use crate::refusal::Refusal;
 use crate::units::decimals;
@@ -16,25 +17,14 @@ pub(super) const LONG_ABOUT: &str = "The warm-up test: one place read over time,
     Begin cold. Between readings the axis strokes away and comes back, always from the same side, as many times as fill the \
     interval at the feed. Lengths without a unit are in --units, the feed in --units per minute.";
 
-/// Arguments of `routine warm-up`.
-#[derive(Debug, clap::Args)]
-#[command(
-    override_usage = "takeup routine warm-up [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>",
-    after_help = "Example:\n  takeup routine warm-up --axis z --mark -40 --stroke 50 --feed 1000 -o z.nc --sheet z.csv"
-)]
-pub(super) struct Args {
-    /// With what, and how often
-    #[command(flatten)]
-    plan: PlanArgs,
-    /// Pace and files
-    #[command(flatten)]
-    pub(super) writing: Writing,
-}
+pub(super) const USAGE: &str = "takeup routine warm-up [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>";
+pub(super) const EXAMPLE: &str =
+    "Example:\n  takeup routine warm-up --axis z --mark -40 --stroke 50 --feed 1000 -o z.nc --sheet z.csv";
 
-pub(super) fn test(args: &Args, ctx: &Context) -> Result<Test, Refusal> {
+pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;
     let (axis, unit, mark, stroke) = (planned.axis, planned.unit, planned.mark, planned.stroke);
-    let pace = args.writing.pace(unit)?;
+    let pace = args.how.pace(unit)?;
     let interval_min = f64::from(planned.interval_s) / 60.0;
     let strokes = strokes(interval_min, stroke, pace.feed);
     let plan = planned.plan(strokes)?;
