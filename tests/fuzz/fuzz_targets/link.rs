@@ -1,4 +1,8 @@
-//! See `takeup_tests::fuzzing::link`.
+//! See `fuzzing::link` in the tests crate.
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| takeup_tests::fuzzing::link(bytes));
+#[allow(dead_code)] // the checks of the other targets
+#[path = "../../src/fuzzing.rs"]
+mod fuzzing;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| fuzzing::link(bytes));
