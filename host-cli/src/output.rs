@@ -8,7 +8,7 @@ use crate::context::Context;
 use crate::input::is_dash;
 use crate::refusal::Refusal;
 use std::fs::{self, File};
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, Seek, Write};
 use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
@@ -24,8 +24,9 @@ pub struct Output {
 
 #[derive(Debug)]
 enum Sink {
-    /// A stream that shows bytes at once: standard output, or a device.
-    Stream(BufWriter<File>),
+    /// What shows bytes at once, standard output or a device: they are kept in a file without a name until all
+    /// are there.
+    Stream(BufWriter<File>, File),
     #[cfg(target_os = "linux")]
     Nameless(BufWriter<File>, PathBuf),
     Named(BufWriter<NamedTempFile>, PathBuf),
@@ -53,7 +54,18 @@ pub fn keep_apart(outputs: &[&Path], inputs: &[&Path]) -> Result<(), Refusal> {
 }
 
 fn same(a: &Path, b: &Path) -> bool {
-    a == b || same_file::is_same_file(a, b).unwrap_or(false)
+    a == b
+        || same_file::is_same_file(a, b).unwrap_or(false)
+        || !is_dash(a) && !is_dash(b) && place(a).is_some_and(|at| Some(at) == place(b))
+}
+
+/// The place of a file that need not be there yet, however it is spelt.
+fn place(path: &Path) -> Option<PathBuf> {
+    Some(fs::canonicalize(folder_of(path)).ok()?.join(path.file_name()?))
+}
+
+fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// Begins an output.
@@ -71,7 +83,7 @@ pub fn create(path: &Path, ctx: &Context) -> Result<Output, Refusal> {
                 "Write the output to a file.",
             ));
         }
-        let sink = Sink::Stream(buffered(stdout_as_file().map_err(refuse)?));
+        let sink = stream(stdout_as_file().map_err(refuse)?)?;
         return Ok(Output { name, sink });
     }
     // The name may be a link: what it points to is replaced, the link stays.
@@ -93,14 +105,10 @@ pub fn create(path: &Path, ctx: &Context) -> Result<Output, Refusal> {
         if !old.is_file() {
             // A device or a pipe is written to, not replaced.
             let device = File::options().write(true).open(&target).map_err(refuse)?;
-            return Ok(Output { name, sink: Sink::Stream(buffered(device)) });
+            return Ok(Output { name, sink: stream(device)? });
         }
     }
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let sink = begin(folder, &target).map_err(refuse)?;
+    let sink = begin(folder_of(&target), &target).map_err(refuse)?;
     if let (Some(old), Some(file)) = (&old, sink.file()) {
         // Whoever could read the old file can read the new one.
         file.set_permissions(old.permissions()).map_err(refuse)?;
@@ -128,6 +136,11 @@ fn begin(folder: &Path, target: &Path) -> io::Result<Sink> {
     Ok(Sink::Named(BufWriter::with_capacity(BUFFER, builder.tempfile_in(folder)?), target.to_owned()))
 }
 
+fn stream(to: File) -> Result<Sink, Refusal> {
+    let kept = tempfile::tempfile().map_err(|error| Refusal::io("a temporary file", "open", &error))?;
+    Ok(Sink::Stream(buffered(kept), to))
+}
+
 const BUFFER: usize = 64 * 1024;
 
 fn buffered(file: File) -> BufWriter<File> {
@@ -151,7 +164,7 @@ fn stdout_as_file() -> io::Result<File> {
 impl Sink {
     fn file(&self) -> Option<&File> {
         match self {
-            Sink::Stream(_) => None,
+            Sink::Stream(..) => None,
             #[cfg(target_os = "linux")]
             Sink::Nameless(writer, _) => Some(writer.get_ref()),
             Sink::Named(writer, _) => Some(writer.get_ref().as_file()),
@@ -179,7 +192,10 @@ impl Output {
     pub fn finish(self) -> Result<(), Refusal> {
         let Self { name, sink } = self;
         match sink {
-            Sink::Stream(mut writer) => writer.flush(),
+            Sink::Stream(writer, mut to) => unbuffered(writer).and_then(|mut kept| {
+                kept.rewind()?;
+                io::copy(&mut kept, &mut to).map(drop)
+            }),
             #[cfg(target_os = "linux")]
             Sink::Nameless(writer, target) => unbuffered(writer).and_then(|file| name_it(&file, &target)),
             Sink::Named(writer, target) => unbuffered(writer).and_then(|file| {
@@ -219,7 +235,7 @@ fn name_it(file: &File, target: &Path) -> io::Result<()> {
 impl Write for Output {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         match &mut self.sink {
-            Sink::Stream(writer) => writer.write(bytes),
+            Sink::Stream(writer, _) => writer.write(bytes),
             #[cfg(target_os = "linux")]
             Sink::Nameless(writer, _) => writer.write(bytes),
             Sink::Named(writer, _) => writer.write(bytes),
@@ -228,7 +244,7 @@ impl Write for Output {
 
     fn flush(&mut self) -> io::Result<()> {
         match &mut self.sink {
-            Sink::Stream(writer) => writer.flush(),
+            Sink::Stream(writer, _) => writer.flush(),
             #[cfg(target_os = "linux")]
             Sink::Nameless(writer, _) => writer.flush(),
             Sink::Named(writer, _) => writer.flush(),

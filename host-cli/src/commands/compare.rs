@@ -77,12 +77,7 @@ pub(super) fn compared(
     limit_mm: Option<f64>,
     ctx: &Context,
 ) -> Result<Compared, Refusal> {
-    if before.axis() != after.axis() {
-        return Err(Refusal::new(
-            format!("before is axis {}, after is axis {}", before.axis(), after.axis()),
-            "Compare two assessments of the same axis.",
-        ));
-    }
+    comparable(before, before_name, after.axis())?;
     let pair = pair(before, before_name, after, after_name)?;
     let (b, a) = (pair.before, pair.after);
     let at = pair.stations.iter().map(|(b, a)| (b.lost_motion_mm, a.lost_motion_mm));
@@ -129,6 +124,31 @@ pub(super) fn compared(
     Ok(Compared { document, text, outcome })
 }
 
+/// Checks that an earlier assessment can be compared with one of an axis.
+///
+/// # Errors
+/// When it is of another axis, or gives no lost motion.
+pub(super) fn comparable(before: &Assessment, name: &str, axis: &str) -> Result<(), Refusal> {
+    if before.axis() != axis {
+        return Err(Refusal::new(
+            format!("before is axis {}, after is axis {axis}", before.axis()),
+            "Compare two assessments of the same axis.",
+        ));
+    }
+    whole(before, name).map(drop)
+}
+
+/// The lost motion of an assessment, mean over its stations.
+fn whole(assessment: &Assessment, name: &str) -> Result<Estimate, Refusal> {
+    assessment.lost_motion_mm().ok_or_else(|| {
+        Refusal::new(
+            format!("routine {:?} gives no lost motion to compare", assessment.routine()),
+            "Compare assessments of routine reversal, positioning or small-steps.",
+        )
+        .file(name)
+    })
+}
+
 /// What is compared.
 struct Pair {
     before: Estimate,
@@ -145,15 +165,6 @@ fn pair(
     after: &Assessment,
     after_name: &str,
 ) -> Result<Pair, Refusal> {
-    let whole = |assessment: &Assessment, name: &str| {
-        assessment.lost_motion_mm().ok_or_else(|| {
-            Refusal::new(
-                format!("routine {:?} gives no lost motion to compare", assessment.routine()),
-                "Compare assessments of routine reversal, positioning or small-steps.",
-            )
-            .file(name)
-        })
-    };
     let (b, a) = (whole(before, before_name)?, whole(after, after_name)?);
     let (places_b, places_a) = (before.stations(), after.stations());
     let common: Vec<(Station, Station)> = places_b

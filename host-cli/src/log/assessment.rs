@@ -1,6 +1,7 @@
 //! The document of `assess --json`, read back: what the log, the comparison and the report need of it.
 
 use crate::assessment::{
+    Assessed,
     document::{Document, SCHEMA},
     of_bytes,
 };
@@ -50,16 +51,10 @@ pub fn load(path: &Path, limit_mm: Option<f64>, ctx: &Context) -> Result<Loaded,
         return Ok(Loaded { assessment: Assessment::from_bytes(start, &name)?, readings: None });
     }
     let assessed = of_bytes(&bytes, &name, |_| Ok(Keys { limit_mm, ..Keys::default() }), ctx)?;
-    // In the units of the file, whatever is printed: the same file is the same session in every shop.
-    let document = Document::of(&assessed, Print { unit: assessed.file_units });
-    let document = serde_json::to_string(&document)
-        .and_then(|text| serde_json::from_str(&text))
-        .map_err(|error| error.to_string())
-        .and_then(Assessment::from_value)
-        .map_err(|error| {
-            Refusal::new(format!("cannot be assessed: {error}"), "Report this fault.").file(&name)
-        })?;
-    Ok(Loaded { assessment: document, readings: Some(String::from_utf8_lossy(&bytes).into_owned()) })
+    Ok(Loaded {
+        assessment: Assessment::of(&assessed)?,
+        readings: Some(String::from_utf8_lossy(&bytes).into_owned()),
+    })
 }
 
 /// A decision against a limit.
@@ -105,6 +100,23 @@ pub struct Station {
 }
 
 impl Assessment {
+    /// The assessment of readings.
+    ///
+    /// # Errors
+    /// None but faults of this program.
+    pub fn of(assessed: &Assessed) -> Result<Self, Refusal> {
+        // In the units of the file, whatever is printed: the same file is the same session in every shop.
+        let document = Document::of(assessed, Print { unit: assessed.file_units });
+        serde_json::to_string(&document)
+            .and_then(|text| serde_json::from_str(&text))
+            .map_err(|error| error.to_string())
+            .and_then(Assessment::from_value)
+            .map_err(|error| {
+                Refusal::new(format!("cannot be assessed: {error}"), "Report this fault.")
+                    .file(&assessed.file)
+            })
+    }
+
     /// Reads a document.
     ///
     /// # Errors

@@ -360,6 +360,20 @@ impl Store {
         read().map_err(|error| refusal(&error, &self.path))
     }
 
+    /// Machines of which there is anything.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn machines(&self) -> Result<Vec<String>, Refusal> {
+        let read = || -> rusqlite::Result<Vec<String>> {
+            self.db
+                .prepare("SELECT DISTINCT machine FROM entry ORDER BY machine")?
+                .query_map([], |row| row.get(0))?
+                .collect()
+        };
+        read().map_err(|error| refusal(&error, &self.path))
+    }
+
     /// Everything wrong with the file, in words; nothing if all is well. And the number of entries.
     ///
     /// # Errors

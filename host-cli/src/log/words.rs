@@ -1,11 +1,11 @@
 //! What a history says, in the words of a person.
 
-use crate::log::history::History;
+use crate::log::history::{History, Step};
 use crate::log::quantity::{Quantity, Scale};
 use crate::units::{Print, decimals};
 use takeup_core::trend::cusum::Side;
 use takeup_core::trend::forecast::{Missing, Reaches};
-use takeup_core::trend::watch::{Alarm, Chart};
+use takeup_core::trend::watch::Chart;
 
 /// What the charts say.
 #[derive(Debug, Clone)]
@@ -48,7 +48,7 @@ pub fn said(history: &History, lengths: Print) -> Said {
         (None, false) => format!("Steady, {of}: no lasting change of {what} is shown. It is {last}."),
     };
     let mut lines = Vec::new();
-    lines.extend(history.alarm.as_ref().map(|alarm| sentence(&why(alarm, quantity, lengths))));
+    lines.extend(why(history, lengths).map(|why| sentence(&why)));
     if let Some(step) = history.last() {
         lines.push(format!("Last session: {}.", date(step.day)));
     }
@@ -60,7 +60,7 @@ pub fn said(history: &History, lengths: Print) -> Said {
             Err(missing) => format!("No forecast: {}.", needs(*missing, quantity, lengths)),
         });
     }
-    Said { verdict, lines, next: next(history).to_owned() }
+    Said { verdict, lines, next: next(history) }
 }
 
 /// The change per week with its interval, as a sentence.
@@ -83,41 +83,57 @@ fn per_week(history: &History, lengths: Print) -> Option<String> {
 }
 
 /// What to do next.
-fn next(history: &History) -> &'static str {
+fn next(history: &History) -> String {
     let growing = history.alarm.as_ref().is_some_and(|alarm| alarm.side == Side::Above);
-    match (history.is_over(), &history.alarm, history.quantity) {
+    let note = format!(
+        "takeup log note --event repair --machine \"{}\" --axis {}",
+        harmless(&history.machine),
+        history.axis
+    );
+    let next = match (history.is_over(), &history.alarm, history.quantity) {
         (true, _, Quantity::LostMotion) => {
             "Assess the last session for the likely cause, and repair it; until then correct programs for what is lost."
         }
         (true, _, _) => "Find the cause before the machine is used for close work.",
         (false, Some(_), _) if growing => {
-            "Look for what works loose or wears, before the limit is reached; note the repair with `takeup log note --event repair`, and measure again."
+            return format!(
+                "Look for what works loose or wears, before the limit is reached; note the repair with `{note} \"…\"`, and measure again."
+            );
         }
         (false, Some(_), _) => {
-            "Something changed for the smaller: if somebody repaired or adjusted it, note that with `takeup log note --event`, so that the trend starts anew."
+            return format!(
+                "Something changed for the smaller: if somebody repaired or adjusted it, note that with `{note} --at … \"…\"`, so that the trend starts anew."
+            );
         }
         (false, None, _) if history.steps.len() < 6 => "Measure again in a week, the same way.",
         (false, None, _) if history.limit.is_none() => "Give --limit to see how far away it is.",
         (false, None, _) => "Nothing for now: measure again in a week or two, the same way.",
-    }
+    };
+    next.to_owned()
 }
 
-/// The reason of an alarm, in words.
+/// The reason of the alarm that stands, in words.
 #[must_use]
-pub fn why(alarm: &Alarm, quantity: Quantity, lengths: Print) -> String {
+pub fn why(history: &History, lengths: Print) -> Option<String> {
+    let (alarm, quantity) = (history.alarm?, history.quantity);
     let way = if alarm.side == Side::Above { "above" } else { "below" };
+    // A CUSUM takes k off each session: what is left of this one may pass the limit by itself.
+    let alone = |step: &Step| step.point.z.abs() - history.design.cusum.k > alarm.limit;
     let what = match alarm.chart {
+        Chart::Cusum if history.steps.iter().any(|step| step.day == alarm.day && alone(step)) => {
+            "that session alone is far off"
+        }
         Chart::Cusum => "small differences the same way have added up",
         Chart::Ewma => "the recent average has moved",
     };
-    format!(
+    Some(format!(
         "since {} {} lies {way} its former mean of {} ({what}: {:.2} standard deviations, limit {:.2})",
         date(alarm.day),
         quantity.words(),
         quantity.print(lengths).with_unit(quantity.of_chart(alarm.target)),
         alarm.figure.abs(),
         alarm.limit
-    )
+    ))
 }
 
 /// When the limit is reached, from the last session on.

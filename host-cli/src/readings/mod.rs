@@ -39,6 +39,33 @@ pub struct Sheet {
     pub rows: Vec<Row>,
 }
 
+/// Whether these are the bytes of a sheet in which readings are filled in. It may be in any hand: saved with
+/// semicolons, in another encoding, or broken below its header.
+#[must_use]
+pub fn are_filled_in(bytes: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(bytes).replace([';', '\t'], ",");
+    let Ok(mut records) = Records::new(text.as_bytes()) else { return false };
+    let mut column = None;
+    loop {
+        match (records.next_record(), column) {
+            (Ok(Some(Record::Comment { .. })), _) => {}
+            (Ok(Some(Record::Fields { fields, .. })), None) => {
+                column = fields.iter().position(|field| field.trim().eq_ignore_ascii_case("reading"));
+                if column.is_none() {
+                    return false;
+                }
+            }
+            (Ok(Some(Record::Fields { fields, .. })), Some(index)) => {
+                if fields.get(index).is_some_and(|field| !field.trim().is_empty()) {
+                    return true;
+                }
+            }
+            (Ok(None), _) | (Err(_), None) => return false,
+            (Err(_), Some(_)) => return true,
+        }
+    }
+}
+
 /// One row: one reading. Lengths are millimetres.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {

@@ -238,14 +238,18 @@ fn fed(
                 }
                 None => {}
             }
-            match typed.as_ref().and_then(|lines| lines.try_recv().ok()).as_deref() {
-                Some("") => meant = meant.or(shown.map(|value| (value, None))),
+            let line = typed.as_ref().and_then(|lines| lines.try_recv().ok());
+            // Whatever is typed stops what moves the axis: it goes on only when it is armed again.
+            if line.is_some() && feed.halt() {
+                ctx.note("stopped");
+                allowed = false;
+            }
+            match line.as_deref() {
                 Some(word @ ("u" | "r")) => step_back(sitting, word, ctx)?,
                 Some("q") => return Err(sitting.paused()),
-                Some(_) if feed.halt() => {
-                    ctx.note("stopped");
-                    allowed = false;
-                }
+                // What moves the axis reads it too: nothing is taken from it on the way.
+                Some(_) if feed.moves_axis() => {}
+                Some("") => meant = meant.or(shown.map(|value| (value, None))),
                 Some(_) => ctx.note("Enter takes what is shown, u takes the last one back, q pauses"),
                 None => {}
             }

@@ -8,7 +8,7 @@ use super::plan::{Plan, Stop};
 use crate::context::Context;
 use crate::input;
 use crate::output;
-use crate::readings::{MOST_BYTES, Sheet};
+use crate::readings::{MOST_BYTES, Row, Sheet};
 use crate::refusal::Refusal;
 use crate::units::decimals;
 use std::fs::{File, OpenOptions};
@@ -114,12 +114,13 @@ impl Record {
             if sheet.rows.len() != begins.len() {
                 return Err(other(header_line, "it has lines between its rows"));
             }
-            let mut stops = plan.stops.iter();
+            // The plan's own cells, read in the same way: whatever they give must be what the file gives.
+            let planned: String = plan.stops.iter().map(|stop| format!("{},0,0\n", stop.cells)).collect();
+            let planned = Sheet::parse(format!("{header}\n{planned}").as_bytes(), "", plan.unit)?;
+            let given = |row: &Row| (row.target, row.approach, row.cycle, row.force_n);
+            let mut planned = planned.rows.iter();
             for row in &sheet.rows {
-                let fits = stops.next().is_some_and(|stop| {
-                    (stop.target, stop.approach, stop.cycle) == (row.target, row.approach, row.cycle)
-                });
-                if !fits {
+                if planned.next().is_none_or(|planned| given(planned) != given(row)) {
                     return Err(other(row.line, "this row is not in the plan"));
                 }
             }

@@ -114,10 +114,17 @@ fn tell(tour: &mut Tour<'_>) -> Result<(), Refusal> {
     tour.fill("z-reversal.csv", "z-after.csv", &mut mill::Mill::repaired(), "2026-03-09T07:30:00Z")?;
     tour.run(&["assess", "@z-after.csv"])?;
     tour.run(&["compare", "@z-before.csv", "@z-after.csv"])?;
-    tour.say("Both sessions go into the shop's log, so that the next loosening is seen coming:")?;
+    tour.say(
+        "Both sessions and the repair go into the shop's log, so that the next loosening is seen coming:",
+    )?;
     tour.run(&["log", "add", "@z-before.csv", "--log", "@shop.log"])?;
+    let repair = "coupling tightened, keys renewed";
+    let note = ["log", "note", repair, "--event", "repair", "--axis", "z", "--at", "2026-03-05"];
+    tour.run(&[&note[..], &["--log", "@shop.log"]].concat())?;
     tour.run(&["log", "add", "@z-after.csv", "--log", "@shop.log"])?;
-    tour.run(&["log", "list", "--log", "@shop.log"])
+    tour.run(&["log", "list", "--log", "@shop.log"])?;
+    tour.say("The repair begins the trend anew, so that the smaller loss is no alarm:")?;
+    tour.run(&["log", "trend", "--log", "@shop.log"])
 }
 
 impl Tour<'_> {

@@ -5,7 +5,7 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::log::entry::{Entry, Event, Kind, time};
 use crate::log::store::Store;
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, clip};
 use jiff::Timestamp;
 use serde_json::json;
 use takeup_core::axis::Axis;
@@ -18,7 +18,7 @@ pub(super) struct Args {
     /// Kind of event
     #[arg(long, value_enum, default_value_t = Event::Note, conflicts_with = "corrects")]
     event: Event,
-    /// The machine [default: mill]
+    /// The machine [default: the only one in the log]
     #[arg(long, value_name = "NAME", conflicts_with = "corrects")]
     machine: Option<String>,
     /// The axis, if it is about one axis only
@@ -58,11 +58,15 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
         let body = json!({ "corrects": kept.entry.digest, "text": args.text });
         (Entry::new(Kind::Correction, &kept.entry.machine, kept.entry.axis, at, &body), store)
     } else {
-        let machine = args.machine.as_deref().unwrap_or(USUAL_MACHINE);
+        let store = Store::open_or_create(&path)?;
+        let machine = match &args.machine {
+            Some(machine) => machine.clone(),
+            None => only_machine(&store.machines()?).map_err(|refusal| refusal.path(&path))?,
+        };
         let axis = args.axis.map(|axis| axis.to_string());
         // The time is part of what happened: the same words a month later are another event.
         let body = json!({ "event": args.event, "text": args.text, "at": at.to_string() });
-        (Entry::new(Kind::Event, machine, axis, at, &body), Store::open_or_create(&path)?)
+        (Entry::new(Kind::Event, &machine, axis, at, &body), store)
     };
     let appended = store.append(std::slice::from_ref(&entry))?;
     let id = appended.first().map_or(0, |appended| number(*appended));
@@ -71,4 +75,20 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
     });
     let text = || format!("noted as entry {id} for {}\n", entry.machine);
     ctx.answer(&document, text, Outcome::Good)
+}
+
+/// The machine meant when none is named.
+fn only_machine(machines: &[String]) -> Result<String, Refusal> {
+    match machines {
+        [] => Ok(USUAL_MACHINE.to_owned()),
+        [one] => Ok(one.clone()),
+        several => {
+            let names: Vec<_> = several.iter().take(6).map(|name| format!("{:?}", clip(name))).collect();
+            let more = if several.len() > names.len() { ", …" } else { "" };
+            Err(Refusal::new(
+                format!("the log has {} machines, and the note may be about any of them", several.len()),
+                format!("Name one by --machine: {}{more}.", names.join(", ")),
+            ))
+        }
+    }
 }

@@ -131,7 +131,7 @@ fn document(history: &History, ctx: &Context) -> serde_json::Value {
         document["alarm"] = json!({
             "at": at(alarm.day), "chart": chart(alarm.chart), "figure": alarm.figure, "limit": alarm.limit,
             "side": if alarm.side == Side::Above { "above" } else { "below" },
-            "target": print.value(quantity.of_chart(alarm.target)), "why": words::why(&alarm, quantity, lengths),
+            "target": print.value(quantity.of_chart(alarm.target)), "why": words::why(history, lengths),
         });
     }
     if let Some(limit) = history.limit {

@@ -3,22 +3,24 @@
 use super::Taking;
 use crate::assessment::document::Document;
 use crate::assessment::{self, slip};
-use crate::commands::compare::{Compared, compared};
+use crate::commands::compare::{Compared, comparable, compared};
 use crate::commands::log::USUAL_MACHINE;
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
-use crate::log::assessment::{Assessment, Loaded, load};
+use crate::log::assessment::{Assessment, load};
 use crate::log::entry::{Entry, time};
 use crate::log::quantity::Quantity;
 use crate::log::store::{Appended, Store};
+use crate::readings::MOST_BYTES;
 use crate::refusal::Refusal;
 use crate::sitting::plan::Plan;
 use crate::units::Print;
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
+use takeup_core::measure::Kind;
 
 /// What is to follow, checked before the first reading.
 pub(super) struct After {
@@ -27,11 +29,21 @@ pub(super) struct After {
 }
 
 impl After {
-    /// Reads what there is to compare with, and sees that the log can be used.
-    pub(super) fn prepare(taking: &Taking, ctx: &Context) -> Result<Self, Refusal> {
+    /// Reads what there is to compare with, and sees that it and the log can be used.
+    pub(super) fn prepare(taking: &Taking, plan: &Plan, ctx: &Context) -> Result<Self, Refusal> {
         let earlier = match &taking.compare {
             None => None,
-            Some(path) => Some((load(path, None, ctx)?.assessment, input::name(path))),
+            Some(path) => {
+                let (earlier, name) = (load(path, None, ctx)?.assessment, input::name(path));
+                comparable(&earlier, &name, &plan.axis.to_string())?;
+                if !matches!(plan.kind, Kind::Reversal | Kind::Positioning | Kind::SmallSteps) {
+                    return Err(Refusal::new(
+                        format!("a {} test gives no lost motion to compare", plan.kind),
+                        "Leave --compare out; the log keeps the session all the same.",
+                    ));
+                }
+                Some((earlier, name))
+            }
         };
         let log = match &taking.log {
             None => None,
@@ -52,27 +64,35 @@ impl After {
         ctx: &Context,
     ) -> Result<Outcome, Refusal> {
         let print = Print { unit: plan.unit };
-        let assessed = assessment::of_file(path, |units| keys.keys(units), ctx)?;
+        let name = input::name(path);
+        let readings = input::read(path, MOST_BYTES, ctx)?;
+        let assessed = assessment::of_bytes(&readings, &name, |units| keys.keys(units), ctx)?;
+        let session = Assessment::of(&assessed)?;
+        let compare = |(before, from): (&Assessment, &str)| -> Result<Compared, Refusal> {
+            compared((before, from), (&session, &name), None, ctx)
+        };
+        let mut comparison = match &self.earlier {
+            None => None,
+            Some((before, from)) => Some((compare((before, from))?, format!("with {from}"))),
+        };
+        // The log after the comparison: what is refused leaves none behind.
+        let logged = match &self.log {
+            None => None,
+            Some(log) => {
+                let mut logging = Logging::prepare(&session, &readings, log)?;
+                if let (None, Some((before, from))) = (&comparison, &logging.last) {
+                    // The last session may have been of a kind that gives nothing to compare: that is no error.
+                    comparison = compare((before, from))
+                        .ok()
+                        .map(|compared| (compared, format!("with the last session, {from}")));
+                }
+                Some((logging.append()?, log.display().to_string()))
+            }
+        };
         let mut outcome = if assessed.is_over() { Outcome::Adverse } else { Outcome::Good };
         let mut text = slip::of(&assessed, print, ctx.screen());
         let mut document =
             Answered { assessment: Document::of(&assessed, print), comparison: None, logged: None };
-        let mut logged = match &self.log {
-            None => None,
-            Some(log) => Some(Logging::prepare(path, log, ctx)?),
-        };
-        let compare = |(before, name): (&Assessment, &str)| -> Result<Compared, Refusal> {
-            let after = load(path, None, ctx)?.assessment;
-            compared((before, name), (&after, &input::name(path)), None, ctx)
-        };
-        let comparison = match (&self.earlier, logged.as_ref().and_then(|logged| logged.last.as_ref())) {
-            (Some((before, name)), _) => Some((compare((before, name))?, format!("with {name}"))),
-            // The last session may have been of a kind that gives nothing to compare: that is no error.
-            (None, Some((before, name))) => compare((before, name))
-                .ok()
-                .map(|compared| (compared, format!("with the last session, {name}"))),
-            (None, None) => None,
-        };
         if let Some((compared, with)) = comparison {
             text.push_str(&format!("\nCompared {with}\n\n{}", compared.text));
             document.comparison = Some(compared.document);
@@ -80,14 +100,13 @@ impl After {
                 outcome = Outcome::Adverse;
             }
         }
-        if let Some(logging) = &mut logged {
-            let appended = logging.append()?;
+        if let Some((appended, log)) = logged {
             let (id, word) = match appended {
                 Appended::New(id) => (id, "added as"),
                 Appended::Known(id) => (id, "already there as"),
             };
-            text.push_str(&format!("\nLog {}: {word} entry {id}.\n", logging.path.display()));
-            document.logged = Some(json!({ "log": logging.path.display().to_string(), "entry": id }));
+            text.push_str(&format!("\nLog {log}: {word} entry {id}.\n"));
+            document.logged = Some(json!({ "log": log, "entry": id }));
         }
         ctx.answer(&document, || text, outcome)
     }
@@ -107,19 +126,18 @@ struct Answered {
 /// A session on its way into the log.
 struct Logging {
     store: Store,
-    path: PathBuf,
     entry: Entry,
     /// The last session of this axis before, with a name for it.
     last: Option<(Assessment, String)>,
 }
 
 impl Logging {
-    fn prepare(readings: &Path, log: &Path, ctx: &Context) -> Result<Self, Refusal> {
-        let Loaded { assessment, readings } = load(readings, None, ctx)?;
+    fn prepare(assessment: &Assessment, readings: &[u8], log: &Path) -> Result<Self, Refusal> {
         let stated = |key: &str| assessment.document()[key].as_str().map(str::to_owned);
         let taken = stated("taken").as_deref().map(time).transpose()?;
         let machine = stated("machine").unwrap_or_else(|| USUAL_MACHINE.to_owned());
-        let entry = Entry::session(&assessment, readings.as_deref(), &machine, taken, jiff::Timestamp::now());
+        let readings = String::from_utf8_lossy(readings);
+        let entry = Entry::session(assessment, Some(&readings), &machine, taken, jiff::Timestamp::now());
         let store = Store::open_or_create(log)?;
         let entry = store.same_session(&entry)?.unwrap_or(entry);
         let sessions = store.sessions(&machine, assessment.axis(), Quantity::LostMotion)?;
@@ -132,7 +150,7 @@ impl Logging {
                 break;
             }
         }
-        Ok(Self { store, path: log.to_owned(), entry, last })
+        Ok(Self { store, entry, last })
     }
 
     fn append(&mut self) -> Result<Appended, Refusal> {

@@ -192,14 +192,14 @@ fn take(plan: &Plan, taking: &Taking, ctx: &Context) -> Result<Outcome, Refusal>
     outputs.extend(taking.log.as_ref().and_then(Option::as_deref));
     output::keep_apart(&outputs, &inputs)?;
     // Whatever could stop it at the end stops it here, before anybody has moved an axis.
-    let after = after::After::prepare(taking, ctx)?;
+    let after = after::After::prepare(taking, plan, ctx)?;
     let front = front(taking, ctx);
+    if taking.source.serial.is_none() && !taking.source.simulate {
+        ctx.take_stdin()?;
+    }
     // The source before the file: what is not begun leaves no file behind.
     let mut feed = feed(taking, plan, front)?;
     let mut sitting = Sitting::open(&taking.output, &head(taking, plan), plan, keys, ctx)?;
-    if feed.is_none() {
-        ctx.take_stdin()?;
-    }
     let feed = feed.as_deref_mut().map(|feed| feed as &mut dyn Feed);
     if sitting.stop().is_some() {
         match front {

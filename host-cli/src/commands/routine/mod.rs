@@ -16,14 +16,17 @@ mod warming;
 
 use crate::context::Context;
 use crate::exit::Outcome;
+use crate::input;
 use crate::output;
 use crate::plan_args::{self, Of, usual};
+use crate::readings;
 use crate::refusal::Refusal;
 use crate::units::{LengthArg, number};
 use serde::Serialize;
 use std::fmt::Write as _;
-use std::io::Write as _;
-use std::path::PathBuf;
+use std::fs::File;
+use std::io::{Read as _, Write as _};
+use std::path::{Path, PathBuf};
 use takeup_core::axis::Axis;
 use takeup_core::length::{Length, Unit};
 use takeup_core::measure::Kind as CoreKind;
@@ -159,6 +162,7 @@ impl Writing {
         let mut outputs = vec![self.output.as_path()];
         outputs.extend(self.sheet.as_deref());
         output::keep_apart(&outputs, &[])?;
+        outputs.iter().try_for_each(|path| spare_readings(path))?;
         // Both or none: nothing appears before both are whole.
         let mut files = Vec::new();
         for (path, text) in outputs.iter().zip([&test.program, &test.sheet]) {
@@ -169,7 +173,7 @@ impl Writing {
         for file in files {
             file.finish()?;
         }
-        if outputs.iter().any(|path| crate::input::is_dash(path)) {
+        if outputs.iter().any(|path| input::is_dash(path)) {
             return Ok(Outcome::Good);
         }
         ctx.answer(&test.document(), || self.summary(test, ctx), Outcome::Good)
@@ -213,6 +217,26 @@ impl Test {
             travel: Travel { low: value(self.travel.0), high: value(self.travel.1) },
         }
     }
+}
+
+/// Refuses to write over a sheet in which readings are filled in: nobody could take them again.
+fn spare_readings(path: &Path) -> Result<(), Refusal> {
+    if input::is_dash(path) || !path.is_file() {
+        return Ok(());
+    }
+    let refuse = |error| Refusal::io(path.display().to_string(), "read", &error);
+    let mut there = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(readings::MOST_BYTES).read_to_end(&mut there))
+        .map_err(refuse)?;
+    if readings::are_filled_in(&there) {
+        return Err(Refusal::new(
+            "this sheet holds readings, which would be lost",
+            "Name another file, or take this one away.",
+        )
+        .path(path));
+    }
+    Ok(())
 }
 
 /// A length as a word of a program or a cell of a sheet.

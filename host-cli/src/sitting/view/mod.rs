@@ -173,11 +173,12 @@ impl View {
                 if let Event::Key(key) = event::read().map_err(refuse)?
                     && key.kind != KeyEventKind::Release
                 {
-                    let halts = matches!(key.code, KeyCode::Char(' ' | 'p' | 'P' | 'q' | 'Q'))
-                        || key.modifiers.contains(KeyModifiers::CONTROL);
+                    let halts =
+                        matches!(key.code, KeyCode::Enter | KeyCode::Char(' ' | 'p' | 'P' | 'q' | 'Q'))
+                            || key.modifiers.contains(KeyModifiers::CONTROL);
                     if halts && feed.as_deref_mut().is_some_and(|feed| feed.halt()) {
                         self.halted("as you wished".to_owned());
-                        if key.code == KeyCode::Char(' ') {
+                        if matches!(key.code, KeyCode::Enter | KeyCode::Char(' ')) {
                             continue;
                         }
                     }
@@ -318,6 +319,10 @@ impl View {
             },
             (Stage::Complete, KeyCode::Enter) => return Ok(Some(Left::Complete)),
             (Stage::Complete, _) => {}
+            // What moves the axis reads it too: nothing is typed or taken from it on the way.
+            (Stage::Reading, KeyCode::Enter | KeyCode::Char('0'..='9')) if self.shown.moved_by_feed => {
+                self.say(Tone::Caution, "the box reads by itself; Space stops it");
+            }
             (Stage::Reading, KeyCode::Enter) => self.enter(sitting)?,
             (Stage::Reading, KeyCode::Backspace) => drop(self.shown.entry.pop()),
             (Stage::Reading, KeyCode::Esc) => self.shown.entry.clear(),

@@ -167,6 +167,8 @@ fn an_output_is_never_an_input_nor_another_output() {
         "replay core-box.nc core-box-corrected.nc --play z=0.1 --plot core-box-corrected.nc",
         "log export --log shop.log -o shop.log",
         "routine reversal --axis z --station 0 -o x.nc --sheet x.nc",
+        "routine reversal --axis z --station 0 -o new.txt --sheet ./new.txt",
+        "routine reversal --axis z --station 0 -o ../new.txt --sheet ./../new.txt",
         "measure reversal --axis z --station 0 -o z-after.csv --compare z-after.csv --simulate",
         "measure reversal --axis z --station 0 -o m.csv --log m.csv --simulate",
         "measure reversal --axis z --station 0 -o core-box.nc --serial core-box.nc",
@@ -174,6 +176,15 @@ fn an_output_is_never_an_input_nor_another_output() {
         folder.takeup(command).done().refused(&["same"]);
         assert_eq!(contents(&folder), before, "{command}");
     }
+}
+
+#[test]
+fn a_refusal_late_in_a_program_leaves_nothing_on_standard_output() {
+    let folder = Folder::new();
+    // More than any buffer on the way.
+    let program = format!("G21 G90 G1 F300\n{}X1 Q!?\n", "X1 Z1\nX2 Z2\n".repeat(40_000));
+    let run = folder.takeup("rewrite - -o - --play z=0.1").stdin(program).done();
+    run.refused(&["standard input:80002"]);
 }
 
 #[test]

@@ -80,6 +80,43 @@ fn a_pause_goes_on_where_it_was_and_another_plan_does_not() {
 }
 
 #[test]
+fn other_forces_are_another_test() {
+    let folder = Folder::new();
+    let command = "measure push-pull --axis z --force 150 -o z.csv";
+    folder.takeup(command).stdin("0\n0\n0\nq\n").done().refused_after_notes(&["paused: 3 of"]);
+    let before = folder.read("z.csv");
+    for other in ["--force 200", "--force 150 --balance 300"] {
+        let other = command.replace("--force 150", other);
+        folder.takeup(&other).stdin("0\nq\n").done().refused_after_notes(&["another test"]);
+        assert_eq!(folder.read("z.csv"), before);
+    }
+    folder.takeup(command).stdin("0\nq\n").done().refused_after_notes(&["paused: 4 of"]);
+}
+
+#[test]
+fn what_could_not_be_compared_is_told_before_anything_is_measured() {
+    let folder = Folder::new();
+    let simulated =
+        |plan: &str, more: &str| folder.takeup(&format!("measure {plan} --simulate {more}")).done();
+    simulated("reversal --axis x --station 0", "-o x.csv").exit(0);
+    simulated("indicator --axis z", "-o dial.csv").exit(0);
+    simulated("reversal --axis z --station 0", "-o z.csv").exit(0);
+    let names = folder.names();
+    for (plan, with, words) in [
+        ("reversal --axis z --station 0", "x.csv", ["axis X", "axis Z"]),
+        ("reversal --axis z --station 0", "dial.csv", ["dial.csv", "no lost motion"]),
+        ("warm-up --axis z --mark 0", "z.csv", ["warm-up", "no lost motion"]),
+    ] {
+        simulated(plan, &format!("-o new.csv --log new.log --compare {with}")).refused(&words);
+        assert_eq!(folder.names(), names);
+    }
+    // Readings are to be typed where the earlier ones would come from.
+    let command = "measure reversal --axis z --station 0 -o new.csv --compare -";
+    folder.takeup(command).stdin(folder.read("z.csv")).done().refused(&["only once"]);
+    assert_eq!(folder.names(), names);
+}
+
+#[test]
 fn the_simulated_axis_is_found_out() {
     let folder = Folder::new();
     for (seed, loss) in [(1, 0.12), (2, 0.05), (3, 0.31)] {

@@ -95,6 +95,26 @@ fn an_unfilled_sheet_is_refused_at_its_first_empty_row_and_a_filled_one_is_under
 }
 
 #[test]
+fn a_sheet_that_holds_readings_is_not_written_over() {
+    let folder = Folder::new();
+    folder.takeup(COMMAND).done().exit(0);
+    // Nothing is lost yet.
+    folder.takeup(COMMAND).done().exit(0);
+    let empty = folder.read("z-reversal.csv");
+    for filled in [
+        // The first reading alone, and what a spreadsheet may make of it.
+        empty.replacen("+,,", "+,0.20,", 1),
+        empty.replacen("+,,", "+,0.20,", 1).replace(',', ";"),
+        empty.replacen("+,,", "+,0.20,\"half a note", 1),
+    ] {
+        assert_ne!(filled, empty);
+        folder.write("z-reversal.csv", &filled);
+        folder.takeup(COMMAND).done().refused(&["z-reversal.csv", "holds readings", "Name another"]);
+        assert_eq!(folder.read("z-reversal.csv"), filled);
+    }
+}
+
+#[test]
 fn a_test_that_could_not_tell_is_not_planned() {
     let folder = Folder::new();
     let refused = |more: &str, words: &[&str]| {

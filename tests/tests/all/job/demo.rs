@@ -71,6 +71,14 @@ fn an_earlier_demo_is_left_alone() {
 }
 
 #[test]
+fn the_trend_after_the_repair_is_no_alarm() {
+    let folder = Folder::new();
+    let told = folder.takeup("demo shop").done().exit(0).stdout;
+    let run = folder.takeup("log trend --log shop/shop.log").done().exit(0);
+    assert!(run.stdout.starts_with("Steady") && told.contains(&run.stdout), "{run:?}");
+}
+
+#[test]
 fn the_readme_shows_the_real_output() {
     let told = Folder::new().takeup("demo").done().exit(0).stdout;
     let readme = include_str!("../../../../README.md");

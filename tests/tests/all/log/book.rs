@@ -48,6 +48,37 @@ fn without_a_name_the_log_is_in_the_data_folder() {
 }
 
 #[test]
+fn a_note_is_about_the_machine_of_the_log() {
+    let folder = Folder::new();
+    let machine = |command: &str| folder.takeup(command).done().exit(0).json()["machine"].clone();
+    assert_eq!(machine("log note new --log empty.db --json"), "mill");
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    folder.takeup_args(["log", "add", "a.json", "--machine", "bed mill", "--log", "l.db"]).done().exit(0);
+    assert_eq!(machine("log note greased --log l.db --json"), "bed mill");
+    folder.takeup("log add a.json --machine lathe --log l.db").done().exit(0);
+    folder.takeup("log note greased --log l.db").done().refused(&["2 machines", "\"bed mill\"", "\"lathe\""]);
+    assert_eq!(machine("log note greased --machine lathe --log l.db --json"), "lathe");
+}
+
+#[test]
+fn one_far_session_is_no_sum_of_small_ones_and_the_advice_is_a_command() {
+    let folder = Folder::new();
+    for (day, lost) in [("2026-03-02", 0.116), ("2026-03-09", 0.020)] {
+        folder.write("s.json", assessment(lost, 0.003).to_string());
+        let add = ["log", "add", "s.json", "--machine", "bed mill", "--taken", day, "--log", "l.db"];
+        folder.takeup_args(add).done().exit(0);
+    }
+    let told = folder.takeup("log trend --log l.db").done().exit(1).stdout;
+    let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("that session alone is far off") && !told.contains("added up"), "{told}");
+    assert!(told.contains("log note --event repair --machine \"bed mill\" --axis Z"), "{told}");
+    let command = "log note --event repair --machine";
+    let rest = ["bed mill", "--axis", "Z", "--at", "2026-03-05", "tightened", "--log", "l.db"];
+    folder.takeup_args(command.split(' ').chain(rest)).done().exit(0);
+    folder.takeup("log trend --log l.db").done().exit(0);
+}
+
+#[test]
 fn all_files_or_none() {
     let folder = Folder::new();
     folder.write("a.json", assessment(0.02, 0.001).to_string());

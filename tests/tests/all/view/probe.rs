@@ -35,6 +35,32 @@ fn in_plain_lines_nothing_moves_before_it_is_armed() {
 }
 
 #[test]
+fn in_plain_lines_whatever_is_typed_stops_it_and_is_no_reading() {
+    for typed in ["", "halt", "0.5", "u"] {
+        let folder = Folder::new();
+        let the_box = simulated();
+        let run = folder.takeup(&format!("{PLAN} --box {}", the_box.port));
+        let run = run.stdin(format!("arm\n{typed}\n")).done();
+        run.refused_after_notes(&["stopped", "paused: 0 of 12"]);
+        assert_eq!(values(&folder, "z.csv"), [0.0; 0], "{typed:?} became a reading");
+    }
+}
+
+#[test]
+fn on_the_screen_enter_stops_it_and_numbers_are_no_readings() {
+    let folder = Folder::new();
+    let the_box = simulated();
+    let mut terminal = Terminal::start(&folder.takeup(&format!("{PLAN} --box {}", the_box.port)), 80, 24);
+    terminal.wait_for("ARM THE BOX");
+    terminal.press_for("\r", "row 1: ");
+    terminal.press_for("7", "the box reads by itself");
+    terminal.press_for("\r", "STOPPED: as you wished");
+    assert!(values(&folder, "z.csv").iter().all(|reading| reading.abs() < 5.0), "a number was taken");
+    terminal.press("p");
+    assert_eq!(terminal.end(), 2);
+}
+
+#[test]
 fn on_the_screen_space_stops_it_and_enter_arms_it_again() {
     let folder = Folder::new();
     let the_box = simulated();
