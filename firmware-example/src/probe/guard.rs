@@ -19,6 +19,14 @@ pub struct Permit {
     pub speed: f64,
 }
 
+impl Permit {
+    /// Whether a position is within the range.
+    #[must_use]
+    pub const fn holds(&self, position: i32) -> bool {
+        self.low <= position && position <= self.high
+    }
+}
+
 /// What is seen at one moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sight {

@@ -237,6 +237,10 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         self.motion.halt();
         self.guard.disarm();
         self.running = None;
+        if self.waiting.is_full() {
+            // The newest goes: what is read before it stays without a gap, and the cause is told.
+            let _ = self.waiting.pop_back();
+        }
         self.tell(ToHost::Stopped(cause));
     }
 
@@ -245,11 +249,8 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
     pub(super) fn tell(&mut self, message: ToHost) {
         let sample = matches!(message, ToHost::Sample { .. });
         if self.waiting.push_back(message).is_err() && !sample {
-            self.motion.halt();
-            self.guard.disarm();
-            self.running = None;
             self.waiting.clear();
-            let _ = self.waiting.push_back(ToHost::Stopped(StopCause::LinkLost));
+            self.stop(StopCause::LinkLost);
         }
     }
 
@@ -292,6 +293,12 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         }
     }
 
+    /// The step to which the axis goes for a place, coming from the place before.
+    pub(super) fn target(&self, to: Length, before: Option<Length>, correction: Correction) -> Option<i32> {
+        let table = self.table.as_ref().map(|held| &held.table);
+        self.origin.step(place::command(to, before, correction, table)?, &self.settings)
+    }
+
     /// Finds the step of the plan that is now under way and starts its move; ends the routine after the last.
     pub(super) fn begin_step(&mut self, now_us: u64) {
         let Some(running) = &mut self.running else { return };
@@ -299,12 +306,12 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         running.step = running.routine.with_steps(&self.places, |steps| steps.nth(at)).ok().flatten();
         match running.step {
             Some(Step::Move { to, .. }) => {
-                let table = self.table.as_ref().map(|held| &held.table);
-                let command = place::command(to, running.before, running.correction, table);
-                running.before = Some(to);
-                // Every place was checked before the routine began.
-                if let Some(to) = command.and_then(|to| self.origin.step(to, &self.settings)) {
-                    self.motion.go(to, now_us);
+                let (before, correction) = (running.before.replace(to), running.correction);
+                let permit = self.guard.permit();
+                // Every move was checked before the routine began; should that not hold, the axis stays here.
+                match self.target(to, before, correction).filter(|to| permit.is_some_and(|p| p.holds(*to))) {
+                    Some(to) => self.motion.go(to, now_us),
+                    None => self.stop(StopCause::DriveFault),
                 }
             }
             Some(Step::Read(_)) => {}

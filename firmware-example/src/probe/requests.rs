@@ -2,7 +2,7 @@
 
 use super::guard::Permit;
 use super::machine::{Held, MOST_READINGS, Probe, Running};
-use super::place::{self, Origin};
+use super::place::Origin;
 use crate::indicator::Indicator;
 use crate::kept::{Part, Store};
 use crate::log::note;
@@ -151,41 +151,44 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         if correction == Correction::Table && self.table.is_none() {
             return Err(Refusal::BadTable);
         }
-        let readings = routine
+        // How many readings the plan has, and the step at which a stopped routine goes on.
+        let (readings, at) = routine
             .with_steps(&self.places, |steps| {
-                steps.filter(|step| matches!(step, Step::Read(_))).take(usize::from(u16::MAX)).count()
+                let (mut readings, mut at) = (0_u16, 0);
+                for (index, step) in steps.enumerate() {
+                    let Step::Read(stop) = step else { continue };
+                    if readings >= MOST_READINGS {
+                        return None;
+                    }
+                    readings = readings.saturating_add(1);
+                    if stop.row < from_row {
+                        at = index.saturating_add(1);
+                    }
+                }
+                Some((u32::from(readings), at))
             })
-            .map_err(|_| Refusal::BadPlan)?;
-        let readings = u32::try_from(readings).map_err(|_| Refusal::BadPlan)?;
-        if readings > u32::from(MOST_READINGS) || !(1..=readings).contains(&from_row) {
+            .ok()
+            .flatten()
+            .ok_or(Refusal::BadPlan)?;
+        if !(1..=readings).contains(&from_row) {
             return Err(Refusal::BadPlan);
         }
         // A shorter move than that would let an indicator that stands still pass unnoticed.
         if routine.longest_move() <= self.settings.following {
             return Err(Refusal::BadPlan);
         }
-        // Every place is checked before the first step, and where a stopped routine goes on is found.
-        let (origin, settings) = (self.origin, self.settings);
-        let table = self.table.as_ref().map(|held| &held.table);
-        let mut before = None;
-        let mut at = 0;
+        // Every move that will be made is checked before the first step, just as it will be made: the way of
+        // the first, and with it what the table adds, depends on where the axis stands now.
+        let here = self.origin.position(self.motion.position(), &self.settings);
+        let mut before = here;
         let reachable = routine
             .with_steps(&self.places, |steps| {
-                for (index, step) in steps.enumerate() {
-                    match step {
-                        Step::Move { to, .. } => {
-                            let command = place::command(to, before, correction, table);
-                            before = Some(to);
-                            let step = command.and_then(|to| origin.step(to, &settings));
-                            if !step.is_some_and(|step| (permit.low..=permit.high).contains(&step)) {
-                                return false;
-                            }
-                        }
-                        Step::Read(stop) if stop.row < from_row => at = index.saturating_add(1),
-                        Step::Read(_) => {}
+                steps.skip(at).all(|step| match step {
+                    Step::Move { to, .. } => {
+                        self.target(to, before.replace(to), correction).is_some_and(|step| permit.holds(step))
                     }
-                }
-                true
+                    Step::Read(_) => true,
+                })
             })
             .map_err(|_| Refusal::BadPlan)?;
         if !reachable {
@@ -199,7 +202,7 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
             started_us: now_us,
             at,
             step: None,
-            before: self.origin.position(self.motion.position(), &self.settings),
+            before: here,
             plateau: None,
             paused_until_us: now_us,
             readings: 0,
