@@ -4,7 +4,7 @@ use crate::scored::{Quantity, some_of};
 use takeup_core::measure::Setup;
 use takeup_core::measure::push_pull::{Reading, assess};
 use takeup_core::measure::regression::LeastSquares;
-use takeup_core::slack::simulated::Noise;
+use takeup_core::slack::simulated::{Dial, Noise};
 
 /// A push-pull test to be simulated.
 #[derive(Clone, Copy, Debug)]
@@ -25,6 +25,8 @@ pub struct Pushing {
     pub noise_mm: f64,
     /// Step of the dial.
     pub resolution_mm: f64,
+    /// The most that the dial may lag, full width: it does by anything from nothing to this.
+    pub lag_mm: f64,
     /// So many of the readings are misread by 0.1 to 1 mm.
     pub misread: usize,
 }
@@ -40,6 +42,7 @@ impl Pushing {
         force_noise_n: 3.0,
         noise_mm: 0.002,
         resolution_mm: 0.01,
+        lag_mm: 0.0,
         misread: 0,
     };
 
@@ -47,7 +50,15 @@ impl Pushing {
     #[must_use]
     pub fn readings(&self, seed: u64) -> Vec<Reading> {
         let mut noise = Noise::new(seed);
-        let zero = noise.between(-0.5, 0.5);
+        let mut dial = Dial {
+            zero_mm: noise.between(-0.5, 0.5),
+            noise_mm: self.noise_mm,
+            resolution_mm: self.resolution_mm,
+            ..Dial::default()
+        };
+        if self.lag_mm > 0.0 {
+            dial.hysteresis_mm = noise.between(0.0, self.lag_mm);
+        }
         let misread = some_of(self.readings, self.misread, &mut noise);
         (0..self.readings)
             .map(|index| {
@@ -55,8 +66,7 @@ impl Pushing {
                 let beyond = self.reach_n * noise.between(0.25, 1.0);
                 let true_n = self.balance_n + way * beyond;
                 let across = if way > 0.0 { self.clearance_mm } else { 0.0 };
-                let mut value_mm =
-                    zero + across + true_n / self.stiffness_n_per_mm + self.noise_mm * noise.normal();
+                let mut value_mm = dial.read_mm(across + true_n / self.stiffness_n_per_mm, &mut noise);
                 if misread.contains(&index) {
                     let sign = if noise.chance(0.5) { 1.0 } else { -1.0 };
                     value_mm += sign * noise.between(0.1, 1.0);
@@ -73,11 +83,11 @@ impl Pushing {
     /// What the estimator is told.
     #[must_use]
     pub fn setup(&self) -> Setup {
-        Setup { resolution_mm: self.resolution_mm, ..Setup::default() }
+        Setup { resolution_mm: self.resolution_mm, hysteresis_mm: self.lag_mm, ..Setup::default() }
     }
 
-    /// Half widths for clearance and stiffness of an estimator that knows the noise (that of rounding and of the forces
-    /// too) and the side of each reading.
+    /// Half widths for clearance and stiffness of an estimator that knows the noise (that of rounding, of the forces and
+    /// of the dial's lag too) and the side of each reading.
     fn informed(&self, readings: &[Reading]) -> [f64; 2] {
         let mut squares = LeastSquares::<3>::new();
         for (index, reading) in readings.iter().enumerate() {
@@ -87,7 +97,8 @@ impl Pushing {
         let k = self.stiffness_n_per_mm;
         let s2 = self.noise_mm.powi(2) + self.resolution_mm.powi(2) / 12.0 + (self.force_noise_n / k).powi(2);
         let s2 = s2 / (1.0 - self.misread as f64 / self.readings as f64);
-        [1.96 * (s2 * fit.cofactor(2, 2)).sqrt(), 1.96 * (s2 * fit.cofactor(1, 1)).sqrt() * k * k]
+        let lag2 = self.lag_mm.powi(2) / 12.0;
+        [1.96 * (s2 * fit.cofactor(2, 2) + lag2).sqrt(), 1.96 * (s2 * fit.cofactor(1, 1)).sqrt() * k * k]
     }
 }
 

@@ -156,7 +156,7 @@ pub fn decode(bytes: &[u8]) -> Result<Table, Error> {
 
 /// Reads the corrections of one axis from the bytes of a table, which are checked as a whole all the same.
 ///
-/// For a microcontroller with little stack: it never holds more than one axis.
+/// For a microcontroller with little stack: it never holds more than two axes, the one wanted and one that is checked.
 ///
 /// # Errors
 /// As for [`decode`].

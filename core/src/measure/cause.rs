@@ -336,7 +336,7 @@ pub(in crate::measure) fn sort_by_weight(causes: &mut Causes) {
 }
 
 /// Lost motion worth looking at lies between these, any size as likely as any other in proportion, mm.
-const SIZES_MM: (f64, f64) = (0.001, 1.0);
+pub(in crate::measure) const SIZES_MM: (f64, f64) = (0.001, 1.0);
 /// How much lost motion differs along a worn travel, mm.
 const WEAR_MM: [f64; 4] = [0.01, 0.03, 0.1, 0.3];
 /// What a machine grows from one reading to the next while a test is taken, mm.

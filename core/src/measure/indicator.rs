@@ -19,8 +19,7 @@ use crate::measure::outlying::{self, Model, Out};
 use crate::measure::regression::LeastSquares;
 use crate::measure::reversal::{self, MOST_SET_ASIDE, Series, SetAside, undithered};
 use crate::measure::setup::OutOfRange;
-use crate::measure::student::coverage_factor;
-use crate::measure::uncertainty::{Contribution, Source, combine, rectangular};
+use crate::measure::uncertainty::{Contribution, Source, combine};
 use crate::measure::{Estimate, Setup};
 use core::fmt;
 use heapless::Vec;
@@ -43,7 +42,8 @@ pub const FEWEST: usize = 4;
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Assessment {
-    /// The standard deviation of one reading about its approach's mean.
+    /// The standard deviation of one reading about its approach's mean, or about the one mean of all where approaches
+    /// are not given: then the hysteresis is within it.
     pub s: Estimate,
     /// The hysteresis, positive when the dial lags; with approaches from both sides.
     pub hysteresis: Option<Estimate>,
@@ -140,11 +140,10 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     }
     // Of the indicator alone: nothing that stands for its error, its hysteresis or its angle is asked.
     let bare = Setup { resolution_mm: setup.resolution_mm, sense: setup.sense, ..Setup::default() };
-    let rounding = rectangular(0.5 * setup.resolution_mm);
     if readings.iter().all(|r| r.approach.is_some()) {
         return both_ways(readings, &bare);
     }
-    let mean = Mean { readings, least_variance: libm::fmax(rounding * rounding, 4e-10) };
+    let mean = Mean { readings, least_variance: bare.least_variance() };
     let set_aside = outlying::find(&mean, setup.resolution_mm);
     let (_, squares, dof) = mean.of(&set_aside);
     let s = deviation(libm::sqrt(squares / dof), dof, bare.resolution_mm);
@@ -198,10 +197,9 @@ struct Deviation {
 }
 
 fn deviation(s: f64, dof: f64, resolution_mm: f64) -> Deviation {
-    let half = s * share_of_itself(dof);
     let mut parts = Vec::new();
     for (source, standard_uncertainty, dof) in [
-        (Source::Repeatability, half / coverage_factor(0.95, dof), dof),
+        (Source::Repeatability, chi_square::spread(s, dof).standard_uncertainty, dof),
         // Scatter that spreads over steps holds their rounding; scatter within a step does not show.
         (Source::Resolution, undithered(resolution_mm, s), f64::INFINITY),
     ] {
@@ -211,27 +209,6 @@ fn deviation(s: f64, dof: f64, resolution_mm: f64) -> Deviation {
         }
     }
     Deviation { value: s, parts }
-}
-
-/// The share c of a standard deviation s by which s ± c·s holds the true one in 95 of 100 cases.
-fn share_of_itself(dof: f64) -> f64 {
-    // The probability that chi-square is below a multiple of its mean.
-    let below = |multiple: f64| chi_square::cdf(multiple * dof, dof);
-    let missed = |c: f64| {
-        let low = below(1.0 / ((1.0 + c) * (1.0 + c)));
-        let high = if c < 1.0 { 1.0 - below(1.0 / ((1.0 - c) * (1.0 - c))) } else { 0.0 };
-        low + high
-    };
-    let (mut low, mut high) = (0.0, 1000.0);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if missed(middle) > 0.05 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    high
 }
 
 /// The readings as those of a reversal test at one station.
@@ -296,17 +273,6 @@ impl Model for Mean<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    // Chi-square quantiles recalled from memory: with 9 degrees of freedom 5 % lie below 3.325, and with so few
-    // the upper side adds next to nothing.
-    #[test]
-    fn the_share_follows_the_chi_square_distribution() {
-        let c = share_of_itself(9.0);
-        assert!((c - ((9.0_f64 / 3.325).sqrt() - 1.0)).abs() < 0.01, "{c}");
-        // Many degrees of freedom: 1.96 / sqrt(2 dof).
-        let c = share_of_itself(2000.0);
-        assert!((c / (1.96 / 4000.0_f64.sqrt()) - 1.0).abs() < 0.03, "{c}");
-    }
 
     #[test]
     fn a_lagging_dial_is_positive_whichever_way_it_reads() {

@@ -22,7 +22,7 @@ use crate::measure::outlying;
 use crate::measure::reversal::{MOST_SET_ASIDE, SetAside, Systematic};
 use crate::measure::setup::OutOfRange;
 use crate::measure::student::coverage_factor;
-use crate::measure::uncertainty::{Contribution, Source, combine, rectangular};
+use crate::measure::uncertainty::{Contribution, Source, combine};
 use crate::measure::{Estimate, Setup};
 use core::fmt;
 use crossing::Pushes;
@@ -145,9 +145,6 @@ const WIDEST: f64 = 0.7;
 /// By how much the interval is wider where a slope is narrowly shown.
 const WIDER: f64 = 1.4;
 
-/// The noise of a dial is not believed to be below this.
-const LEAST_NOISE_MM: f64 = 2e-5;
-
 /// Assesses a push-pull test. The readings stand in the order in which they were taken.
 ///
 /// ```
@@ -168,9 +165,7 @@ const LEAST_NOISE_MM: f64 = 2e-5;
 pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnough> {
     let setup = setup.checked()?;
     check(readings)?;
-    let cosine = setup.cosine();
-    let rounding = rectangular(0.5 * setup.resolution_mm) * cosine;
-    let least_variance = libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM);
+    let least_variance = setup.least_variance();
     let pushes = Pushes::new(readings, setup.motion_per_reading(), least_variance);
     let set_aside = outlying::find(&pushes, setup.resolution_mm);
     let average = pushes.average(&set_aside).ok_or(NotEnough::TooFewForces)?;
@@ -180,7 +175,8 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     let systematic = Systematic::new(&setup, s_mm);
 
     let (low, high) = average.clearance();
-    let value = 0.5 * (low + high) - systematic.correction;
+    // A dial that lags stays behind by half its hysteresis each way, so that less is seen than was crossed.
+    let value = 0.5 * (low + high) + systematic.correction;
     let repeatability =
         Contribution { source: Source::Repeatability, standard_uncertainty: 0.5 * (high - low) / t, dof };
     let mut budget = Vec::new();
@@ -208,8 +204,8 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
         middle,
         [(statistical, dof)].into_iter().chain(whole.map(|p| (p.standard_uncertainty / span, p.dof))),
     );
-    // Only slopes that seem steep enough get this far: where that was narrowly so, chance is likely to have had a
-    // hand in it, and the interval is taken wider.
+    // A stiffness is given only where the slope is steep enough: where that was narrowly so, chance is likely to have
+    // had a hand in it, and the interval is taken wider.
     let steep = libm::fabs(compliance.value) / compliance.expanded_95();
     let half = compliance.expanded_95() * (WIDER - 0.25 * (steep - WIDER)).clamp(1.0, WIDER);
     let (least, most) = (compliance.value - half, compliance.value + half);

@@ -1,6 +1,7 @@
 //! What is known of the indicator, how it stands, and the limit to be met.
 
 use crate::axis::Direction;
+use crate::measure::uncertainty::rectangular;
 use core::f64::consts::PI;
 use core::fmt;
 
@@ -13,7 +14,8 @@ pub struct Setup {
     pub resolution_mm: f64,
     /// ± largest error of the indicator over the span used; 0 if not known.
     pub indicator_error_mm: f64,
-    /// Full width: the indicator itself may add from nothing up to this to every reversal it sees.
+    /// Full width: the indicator itself may add from nothing up to this to every reversal it sees; from a push and pull
+    /// it takes as much.
     pub hysteresis_mm: f64,
     /// Degrees between the stylus motion and the axis; motion = reading × cos.
     pub angle_deg: f64,
@@ -98,7 +100,16 @@ impl Setup {
         let angle = libm::fabs(self.angle_deg) * PI / 180.0;
         let off = 2.0 * PI / 180.0;
         let (low, high) = (libm::cos(angle + off), libm::cos(libm::fmax(angle - off, 0.0)));
-        crate::measure::uncertainty::rectangular(0.5 * (high - low)) / self.cosine()
+        rectangular(0.5 * (high - low)) / self.cosine()
+    }
+
+    /// The variance of a reading, in mm² along the axis, below which no noise is believed: that of the dial's rounding,
+    /// and at least that of a dial.
+    pub(crate) fn least_variance(&self) -> f64 {
+        /// No dial scatters less, in mm.
+        const LEAST_NOISE_MM: f64 = 2e-5;
+        let rounding = rectangular(0.5 * self.resolution_mm) * self.cosine();
+        libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM)
     }
 
     /// The cosine of the angle: lengths on the dial times this are lengths along the axis.

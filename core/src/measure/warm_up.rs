@@ -37,7 +37,7 @@ pub struct Reading {
     pub value_mm: f64,
 }
 
-/// The fewest readings that are assessed: one more leaves three degrees of freedom for the noise.
+/// The fewest readings that are assessed: the curve takes three of them, and three degrees of freedom are left for the noise.
 pub const FEWEST: usize = 6;
 
 /// The most readings that are assessed.
@@ -57,8 +57,11 @@ pub enum Course {
         /// What is left is at least this size, in millimetres (95 %).
         left_at_least_mm: f64,
     },
+    /// It grows faster and faster: the curve is not that of a steady load, and its end is not known.
+    Faster,
     /// No growth is shown. Amplitude and what is left are bounds for a growth with a time constant of at most
-    /// [`LONGEST_TIMES_SPAN`] times the time watched: a slower one would not be seen.
+    /// [`LONGEST_TIMES_SPAN`] times the time watched: a slower one would not be seen. They are not given where the
+    /// readings leave no room for such a growth.
     NotShown,
 }
 
@@ -71,7 +74,7 @@ pub const LONGEST_TIMES_SPAN: f64 = 2.0;
 pub struct Assessment {
     /// How far the curve has been seen.
     pub course: Course,
-    /// Growth from the first reading to the end of time.
+    /// Growth from the first reading until nothing more is to come.
     pub amplitude: Option<Estimate>,
     /// The time constant in seconds.
     pub time_constant_s: Option<Estimate>,
@@ -180,7 +183,7 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     check(readings)?;
     let cosine = setup.cosine();
     let rounding = rectangular(0.5 * setup.resolution_mm) * cosine;
-    let least_variance = libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM);
+    let least_variance = setup.least_variance();
     let mut curve =
         Curve::new(readings, setup.motion_per_reading(), least_variance).ok_or(NotEnough::NoTime)?;
     let set_aside = outlying::find(&curve, setup.resolution_mm);
@@ -192,8 +195,8 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     // Readings that round alike share their rounding error: fewer of them count.
     curve.alike = if rounding > 0.0 { ALIKE * systematic.resolution / (SQRT_2 * rounding) } else { 0.0 };
     let best = curve.best(&set_aside).ok_or(NotEnough::NoTime)?;
-    // Only curves that seem to bend enough get this far: where that was narrowly so, chance is likely to have had a hand
-    // in it, and the region is taken wider.
+    // What is to come is given only where the curve bends enough: where that was narrowly so, chance is likely to have
+    // had a hand in it, and the region is taken wider.
     let from_straight = curve.away_from_straight(&set_aside, &best, LEAST_BEND, s2) / t;
     let wider = (WIDER - (from_straight - WIDER) * 0.25).clamp(1.0, WIDER);
     let region = Region::new(&curve, &set_aside, &best, t * t * s2 * wider * wider);
@@ -218,12 +221,11 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     let left_range = region.over(curve::left);
     let (course, amplitude_range, left_range) = if !shown {
         let bounded = region.bent_by(1.0 / LONGEST_TIMES_SPAN);
-        let about_zero = |(low, high): (f64, f64)| (libm::fmin(low, 0.0), libm::fmax(high, 0.0));
-        (
-            Course::NotShown,
-            Some(about_zero(bounded.over(curve::amplitude))),
-            Some(about_zero(bounded.over(curve::left))),
-        )
+        let about_zero = |factor: fn(f64) -> f64| {
+            let (low, high) = bounded.as_ref()?.over(factor);
+            Some((libm::fmin(low, 0.0), libm::fmax(high, 0.0)))
+        };
+        (Course::NotShown, about_zero(curve::amplitude), about_zero(curve::left))
     } else if region.low > LEAST_BEND {
         (Course::Bends, Some(amplitude_range), Some(left_range))
     } else {
@@ -236,10 +238,13 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
                 0.0
             }
         };
-        let bounded = region.bent_by(0.0);
-        let course = Course::Straight {
-            time_constant_at_least_s: whole / region.high,
-            left_at_least_mm: smallest(bounded.over(curve::left)),
+        // A curve that is straight or bends the other way has no end to speak of.
+        let course = match region.bent_by(curve::STRAIGHT) {
+            Some(bounded) => Course::Straight {
+                time_constant_at_least_s: whole / bounded.high,
+                left_at_least_mm: smallest(bounded.over(curve::left)),
+            },
+            None => Course::Faster,
         };
         (course, None, None)
     };
@@ -270,7 +275,7 @@ impl Assessment {
     pub fn worth_measuring_after_s(&self, test_s: f64, matters_mm: f64) -> Option<f64> {
         match self.course {
             Course::NotShown => Some(0.0),
-            Course::Straight { .. } => {
+            Course::Straight { .. } | Course::Faster => {
                 (libm::fabs(self.rate_now.value) * test_s <= matters_mm).then_some(0.0)
             }
             Course::Bends => {
@@ -292,9 +297,6 @@ const ALIKE: f64 = 0.2;
 
 /// By how much the region is wider where the bend is narrowly shown, and how far beyond narrowly it must be shown.
 const WIDER: f64 = 1.4;
-
-/// The noise of a dial is not believed to be below this.
-const LEAST_NOISE_MM: f64 = 2e-5;
 
 /// What makes up the uncertainty of a length: the readings, and what does not average out, of the resolution a share.
 fn budget(statistical: &Estimate, systematic: &Systematic, share: f64) -> Vec<Contribution, 5> {

@@ -21,8 +21,8 @@ pub(super) const LONG_ABOUT: &str = "Readings into lost motion, its uncertainty,
     \"# units: in\" stand above its header. Options override keys; lengths without a unit are in --units, else \
     in the units of the file. The decision follows the rule of ISO 14253-1: within only if value + U does not \
     exceed the limit, over only if value - U does. Exit code 1 only for over.\n\n\
-    --indicator FILE takes half of the hysteresis found there off every reversal and puts it into the budget; the \
-    indicator's repeatability is within the scatter of the readings already and is not counted twice (JCGM 100, 4.2).";
+    --indicator FILE allows for half of the hysteresis found there (a reversal shows more by it, a push and \
+    pull less) and puts it into the budget; the indicator's repeatability is within the scatter of the readings already and is not counted twice (JCGM 100, 4.2).";
 
 /// Arguments of `assess`.
 #[derive(Debug, clap::Args)]

@@ -33,7 +33,7 @@ impl How {
             Self::LostMotion => (
                 "Lost motion",
                 "The reversal value with its sign turned, averaged over cycles; drift during the test is part of the model, \
-                 and half of the indicator's own hysteresis is taken off.",
+                 and half of what the indicator's own hysteresis adds to a reversal is taken off.",
                 "ISO 230-2 (recalled from memory).",
             ),
             Self::SetAside => (

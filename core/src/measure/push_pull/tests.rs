@@ -1,5 +1,6 @@
 use super::*;
 use crate::axis::Direction;
+use crate::slack::simulated::{Dial, Noise};
 use proptest::prelude::*;
 use std::vec::Vec;
 
@@ -84,13 +85,29 @@ fn a_misread_dial_is_set_aside() {
     assert!((result.clearance.value - 0.08).abs() < result.clearance.expanded_95(), "{result:?}");
 }
 
-// Half of what the indicator may add to a reversal is taken off.
+// Pushed `+` a dial that lags shows too little, pushed `-` too much: of what was crossed its hysteresis is missing.
+#[test]
+fn what_a_lagging_dial_does_not_show_is_given_back_by_half() {
+    let mut dial = Dial { hysteresis_mm: 0.010, ..Dial::default() };
+    let mut noise = Noise::new(1);
+    let mut rows = pushed(&BOTH_WAYS, 0.050, 5000.0, 0.0);
+    for row in &mut rows {
+        row.value_mm = dial.read_mm(row.value_mm, &mut noise);
+    }
+    let bare = assess(&rows, &Setup::default()).unwrap().clearance;
+    assert!((bare.value - 0.040).abs() < 0.001, "{bare:?}");
+    let setup = Setup { hysteresis_mm: 0.010, ..Setup::default() };
+    let told = assess(&rows, &setup).unwrap().clearance;
+    assert!((told.value - bare.value - 0.005).abs() < 1e-9, "{told:?}");
+    assert!(told.low_95() <= 0.050 && 0.050 <= told.high_95(), "{told:?}");
+}
+
 #[test]
 fn the_indicator_enters_the_budget() {
     let setup = Setup { hysteresis_mm: 0.004, indicator_error_mm: 0.003, ..Setup::default() };
     let rows = pushed(&BOTH_WAYS, 0.08, 5000.0, 0.0);
     let (bare, with) = (assess(&rows, &Setup::default()).unwrap(), assess(&rows, &setup).unwrap());
-    assert!((bare.clearance.value - with.clearance.value - 0.002).abs() < 1e-9);
+    assert!((with.clearance.value - bare.clearance.value - 0.002).abs() < 1e-9);
     let part = |source| with.budget.iter().find(|p| p.source == source).unwrap().standard_uncertainty;
     assert!((part(Source::IndicatorHysteresis) - 0.002 / 3.0_f64.sqrt()).abs() < 1e-12);
     assert!((part(Source::IndicatorError) - 0.003 / 3.0_f64.sqrt()).abs() < 1e-12);

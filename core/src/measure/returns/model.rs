@@ -11,12 +11,11 @@ use heapless::Vec;
 
 /// The walk's variance from one lift to the next, over the variance of the noise.
 const WALKS: [f64; 8] = [0.0, 0.03, 0.1, 0.3, 1.0, 4.0, 30.0, 1000.0];
-/// No walk is as likely beforehand as all the other sizes of it together.
+/// No walk is beforehand six times as likely as any one of the seven other sizes of it, as a logarithm: nearly as
+/// likely as all of them together.
 const NONE_LOG_PRIOR: f64 = 1.8;
 /// A walk beyond this from lift to lift is unusual, in mm.
 const USUAL_STEP_MM: f64 = 0.01;
-/// The noise of a dial is not believed to be below this, in mm.
-const LEAST_NOISE_MM: f64 = 2e-5;
 /// If less than this share of the spread of the times is left when the count of lifts is taken out of
 /// them, lifts and hours say the same.
 const LEAST_SHARE_APART: f64 = 0.003;
@@ -63,7 +62,6 @@ impl<'a> Sitting<'a> {
         let lift = |r: &Reading| f64::from(r.lift);
         let time = |r: &Reading| r.time_s.unwrap_or(0.0);
         let resolution = setup.resolution_mm * setup.cosine();
-        let rounding = rectangular(0.5 * resolution);
         let mut sitting = Self {
             readings,
             motion: setup.motion_per_reading(),
@@ -73,7 +71,7 @@ impl<'a> Sitting<'a> {
             start_s: of(ends.0, time),
             span_s: of(ends.1, time) - of(ends.0, time),
             resolution,
-            least_variance: libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM),
+            least_variance: setup.least_variance(),
         };
         sitting.why = sitting.why_together();
         sitting
@@ -294,7 +292,7 @@ impl<'a> Sitting<'a> {
     /// The variance of a reading and its degrees of freedom, some of which choosing the walk uses up (as for
     /// the reversal test, found by simulation).
     fn noise(&self, residual_sum: f64, dof: f64) -> (f64, f64) {
-        let choosing = 1.0 * dof / (dof + 8.0);
+        let choosing = dof / (dof + 8.0);
         let dof = libm::fmax(dof - choosing, 1.0);
         (residual_sum / dof, dof)
     }

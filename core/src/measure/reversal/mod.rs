@@ -298,9 +298,7 @@ pub fn assess<const S: usize>(
     }
     let motion = setup.motion_per_reading();
     let step_s = mean_step_s(readings);
-    let cosine = setup.cosine();
-    let rounding = rectangular(0.5 * setup.resolution_mm) * cosine;
-    let least_variance = libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM);
+    let least_variance = setup.least_variance();
     let set_aside = misread::find(readings, &setup, step_s, least_variance, &stations);
     let is_used = |index: usize| !set_aside.iter().any(|s| usize::from(s.index) == index);
     for station in &mut stations {
@@ -365,9 +363,6 @@ pub fn assess<const S: usize>(
     })
 }
 
-/// The noise of a dial is not believed to be below this.
-const LEAST_NOISE_MM: f64 = 2e-5;
-
 /// The mean time from one reading to the next, if every reading has a time and they differ.
 fn mean_step_s(readings: &(impl Series + ?Sized)) -> Option<f64> {
     let (mut first, mut last) = (None, None);
@@ -391,17 +386,12 @@ pub(in crate::measure) struct Systematic {
 impl Systematic {
     pub fn new(setup: &Setup, s_mm: f64) -> Self {
         let cosine = setup.cosine();
-        let angle = setup.angle_deg * core::f64::consts::PI / 180.0;
-        // The angle is known to about 2 degrees (common practice, no source).
-        let off = 2.0 * core::f64::consts::PI / 180.0;
-        let low = libm::cos(libm::fabs(angle) + off);
-        let high = libm::cos(libm::fmax(libm::fabs(angle) - off, 0.0));
         Self {
             correction: 0.5 * setup.hysteresis_mm * cosine,
             resolution: libm::sqrt(2.0) * undithered(setup.resolution_mm * cosine, s_mm),
             error: rectangular(setup.indicator_error_mm) * cosine,
             hysteresis: rectangular(0.5 * setup.hysteresis_mm) * cosine,
-            alignment: rectangular(0.5 * (high - low)) / cosine,
+            alignment: setup.alignment_share(),
         }
     }
 

@@ -21,7 +21,8 @@ use crate::measure::regression::{Fit, LeastSquares};
 const WALKS: [f64; 8] = [0.0, 0.03, 0.1, 0.3, 1.0, 4.0, 30.0, 1000.0];
 /// The standard deviation of steady drift from one reading to the next, over that of the noise.
 const DRIFTS: [f64; 6] = [0.0, 0.1, 0.3, 1.0, 5.0, 50.0];
-/// No walk, and no drift, are as likely beforehand as all the other ratios together.
+/// No walk, and no drift, are each beforehand six times as likely as any one other ratio, as a logarithm: about as
+/// likely as all of its other ratios together, seven and five.
 const NONE_LOG_PRIOR: f64 = 1.8;
 
 /// Readings with all that is needed to fit them.

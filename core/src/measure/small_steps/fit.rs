@@ -6,18 +6,14 @@ use crate::length::Length;
 use crate::measure::misreads::is_out;
 use crate::measure::regression::{Fit, LeastSquares};
 use crate::measure::reversal::SetAside;
-use crate::measure::uncertainty::rectangular;
 use crate::measure::{Estimate, Setup};
-
-/// The noise of a dial is not believed to be below this, in mm.
-const LEAST_NOISE_MM: f64 = 2e-5;
 
 /// The readings of a staircase.
 pub(super) struct Sitting<'a> {
     readings: &'a [Reading],
     pub motion: f64,
     pub start: Length,
-    /// Height of the staircase, and its median step.
+    /// Height of the staircase, and the mean move from one reading to the next.
     pub rise: f64,
     pub step: f64,
     pub turns: u16,
@@ -123,7 +119,6 @@ impl<'a> Sitting<'a> {
             (0.0, readings.len() as f64 - 1.0)
         };
         let resolution = setup.resolution_mm * setup.cosine();
-        let rounding = rectangular(0.5 * resolution);
         let (mut low, mut high, mut turns) = (0.0, 0.0, 0_u16);
         let (mut travel, mut moves) = (0.0, 0.0);
         for pair in readings.windows(2) {
@@ -149,7 +144,7 @@ impl<'a> Sitting<'a> {
             span: libm::fmax(span, 1e-9),
             timed,
             resolution,
-            least_variance: libm::fmax(rounding * rounding, LEAST_NOISE_MM * LEAST_NOISE_MM),
+            least_variance: setup.least_variance(),
             repeats: 1.0,
             holding: None,
         }
@@ -362,8 +357,7 @@ impl<'a> Sitting<'a> {
 
     /// The dial rounds a place the same way each time it is visited, where it is steady: more cycles
     /// then do not make that any smaller.
-    pub fn set_repeats(&mut self, out: &[SetAside]) {
-        let _ = out;
+    pub fn set_repeats(&mut self) {
         let mut distinct = 0.0;
         for (index, reading) in self.readings.iter().enumerate() {
             let seen = self.readings.iter().take(index).any(|earlier| {

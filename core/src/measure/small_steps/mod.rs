@@ -71,7 +71,7 @@ pub struct Assessment {
     pub evidence: Evidence,
     /// The height of the staircase.
     pub rise_mm: f64,
-    /// The median step.
+    /// The mean move from one reading to the next.
     pub step_mm: f64,
     /// How often the axis turned around.
     pub turns: u16,
@@ -239,7 +239,7 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
             break;
         }
     }
-    sitting.set_repeats(&out);
+    sitting.set_repeats();
     let smooth = posterior::of(&sitting, &out, curve).ok_or(too_short)?;
     if smooth.lost_motion.value > 0.9 * sitting.rise {
         return Err(too_short);

@@ -11,6 +11,7 @@ use super::Evidence;
 use super::curve::Curve;
 use super::fit::{Drift, Sitting};
 use crate::measure::Estimate;
+use crate::measure::cause::SIZES_MM;
 use crate::measure::reversal::{SetAside, undithered};
 use crate::measure::student::{coverage_factor, normal_cdf, normal_density};
 use crate::measure::uncertainty::rectangular;
@@ -22,8 +23,6 @@ const POINTS: usize = 25;
 const COARSE: u32 = 12;
 /// Below this the logarithm of the likelihood counts for nothing.
 const DEEP: f64 = 9.0;
-/// Sizes worth looking at lie between these, any size as likely as any other in proportion, mm; as for causes.
-const SIZES_MM: (f64, f64) = (0.001, 1.0);
 
 /// One wind-up of the grid.
 #[derive(Clone, Copy)]

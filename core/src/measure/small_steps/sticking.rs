@@ -19,7 +19,7 @@ use crate::measure::reversal::SetAside;
 pub struct Sticking {
     /// Steps at which the table stayed although the drive pulled.
     pub held: u32,
-    /// Steps of the staircase.
+    /// Steps at which the drive pulled, so that the table could stay or follow.
     pub of: u32,
     /// The mean jump in mm.
     pub jump_mm: f64,

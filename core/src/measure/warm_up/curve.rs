@@ -12,6 +12,8 @@ const COARSE: usize = 12;
 const FINE: usize = 64;
 /// A curve may also bend the other way, growing ever faster: then nothing is known of its end.
 const LEAST_KAPPA: f64 = -3.0;
+/// Bends no sharper than this are straight lines.
+pub(super) const STRAIGHT: f64 = 1e-9;
 
 /// Readings with all that is needed to fit them.
 pub(super) struct Curve<'a> {
@@ -36,22 +38,22 @@ pub(super) struct Bent {
 /// The growth within a part x of the time watched, as a share of it: (1 − exp(−κx)) / (1 − exp(−κ)).
 fn share(kappa: f64) -> impl Fn(f64) -> f64 {
     let whole = libm::expm1(-kappa);
-    move |x| if libm::fabs(kappa) < 1e-9 { x } else { libm::expm1(-kappa * x) / whole }
+    move |x| if libm::fabs(kappa) <= STRAIGHT { x } else { libm::expm1(-kappa * x) / whole }
 }
 
-/// Growth from the first reading to the end of time, over the growth seen; infinite where it never ends.
+/// Growth from the first reading until nothing more is to come, over the growth seen; infinite where it never ends.
 pub(super) fn amplitude(kappa: f64) -> f64 {
-    if kappa <= 1e-9 { f64::INFINITY } else { -1.0 / libm::expm1(-kappa) }
+    if kappa <= STRAIGHT { f64::INFINITY } else { -1.0 / libm::expm1(-kappa) }
 }
 
 /// Growth still to come, over the growth seen.
 pub(super) fn left(kappa: f64) -> f64 {
-    if kappa <= 1e-9 { f64::INFINITY } else { 1.0 / libm::expm1(kappa) }
+    if kappa <= STRAIGHT { f64::INFINITY } else { 1.0 / libm::expm1(kappa) }
 }
 
 /// The rate at the last reading, times the time watched, over the growth seen.
 pub(super) fn rate(kappa: f64) -> f64 {
-    if libm::fabs(kappa) < 1e-9 { 1.0 } else { kappa / libm::expm1(kappa) }
+    if libm::fabs(kappa) <= STRAIGHT { 1.0 } else { kappa / libm::expm1(kappa) }
 }
 
 impl<'a> Curve<'a> {
@@ -254,13 +256,10 @@ impl Region {
         region
     }
 
-    /// The part of the region that bends at least so much; the whole region where none does.
-    pub fn bent_by(&self, kappa: f64) -> Self {
-        let fits: Vec<_, 128> = self.fits.iter().copied().filter(|f| f.0 >= kappa).collect();
-        if fits.is_empty() {
-            return Self { low: self.low, high: self.high, fits: self.fits.clone() };
-        }
-        Self { low: libm::fmax(self.low, kappa), high: self.high, fits }
+    /// The part of the region that bends more than so much, if any does.
+    pub fn bent_by(&self, kappa: f64) -> Option<Self> {
+        let fits: Vec<_, 128> = self.fits.iter().copied().filter(|f| f.0 > kappa).collect();
+        (!fits.is_empty()).then(|| Self { low: libm::fmax(self.low, kappa), high: self.high, fits })
     }
 
     /// The least and the greatest that a multiple of the growth seen can be, the factor depending on the bend.

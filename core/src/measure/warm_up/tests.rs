@@ -18,7 +18,7 @@ fn rough(time_s: f64) -> f64 {
 #[test]
 fn the_curve_is_found_from_any_start() {
     let (start, amplitude, tau) = (7200.0, -0.05, 1500.0);
-    // A clock that began long before, a dial of the other sense, and a growth seen from its middle on.
+    // A clock that began long before, and a dial of the other sense.
     let result = assess(
         &readings(every(300.0, 16).map(|t| t + start), |t| {
             0.3 - amplitude * -libm::expm1(-(t - start) / tau) + rough(t)
@@ -46,6 +46,47 @@ fn a_curve_that_does_not_bend_yet_says_what_it_can() {
     assert!(time_constant_at_least_s > 200.0 && left_at_least_mm > 0.0, "{result:?}");
     assert_eq!((result.amplitude, result.time_constant_s, result.left), (None, None, None));
     assert!((result.rate_now.value - 1e-5).abs() < result.rate_now.expanded_95());
+}
+
+// A quadratic either way, and readings that are off by turns: no bound is less than none, nor without end.
+#[test]
+fn growth_that_comes_faster_and_faster_has_no_end_to_speak_of() {
+    for sign in [1.0, -1.0] {
+        let shape = |t: f64| sign * 0.05 * (t / 1100.0) * (t / 1100.0) + rough(t);
+        let result = assess(&readings(every(100.0, 12), shape), &Setup::default()).unwrap();
+        assert_eq!(result.course, Course::Faster, "{result:?}");
+        assert_eq!((result.amplitude, result.time_constant_s, result.left), (None, None, None));
+        assert!(result.rate_now.value * sign > result.seen.value * sign / result.span_s, "{result:?}");
+        assert_eq!(result.worth_measuring_after_s(1200.0, 0.001), None);
+        // The other bend, that of a growth that comes to its end.
+        let shape = |t: f64| sign * 0.05 * (t / 1100.0) * (2.0 - t / 1100.0) + rough(t);
+        let result = assess(&readings(every(100.0, 12), shape), &Setup::default()).unwrap();
+        assert_eq!(result.course, Course::Bends, "{result:?}");
+    }
+}
+
+// From nothing shown over what may yet end to what comes faster and faster.
+#[test]
+fn every_size_of_a_faster_growth_gives_numbers() {
+    for n in 0..400 {
+        let bend = 1e-5 * f64::from(n);
+        let shape = |t: f64| bend * (t / 500.0) * (t / 500.0) + 4.0 * rough(t);
+        let result = assess(&readings(every(100.0, 12), shape), &Setup::default()).unwrap();
+        numbers(&result);
+    }
+}
+
+/// All that is published is a number, and a bound is not below none.
+fn numbers(result: &Assessment) {
+    let estimates = [result.amplitude, result.time_constant_s, result.left];
+    for estimate in estimates.into_iter().flatten().chain([result.rate_now, result.seen]) {
+        assert!(estimate.value.is_finite() && estimate.expanded_95() >= 0.0, "{result:?}");
+        assert!(estimate.expanded_95().is_finite(), "{result:?}");
+    }
+    if let Course::Straight { time_constant_at_least_s, left_at_least_mm } = result.course {
+        assert!(time_constant_at_least_s.is_finite() && time_constant_at_least_s > 0.0, "{result:?}");
+        assert!(left_at_least_mm.is_finite() && left_at_least_mm >= 0.0, "{result:?}");
+    }
 }
 
 #[test]
@@ -105,10 +146,7 @@ proptest! {
             Reading { time_s, value_mm }
         }).collect();
         if let Ok(result) = assess(&rows, &Setup { resolution_mm, ..Setup::default() }) {
-            for estimate in [result.amplitude, result.time_constant_s, result.left, Some(result.rate_now)] {
-                let finite = estimate.is_none_or(|e| e.value.is_finite() && e.expanded_95() >= 0.0);
-                prop_assert!(finite, "{result:?}");
-            }
+            numbers(&result);
             prop_assert_eq!(result.used as usize + result.set_aside.len(), rows.len());
         }
     }

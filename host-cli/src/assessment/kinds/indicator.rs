@@ -175,7 +175,7 @@ impl Findings for Indicator {
         let mut steps = Vec::new();
         if self.result.hysteresis.is_some() {
             steps.push(
-                "Give this file to later tests: takeup assess READINGS --indicator FILE takes half of the hysteresis off \
+                "Give this file to later tests: takeup assess READINGS --indicator FILE allows for half of the hysteresis \
                  and puts it into their budget. The repeatability is within the scatter of their readings already."
                     .to_owned(),
             );

@@ -61,6 +61,17 @@ fn not_enough(error: NotEnough, sheet: &Sheet) -> Refusal {
     refusal.file(&sheet.file)
 }
 
+/// A rate of growth: slow ones have too few digits as lengths do.
+fn rate(per_hour: &Estimate, print: Print) -> String {
+    format!(
+        "{} {} (95 %: {} to {})",
+        print.fine(per_hour.value),
+        print.unit,
+        print.fine(per_hour.low_95()),
+        print.fine(per_hour.high_95())
+    )
+}
+
 impl WarmUp {
     fn per_hour(&self) -> Estimate {
         self.result.rate_now.scaled(3600.0)
@@ -90,9 +101,13 @@ impl Findings for WarmUp {
             (Course::NotShown, _) => {
                 format!("{axis} shows no growth in {}: {when}", words::duration(self.result.span_s))
             }
+            (Course::Faster, _) => format!(
+                "{axis} grows faster and faster, now by {} an hour: {when}",
+                rate(&self.per_hour(), print)
+            ),
             _ => format!(
                 "{axis} grows by {} an hour and the curve does not bend yet: {when}",
-                words::with_interval(&self.per_hour(), print)
+                rate(&self.per_hour(), print)
             ),
         }
     }
@@ -117,11 +132,11 @@ impl Findings for WarmUp {
         let length = |estimate: &Estimate| words::with_interval(estimate, print);
         slip.heading(&format!("Growth of {axis} over {}", words::duration(result.span_s)));
         slip.item("  ", &format!("Seen, from the first reading to the last: {}.", length(&result.seen)));
-        slip.item("  ", &format!("Rate now: {} an hour.", length(&self.per_hour())));
+        slip.item("  ", &format!("Rate now: {} an hour.", rate(&self.per_hour(), print)));
         match result.course {
             Course::Bends => {
                 if let (Some(amplitude), Some(left)) = (&result.amplitude, &result.left) {
-                    slip.item("  ", &format!("To the end of time: {}, of which", length(amplitude)));
+                    slip.item("  ", &format!("In all, once it is warm: {}, of which", length(amplitude)));
                     slip.item("  ", &format!("still to come: {}.", length(left)));
                 }
                 match &result.time_constant_s {
@@ -149,6 +164,15 @@ impl Findings for WarmUp {
                     print.with_unit(left_at_least_mm)
                 ),
             ),
+            Course::Faster => slip.item(
+                "  ",
+                "It grows faster and faster, so its end is not known: the load rose meanwhile, or something gives way, \
+                 such as the stand of the indicator.",
+            ),
+            Course::NotShown if result.left.is_none() => slip.item(
+                "  ",
+                "What is seen is not how a machine warms up, so what is still to come is not known.",
+            ),
             Course::NotShown => slip.item(
                 "  ",
                 &format!(
@@ -170,6 +194,11 @@ impl Findings for WarmUp {
             ),
             (Some(_), _) => {
                 format!("Measure now: a test of {minutes} min grows by no more than {matters}.")
+            }
+            (None, Course::Faster) => {
+                "Look for what gives way or changed its load before measuring; read again with the \
+                                       machine under one steady load."
+                    .to_owned()
             }
             (None, Course::Straight { .. }) => format!(
                 "Keep the machine working and reading, about as long again as the {} so far, append the rows and assess \

@@ -27,6 +27,17 @@ fn the_truth_is_held() {
     holds(Pushing { readings: 20, noise_mm: 0.003, resolution_mm: 0.0127, ..Pushing::USUAL }, 1.5);
 }
 
+// A dial that lags by up to three tenths of the clearance shows too little of it.
+#[test]
+fn the_truth_is_held_with_a_lagging_dial() {
+    let fine = Pushing { noise_mm: 0.001, resolution_mm: 0.001, ..Pushing::USUAL };
+    for pushing in [Pushing { lag_mm: 0.012, ..fine }, Pushing { lag_mm: 0.024, ..fine }] {
+        holds(pushing, 1.5);
+        let bias = score(&pushing, 600).clearance.bias();
+        assert!(bias.abs() < 0.1 * pushing.lag_mm, "{bias} {pushing:?}");
+    }
+}
+
 #[test]
 fn the_truth_is_held_with_misreads() {
     holds(Pushing { readings: 20, misread: 2, balance_n: 150.0, ..Pushing::USUAL }, 1.5);
