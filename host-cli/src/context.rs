@@ -64,6 +64,12 @@ impl Context {
         self.units
     }
 
+    /// How lengths are printed that come from something with a unit of its own: in that unless another was asked for.
+    #[must_use]
+    pub fn lengths_of(&self, own: Unit) -> Print {
+        Print { unit: self.units.unwrap_or(own) }
+    }
+
     /// How lengths are printed.
     #[must_use]
     pub fn lengths(&self) -> Print {

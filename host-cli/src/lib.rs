@@ -13,6 +13,7 @@
 //! - [`slack_args`]: the slack of a machine on the command line;
 //! - [`table_file`] and [`measured`]: compensation tables and assessments in files;
 //! - [`program_args`]: how a program is read, and lines of programs from files;
+//! - [`proof`]: a program replayed on the slack machine, judged and drawn;
 //! - [`plan_view`]: cuts seen from above, as SVG;
 //! - [`plan_args`], [`key_args`]: a test, and what is known of indicator and machine, on the command line;
 //! - [`sitting`]: readings taken one by one: the file that grows, the sources, the view;
@@ -34,6 +35,7 @@ pub mod plan_args;
 pub mod plan_view;
 pub mod probe_box;
 pub mod program_args;
+pub mod proof;
 pub mod readings;
 pub mod refusal;
 pub mod report;

@@ -17,6 +17,18 @@ impl LengthArg {
         self.length(usual).as_mm()
     }
 
+    /// Whether it is below zero, in any unit.
+    #[must_use]
+    pub fn is_negative(self) -> bool {
+        self.value < 0.0
+    }
+
+    /// Whether it is above zero, in any unit.
+    #[must_use]
+    pub fn is_positive(self) -> bool {
+        self.value > 0.0
+    }
+
     /// The exact length, where a number without a unit is in `usual`.
     #[must_use]
     pub fn length(self, usual: Unit) -> Length {
@@ -139,6 +151,12 @@ pub fn decimals(value: f64, places: usize) -> String {
         Some(size) if size.bytes().all(|b| matches!(b, b'0' | b'.')) => size.to_owned(),
         _ => text,
     }
+}
+
+/// A number of things: `1 move`, `2 moves`.
+#[must_use]
+pub fn counted(number: u64, thing: &str) -> String {
+    format!("{number} {thing}{}", if number == 1 { "" } else { "s" })
 }
 
 #[cfg(test)]

@@ -19,7 +19,6 @@ use crate::input;
 use crate::readings::keys::Keys;
 use crate::readings::{MOST_BYTES, Sheet};
 use crate::refusal::Refusal;
-use crate::units::Print;
 use kinds::Part;
 use std::path::Path;
 use takeup_core::axis::Axis;
@@ -113,7 +112,7 @@ pub fn of_bytes(
     let kind =
         keys.routine.ok_or_else(|| missing("the kind of test", "routine: reversal", "--routine reversal"))?;
     let setup = keys.setup();
-    let print = Print { unit: ctx.units_given().unwrap_or(sheet.units) };
+    let print = ctx.lengths_of(sheet.units);
     let found = kinds::assess(kind, &sheet, &setup, print)?;
     Ok(Assessed {
         kind,

@@ -28,11 +28,11 @@ pub fn one_line(assessed: &Assessed, print: Print) -> String {
     let end = match &assessed.found.decision {
         None => String::new(),
         Some(decision) => {
-            let limit = print.length(decision.limit_mm);
+            let limit = print.with_unit(decision.limit_mm);
             match decision.answer {
-                Answer::Within => format!(": within {limit}"),
-                Answer::Over => format!(": OVER the limit {limit}"),
-                Answer::Undecided => format!(": against {limit} UNDECIDED"),
+                Answer::Within => format!(": within the limit of {limit}"),
+                Answer::Over => format!(": OVER the limit of {limit}"),
+                Answer::Undecided => format!(": against the limit of {limit} UNDECIDED"),
             }
         }
     };

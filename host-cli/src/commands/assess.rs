@@ -8,7 +8,6 @@ use crate::exit::Outcome;
 use crate::key_args::KeyArgs;
 use crate::readings::keys::{Keys, kinds};
 use crate::refusal::Refusal;
-use crate::units::Print;
 use std::path::PathBuf;
 use takeup_core::axis::Axis;
 use takeup_core::length::Unit;
@@ -78,7 +77,7 @@ impl Args {
 /// When it is not meant as it stands, or has too little in it.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let assessed = assessment::of_file(&args.readings, |units| args.keys(units, ctx), ctx)?;
-    let print = Print { unit: ctx.units_given().unwrap_or(assessed.file_units) };
+    let print = ctx.lengths_of(assessed.file_units);
     let outcome = if assessed.is_over() { Outcome::Adverse } else { Outcome::Good };
     ctx.answer(&Document::of(&assessed, print), || slip::of(&assessed, print, ctx.screen()), outcome)
 }

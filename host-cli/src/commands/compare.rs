@@ -3,7 +3,7 @@
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
-use crate::log::assessment::{Assessment, Station, load};
+use crate::log::assessment::{Assessment, In, Station, load};
 use crate::refusal::Refusal;
 use crate::units::LengthArg;
 use serde_json::{Value, json};
@@ -43,15 +43,12 @@ enum Basis {
 /// # Errors
 /// When a file cannot be read, or the two cannot be compared.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
-    let limit = args.limit.map(|limit| limit.mm(ctx.units()));
-    if let Some(limit) = limit.filter(|limit| !limit.is_finite() || *limit < 0.0) {
-        return Err(Refusal::new(
-            format!("--limit {limit} is negative"),
-            "Give the lost motion allowed, such as 0.05.",
-        ));
+    if args.limit.is_some_and(LengthArg::is_negative) {
+        return Err(Refusal::new("--limit is negative", "Give the lost motion allowed, such as 0.05."));
     }
-    let before = load(&args.before, None, ctx)?.assessment;
-    let after = load(&args.after, limit, ctx)?.assessment;
+    let before = load(&args.before, None, In::PrintedUnits, ctx)?.assessment;
+    let after = load(&args.after, args.limit, In::PrintedUnits, ctx)?.assessment;
+    let limit = args.limit.map(|limit| limit.mm(ctx.lengths_of(after.unit()).unit));
     let compared =
         compared((&before, &input::name(&args.before)), (&after, &input::name(&args.after)), limit, ctx)?;
     ctx.answer(&compared.document, || compared.text.clone(), compared.outcome)
@@ -88,10 +85,10 @@ pub(super) fn compared(
         _ => None,
     };
     let limit = limit_mm.or(after.limit_mm());
-    let decision = limit.map(|limit| after.decide(limit).document(ctx.lengths()));
+    let lengths = ctx.lengths_of(after.unit());
+    let decision = limit.map(|limit| after.decide(limit).document(lengths));
     let over = decision.as_ref().is_some_and(|decision| decision["answer"] == "over");
 
-    let lengths = ctx.lengths();
     let mut document = json!({
         "schema": "takeup.comparison/1",
         "axis": after.axis(),
@@ -207,7 +204,7 @@ fn text(
     model: Model,
     ctx: &Context,
 ) -> String {
-    let lengths = ctx.lengths();
+    let lengths = ctx.lengths_of(after.unit());
     let axis = after.axis();
     let limit = limit_mm.map(|limit| lengths.with_unit(limit)).unwrap_or_default();
     let head = match answer {

@@ -1,19 +1,19 @@
 //! `replay`: the proof of a rewritten program, on a model of the slack machine.
 
 use std::fmt::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use comfy_table::{CellAlignment, presets};
 use serde::Serialize;
-use takeup_core::program::replay::{Answer, Figures, Replay, Report, Sample, Settings, Source, Want};
+use takeup_core::program::replay::{Answer, Figures, Report, Settings};
 
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::output;
-use crate::plan_view::{CALM, Class, FAR, MILD, Mark, OFF, PlanView, SILENT, Strokes};
-use crate::program_args::{self, IntegersArg, Lines, WorkOffset};
+use crate::plan_view::Strokes;
+use crate::program_args::{self, IntegersArg, WorkOffset};
+use crate::proof::{self, Verdict, drawing, prove};
 use crate::refusal::Refusal;
-use crate::screen::Tone;
+use crate::screen::table;
 use crate::slack_args::SlackArgs;
 use crate::units::LengthArg;
 
@@ -49,6 +49,10 @@ struct Document {
     before: FiguresIn,
     after: FiguresIn,
     unseated_length: f64,
+    /// Length of cuts that the rewritten program makes in rapid.
+    rapid_length: f64,
+    /// Motions of the original that it does not make.
+    missing_moves: u64,
     worst: Vec<WorstIn>,
     answer: &'static str,
 }
@@ -88,52 +92,6 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     ctx.answer(&document(&report, tolerance, ctx), || text(&report, tolerance, ctx), outcome)
 }
 
-/// Replays both programs, and draws the cuts of the second if asked to.
-///
-/// # Errors
-/// When a program cannot be read or followed.
-pub(crate) fn prove(
-    original: &Path,
-    rewritten: &Path,
-    settings: Settings,
-    tolerance: f64,
-    mut strokes: Option<&mut Strokes>,
-    ctx: &Context,
-) -> Result<Report, Refusal> {
-    let mut original = Lines::open(original, ctx)?;
-    let mut rewritten = Lines::open(rewritten, ctx)?;
-    let mut replay = Box::new(Replay::new(settings));
-    let mut sample = |sample: Sample| {
-        if let Some(strokes) = strokes.as_mut().filter(|_| sample.source == Source::Rewritten) {
-            strokes.push(&sample.at, class_of(sample.deviation_mm, tolerance), sample.begins);
-        }
-    };
-    loop {
-        let (source, lines) = match replay.advance(&mut sample) {
-            Ok(Want::Done) => break,
-            Ok(Want::Line(Source::Original)) => (Source::Original, &mut original),
-            Ok(Want::Line(Source::Rewritten)) => (Source::Rewritten, &mut rewritten),
-            Err(failure) => return Err(refusal(&failure, &original, &rewritten)),
-        };
-        let read = match lines.read()? {
-            Some(line) => replay.read(source, line),
-            None => {
-                replay.end(source);
-                Ok(())
-            }
-        };
-        read.map_err(|failure| refusal(&failure, &original, &rewritten))?;
-    }
-    Ok(replay.report(tolerance))
-}
-
-fn refusal(failure: &takeup_core::program::replay::Failure, original: &Lines, rewritten: &Lines) -> Refusal {
-    match failure.source {
-        Source::Original => original.refusal(&failure.refusal),
-        Source::Rewritten => rewritten.refusal(&failure.refusal),
-    }
-}
-
 fn document(report: &Report, tolerance: f64, ctx: &Context) -> Document {
     let show = ctx.lengths();
     let figures = |figures: &Figures| FiguresIn {
@@ -148,6 +106,8 @@ fn document(report: &Report, tolerance: f64, ctx: &Context) -> Document {
         before: figures(&report.before),
         after: figures(&report.after),
         unseated_length: show.value(report.unseated_mm),
+        rapid_length: show.value(report.hurried_mm),
+        missing_moves: report.missing,
         worst: report
             .worst
             .iter()
@@ -166,76 +126,18 @@ fn document(report: &Report, tolerance: f64, ctx: &Context) -> Document {
 
 fn text(report: &Report, tolerance: f64, ctx: &Context) -> String {
     let (show, screen) = (ctx.lengths(), ctx.screen());
-    let hurried = report.hurried_mm > tolerance;
-    let within = report.answer == Answer::BeyondTolerance && report.after.max_mm <= tolerance;
-    let unjudged = within && !hurried;
-    let (tone, answer) = match report.answer {
-        Answer::Good => (
-            Tone::Good,
-            format!(
-                "Good: the rewritten program keeps the tool within {} of the path intended (tolerance {}).",
-                show.with_unit(report.after.max_mm),
-                show.with_unit(tolerance)
-            ),
-        ),
-        Answer::BeyondTolerance if unjudged => (
-            Tone::Adverse,
-            "Not shown: every cut is made while a seat is not known, so nothing can be said about it."
-                .to_owned(),
-        ),
-        Answer::BeyondTolerance if within => (
-            Tone::Adverse,
-            format!(
-                "Not good: the rewritten program makes {} of the cuts in rapid.",
-                show.with_unit(report.hurried_mm)
-            ),
-        ),
-        Answer::BeyondTolerance => (
-            Tone::Adverse,
-            format!(
-                "Beyond tolerance: the rewritten program leaves the tool up to {} off the path intended \
-                 (tolerance {}).",
-                show.with_unit(report.after.max_mm),
-                show.with_unit(tolerance)
-            ),
-        ),
-    };
+    let verdict = Verdict::of(report, tolerance);
     let mut text = String::new();
-    let _ = writeln!(text, "{}\n", screen.paint(tone, &screen.wrap(&answer, "")));
-    let mut rows = comfy_table::Table::new();
-    rows.load_style(presets::NOTHING).set_header([
-        format!("deviation, {}", show.unit.symbol()),
-        "largest".into(),
-        "99 % of the cut within".into(),
-        "mean".into(),
-    ]);
-    for (name, figures) in [("before", &report.before), ("after", &report.after)] {
-        rows.add_row([
-            name.to_owned(),
-            show.fine(figures.max_mm),
-            show.fine(figures.p99_mm),
-            show.fine(figures.mean_mm),
-        ]);
-    }
-    for column in rows.column_iter_mut().skip(1) {
-        column.set_cell_alignment(CellAlignment::Right);
-    }
-    let _ = writeln!(text, "{rows}");
-    if report.unseated_mm > 0.0 {
-        let said = format!(
-            "{} of {} are cut while a seat is not known; they are not judged.",
-            show.with_unit(report.unseated_mm),
-            show.with_unit(report.cut_mm)
-        );
-        let _ = writeln!(text, "\n{}", screen.paint(Tone::Caution, &screen.wrap(&said, "")));
-    }
-    if hurried && !within {
-        let said = format!("{} of the cuts are made in rapid.", show.with_unit(report.hurried_mm));
-        let _ = writeln!(text, "\n{}", screen.paint(Tone::Adverse, &said));
-    }
-    if report.missing > 0 && report.answer == Answer::BeyondTolerance {
-        let said = format!("{} moves of the original have no counterpart.", report.missing);
-        let _ = writeln!(text, "\n{}", screen.paint(Tone::Caution, &said));
+    let answer = verdict.sentence("the rewritten program", report, tolerance, show);
+    let _ = writeln!(text, "{}\n", screen.paint(verdict.tone(), &screen.wrap(&answer, "")));
+    let rows = [("before", &report.before), ("after", &report.after)].map(|(name, figures)| {
+        let cells = [figures.max_mm, figures.p99_mm, figures.mean_mm].map(|mm| show.fine(mm));
+        std::iter::once(name.to_owned()).chain(cells).collect()
+    });
+    let head = format!("deviation, {}", show.unit);
+    text.push_str(&table(&[&head, "largest", "99 % of the cut within", "mean"], rows.to_vec()));
+    for (tone, said) in proof::besides(report, verdict, tolerance, show) {
+        let _ = writeln!(text, "\n{}", screen.paint(tone, &screen.wrap(&said, "")));
     }
     let worst: Vec<_> = report.worst.iter().filter(|worst| worst.deviation_mm >= 0.000_05).take(5).collect();
     if !worst.is_empty() {
@@ -243,64 +145,27 @@ fn text(report: &Report, tolerance: f64, ctx: &Context) -> String {
         for worst in worst {
             let at = [worst.at.x, worst.at.y, worst.at.z].map(|mm| show.short(mm));
             let deviation = show.fine(worst.deviation_mm);
-            let _ = writeln!(text, "  line {}: {deviation} at X{} Y{} Z{}", worst.line, at[0], at[1], at[2]);
+            let _ = writeln!(
+                text,
+                "  line {}: {deviation} {} at X{} Y{} Z{}",
+                worst.line, show.unit, at[0], at[1], at[2]
+            );
         }
     }
-    let next = match report.answer {
-        Answer::Good => {
+    let next = match verdict {
+        Verdict::Good => {
             "Next: run the corrected program in the air first, in single block, with soft limits on."
         }
-        Answer::BeyondTolerance if unjudged => {
+        Verdict::Unjudged => {
             "Next: let the program move every slack axis in the clear before it cuts, or rewrite it with --strict."
         }
-        Answer::BeyondTolerance => {
+        Verdict::InRapid => {
+            "Next: do not cut with it: the moves it makes in rapid are cuts of the original. Rewrite it again."
+        }
+        Verdict::Beyond => {
             "Next: look at these lines; was the program rewritten with this table or --play? Do not cut with it yet."
         }
     };
     let _ = writeln!(text, "\n{}", screen.wrap(next, ""));
     text
-}
-
-fn class_of(deviation: Option<f64>, tolerance: f64) -> u8 {
-    match deviation {
-        None => 0,
-        Some(d) if d <= tolerance / 4.0 => 1,
-        Some(d) if d <= tolerance => 2,
-        Some(d) if d <= 4.0 * tolerance => 3,
-        Some(_) => 4,
-    }
-}
-
-pub(crate) fn drawing(report: &Report, strokes: Strokes, tolerance: f64, ctx: &Context) -> PlanView {
-    let show = ctx.lengths();
-    let within = |mm: f64| show.short(mm);
-    let unit = show.unit.symbol();
-    let classes = [
-        ("not judged: a seat is not known".to_owned(), SILENT, 1.0),
-        (format!("within {} {unit}", within(tolerance / 4.0)), CALM, 1.2),
-        (format!("within {} {unit}, the tolerance", within(tolerance)), MILD, 1.8),
-        (format!("within {} {unit}", within(4.0 * tolerance)), OFF, 2.6),
-        (format!("beyond {} {unit}", within(4.0 * tolerance)), FAR, 3.4),
-    ];
-    let shown = report.worst.iter().filter(|worst| worst.deviation_mm > tolerance);
-    PlanView {
-        title: "Deviation of the tool after the rewrite".to_owned(),
-        description: format!(
-            "Plan view of the cuts. Largest deviation {} before, {} after; tolerance {}. {} places are beyond it \
-             and are numbered.",
-            show.with_unit(report.before.max_mm),
-            show.with_unit(report.after.max_mm),
-            show.with_unit(tolerance),
-            shown.clone().count()
-        ),
-        classes: classes.into_iter().map(|(label, colour, width)| Class { label, colour, width }).collect(),
-        strokes,
-        marks: shown
-            .map(|worst| Mark {
-                at: worst.at,
-                text: format!("line {}: {}", worst.line, show.with_unit(worst.deviation_mm)),
-            })
-            .collect(),
-        unit: (unit, show.unit.as_mm()),
-    }
 }

@@ -4,7 +4,7 @@ use crate::commands::log::{self, Place};
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
-use crate::log::assessment::{Loaded, load};
+use crate::log::assessment::{In, Loaded, load};
 use crate::log::store::Store;
 use crate::log::words::date;
 use crate::output;
@@ -67,10 +67,9 @@ pub struct Args {
 /// # Errors
 /// When the readings, the log or the programs cannot be used, or the page cannot be written.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
-    let limit = args.limit.map(|limit| limit.mm(ctx.units()));
-    if let Some(limit) = limit.filter(|limit| *limit <= 0.0) {
+    if args.limit.is_some_and(|limit| !limit.is_positive()) {
         return Err(Refusal::new(
-            format!("--limit {limit} is not a positive length"),
+            "--limit is not a positive length",
             "Give the lost motion allowed, such as 0.05.",
         ));
     }
@@ -80,11 +79,11 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let (mut title, mut parts) = (String::new(), Vec::new());
     let mut in_force = None;
     if let Some(path) = &args.session {
-        (title, parts) = one_session(path, limit, ctx)?;
+        (title, parts) = one_session(path, args.limit, ctx)?;
     } else if args.program.is_empty() || args.machine.is_some() || !slack_given {
         let path = args.place.path()?;
         output::keep_apart(&[&args.output], &[&path])?;
-        let found = of_machine(args, &Store::open(&path)?, limit, ctx)?;
+        let found = of_machine(args, &Store::open(&path)?, ctx)?;
         (title, parts, in_force) = (found.title, found.parts, found.in_force);
     }
     if let Some(original) = args.program.first() {
@@ -116,16 +115,17 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     ctx.answer(&document, text, outcome)
 }
 
-fn one_session(path: &Path, limit: Option<f64>, ctx: &Context) -> Result<(String, Vec<Part>), Refusal> {
-    let Loaded { assessment, readings } = load(path, limit, ctx)?;
+fn one_session(path: &Path, limit: Option<LengthArg>, ctx: &Context) -> Result<(String, Vec<Part>), Refusal> {
+    let Loaded { assessment, readings } = load(path, limit, In::PrintedUnits, ctx)?;
+    let print = ctx.lengths_of(assessment.unit());
     let machine = assessment.document()["machine"].as_str().unwrap_or(log::USUAL_MACHINE).to_owned();
     let session = Session {
         assessment: &assessment,
         readings: readings.as_deref(),
         machine: &machine,
-        limit_mm: limit.or(assessment.limit_mm()),
+        limit_mm: limit.map(|limit| limit.mm(print.unit)).or(assessment.limit_mm()),
         source: &input::name(path),
-        print: ctx.lengths(),
+        print,
     };
     let taken = assessment.document()["taken"].as_str().map(|taken| format!(", {}", moment(taken)));
     let title = format!("{machine}, axis {}: one session{}", assessment.axis(), taken.unwrap_or_default());
@@ -141,7 +141,7 @@ struct OfMachine {
 }
 
 /// The axes of a machine, and the compensation table in force on it.
-fn of_machine(args: &Args, store: &Store, limit: Option<f64>, ctx: &Context) -> Result<OfMachine, Refusal> {
+fn of_machine(args: &Args, store: &Store, ctx: &Context) -> Result<OfMachine, Refusal> {
     let axes = store.axes()?;
     let mut machines: Vec<_> = axes.iter().map(|(machine, _)| machine.as_str()).collect();
     machines.dedup();
@@ -159,10 +159,9 @@ fn of_machine(args: &Args, store: &Store, limit: Option<f64>, ctx: &Context) -> 
             ));
         }
     };
-    let print = ctx.lengths();
     let mut parts = Vec::new();
     for (_, axis) in axes.iter().filter(|(m, _)| m == machine) {
-        parts.extend(machine::axis(store, machine, axis, limit, print)?);
+        parts.extend(machine::axis(store, machine, axis, args.limit, ctx)?);
     }
     if parts.is_empty() {
         return Err(log::none_fits(&axes, Some(machine), None));

@@ -7,13 +7,13 @@ use crate::output;
 use crate::program_args::{IntegersArg, WorkOffset};
 use crate::refusal::Refusal;
 use crate::slack_args::{AfterAxis, AxisValue, SlackArgs, per_axis};
-use crate::units::LengthArg;
+use crate::units::{LengthArg, counted, decimals, word};
 use serde::Serialize;
 use std::fs::File;
 use std::io::{self, BufReader, Seek, Write};
 use std::path::PathBuf;
 use takeup_core::axis::{Axis, PerAxis};
-use takeup_core::length::Length;
+use takeup_core::length::{Length, Unit};
 use takeup_core::program::rewrite::clear::Heights;
 use takeup_core::program::rewrite::{self, AlongTravel, Counts, Rewriter, Settings, Strategy, Unseated};
 use takeup_core::program::words::LONGEST_LINE;
@@ -266,14 +266,18 @@ impl Found {
             self.warn(line, "another work offset: from here --travel is not looked at".to_owned());
         }
         if let Some(blending) = note.blending {
-            let (axis, width) = (blending.axis, blending.width.as_mm());
+            // In both units: the P is a length of the program, in whichever of G20 and G21 it stands.
+            let both = |length: Length| {
+                format!("{} mm ({} in)", word(length, Unit::Mm), decimals(length.as_unit(Unit::Inch), 5))
+            };
+            let (axis, width) = (blending.axis, both(blending.width));
             let what = blending.tolerance.map_or_else(
                 || "path blending without a tolerance".to_owned(),
-                |tolerance| format!("path blending of {} mm", tolerance.as_mm()),
+                |tolerance| format!("path blending of {}", both(tolerance)),
             );
             self.warn(
                 line,
-                format!("{what} may swallow a take-up move of {axis}: give G64 a P below {width} mm, or G61"),
+                format!("{what} may swallow a take-up move of {axis}: give G64 a P below {width}, or G61"),
             );
         }
     }
@@ -334,20 +338,15 @@ fn document(counts: &Counts, found: Found) -> Document {
     }
 }
 
-/// How many there are of a thing.
-fn some(number: u64, thing: &str) -> String {
-    format!("{number} {thing}{}", if number == 1 { "" } else { "s" })
-}
-
 fn text(document: &Document, ctx: &Context) -> String {
     let counts = format!(
         "{} in, {} out, {} changed: {}, {}, {} split.",
-        some(document.lines_in, "line"),
-        some(document.lines_out, "line"),
+        counted(document.lines_in, "line"),
+        counted(document.lines_out, "line"),
         document.lines_changed,
-        some(document.take_ups, "take-up"),
-        some(document.one_way_moves, "one-way move"),
-        some(document.arcs_split, "arc")
+        counted(document.take_ups, "take-up"),
+        counted(document.one_way_moves, "one-way move"),
+        counted(document.arcs_split, "arc")
     );
     let mut text = ctx.screen().wrap(&counts, "  ") + "\n";
     const SHOWN: usize = 10;

@@ -9,9 +9,10 @@ use crate::context::Context;
 use crate::input;
 use crate::readings::keys::Keys;
 use crate::refusal::Refusal;
-use crate::units::Print;
+use crate::units::{LengthArg, Print};
 use serde_json::Value;
 use std::path::Path;
+use takeup_core::length::Unit;
 use takeup_core::measure::Estimate;
 use takeup_core::measure::decision::Answer;
 use takeup_core::trend::compare::Repeatability;
@@ -21,7 +22,7 @@ use takeup_core::trend::compare::Repeatability;
 pub struct Assessment {
     document: Value,
     axis: String,
-    factor: f64,
+    unit: Unit,
     lost_motion_mm: Option<Estimate>,
 }
 
@@ -37,12 +38,21 @@ pub struct Loaded {
 /// No assessment of a person's readings is longer.
 const MOST_BYTES: u64 = 50_000_000;
 
-/// Reads an assessment, or a readings file that is assessed on the spot; against `limit_mm` if that is given, else against
-/// the limit the file names.
+/// In which units readings are assessed: those of the numbers and of the words of the document.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum In {
+    /// Those of the file, whatever is printed: the same file is the same session in every shop.
+    FileUnits,
+    /// Those that are printed.
+    PrintedUnits,
+}
+
+/// Reads an assessment, or a readings file that is assessed on the spot; against `limit` if that is given (without a unit in
+/// `--units`, else in that of the file), else against the limit the file names.
 ///
 /// # Errors
 /// When the file is neither, or cannot be assessed.
-pub fn load(path: &Path, limit_mm: Option<f64>, ctx: &Context) -> Result<Loaded, Refusal> {
+pub fn load(path: &Path, limit: Option<LengthArg>, units: In, ctx: &Context) -> Result<Loaded, Refusal> {
     let bytes = input::read(path, MOST_BYTES, ctx)?;
     let name = input::name(path);
     let start = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
@@ -50,9 +60,14 @@ pub fn load(path: &Path, limit_mm: Option<f64>, ctx: &Context) -> Result<Loaded,
     if json {
         return Ok(Loaded { assessment: Assessment::from_bytes(start, &name)?, readings: None });
     }
-    let assessed = of_bytes(&bytes, &name, |_| Ok(Keys { limit_mm, ..Keys::default() }), ctx)?;
+    let keys = |unit| Ok(Keys { limit_mm: limit.map(|limit| limit.mm(unit)), ..Keys::default() });
+    let assessed = of_bytes(&bytes, &name, keys, ctx)?;
+    let print = match units {
+        In::FileUnits => Print { unit: assessed.file_units },
+        In::PrintedUnits => ctx.lengths_of(assessed.file_units),
+    };
     Ok(Loaded {
-        assessment: Assessment::of(&assessed)?,
+        assessment: Assessment::of(&assessed, print)?,
         readings: Some(String::from_utf8_lossy(&bytes).into_owned()),
     })
 }
@@ -104,9 +119,8 @@ impl Assessment {
     ///
     /// # Errors
     /// None but faults of this program.
-    pub fn of(assessed: &Assessed) -> Result<Self, Refusal> {
-        // In the units of the file, whatever is printed: the same file is the same session in every shop.
-        let document = Document::of(assessed, Print { unit: assessed.file_units });
+    pub fn of(assessed: &Assessed, print: Print) -> Result<Self, Refusal> {
+        let document = Document::of(assessed, print);
         serde_json::to_string(&document)
             .and_then(|text| serde_json::from_str(&text))
             .map_err(|error| error.to_string())
@@ -130,19 +144,16 @@ impl Assessment {
         }
         let axis = document["axis"].as_str().filter(|axis| ["X", "Y", "Z"].contains(axis));
         let axis = axis.ok_or("\"axis\" must be X, Y or Z")?.to_owned();
-        let factor = match document["units"].as_str() {
-            Some("mm") => 1.0,
-            Some("in") => 25.4,
-            _ => return Err("\"units\" must be mm or in".into()),
-        };
+        let unit = document["units"].as_str().and_then(Unit::from_symbol);
+        let unit = unit.ok_or("\"units\" must be mm or in")?;
         let lost_motion_mm = match document.get("lost_motion") {
             None => None,
             Some(part) => Some(
-                estimate(part, factor)
+                estimate(part, unit.as_mm())
                     .ok_or("\"lost_motion\" must have a value with its standard uncertainty or interval")?,
             ),
         };
-        Ok(Self { document, axis, factor, lost_motion_mm })
+        Ok(Self { document, axis, unit, lost_motion_mm })
     }
 
     /// Reads the bytes of a file.
@@ -171,10 +182,16 @@ impl Assessment {
         &self.axis
     }
 
+    /// The unit of the document.
+    #[must_use]
+    pub fn unit(&self) -> Unit {
+        self.unit
+    }
+
     /// Millimetres in one unit of the document.
     #[must_use]
     pub fn factor(&self) -> f64 {
-        self.factor
+        self.unit.as_mm()
     }
 
     /// The kind of test.
@@ -192,7 +209,7 @@ impl Assessment {
     /// The limit it was decided against.
     #[must_use]
     pub fn limit_mm(&self) -> Option<f64> {
-        self.document["decision"]["limit"].as_f64().map(|limit| limit * self.factor)
+        self.document["decision"]["limit"].as_f64().map(|limit| limit * self.factor())
     }
 
     /// The stations, in the order of the document.
@@ -200,12 +217,12 @@ impl Assessment {
     pub fn stations(&self) -> Vec<Station> {
         let scatter = |part: &Value| {
             let (n, s) = (part["n"].as_f64()?, part["s"].as_f64()?);
-            (n >= 2.0).then_some(Repeatability { s: s * self.factor, dof: n - 1.0 })
+            (n >= 2.0).then_some(Repeatability { s: s * self.factor(), dof: n - 1.0 })
         };
         let station = |part: &Value| {
             Some(Station {
-                target_mm: part["target"].as_f64()? * self.factor,
-                lost_motion_mm: estimate(&part["lost_motion"], self.factor)?,
+                target_mm: part["target"].as_f64()? * self.factor(),
+                lost_motion_mm: estimate(&part["lost_motion"], self.factor())?,
                 plus: scatter(&part["plus"]),
                 minus: scatter(&part["minus"]),
             })

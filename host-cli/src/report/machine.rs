@@ -1,5 +1,7 @@
 //! The axes of a machine over time.
 
+use crate::context::Context;
+use crate::log::assessment::Assessment;
 use crate::log::entry::Entry;
 use crate::log::history::History;
 use crate::log::quantity::{Quantity, Scale};
@@ -10,12 +12,12 @@ use crate::report::how::How;
 use crate::report::page::{Figure, Key, Part, Table, Tone};
 use crate::report::plot::{Bar, Plot, Stroke, draw};
 use crate::report::session::{Session, limits, moment};
-use crate::units::{Print, decimals};
+use crate::units::{LengthArg, Print, decimals};
 
 /// Sessions in the table of the quantity that the machine is judged by, and in those of others; the plots show all of them.
 const MOST_ROWS: (usize, usize) = (12, 6);
 
-/// An axis over time, and its last session.
+/// An axis over time, and its last session: against `limit`, else against the one that session was held against.
 ///
 /// # Errors
 /// When the log cannot be read, or a plot cannot be drawn.
@@ -23,9 +25,14 @@ pub fn axis(
     store: &Store,
     machine: &str,
     axis: &str,
-    limit_mm: Option<f64>,
-    print: Print,
+    limit: Option<LengthArg>,
+    ctx: &Context,
 ) -> Result<Option<Part>, Refusal> {
+    let Some(last) = store.last_session(machine, axis)? else { return Ok(None) };
+    let assessment = last.entry.assessment();
+    let print = ctx.lengths_of(assessment.as_ref().map_or(ctx.units(), Assessment::unit));
+    let own_limit = assessment.as_ref().and_then(Assessment::limit_mm);
+    let limit_mm = limit.map(|limit| limit.mm(print.unit)).or(own_limit);
     let mut part = Part {
         heading: format!("Axis {axis} of {machine}"),
         verdict: String::new(),
@@ -77,8 +84,7 @@ pub fn axis(
             history.last().map(|step| date(step.day)).unwrap_or_default(),
         ));
     }
-    let Some(last) = store.last_session(machine, axis)? else { return Ok(None) };
-    if let Some(assessment) = last.entry.assessment() {
+    if let Some(assessment) = assessment {
         let readings = readings_of(&last.entry);
         let session = Session {
             assessment: &assessment,

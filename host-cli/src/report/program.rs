@@ -1,13 +1,13 @@
 //! What the slack of a machine does to a program, seen from above.
 
-use crate::commands::replay::{drawing, prove};
 use crate::context::Context;
 use crate::plan_view::{CALM, FAR, MILD, OFF, Strokes};
+use crate::proof::{self, Verdict, drawing, prove};
 use crate::refusal::Refusal;
 use crate::report::how::How;
 use crate::report::page::{Figure, Key, Part, Table, Tone};
 use std::path::Path;
-use takeup_core::program::replay::{Answer, Settings};
+use takeup_core::program::replay::Settings;
 
 /// A program on the slack machine; with a rewritten one, that one against the original.
 #[derive(Debug, Clone, Copy)]
@@ -33,30 +33,19 @@ pub fn part(program: &Program<'_>, settings: Settings, ctx: &Context) -> Result<
     let print = ctx.lengths();
     let name = shown.file_name().unwrap_or(shown.as_os_str()).to_string_lossy().into_owned();
     let (most, tolerance) = (print.with_unit(report.after.max_mm), print.with_unit(program.tolerance_mm));
-    let (tone, verdict) = match (report.answer, report.after.max_mm <= program.tolerance_mm) {
-        (Answer::Good, _) => (
-            Tone::Good,
-            format!(
-                "Good: {name} keeps the tool within {most} of the path intended (tolerance {tolerance})."
-            ),
-        ),
-        (Answer::BeyondTolerance, true) => (
-            Tone::Bad,
-            format!("NOT SHOWN: {name} cuts while a seat is not known, so nothing can be said about it."),
-        ),
-        (Answer::BeyondTolerance, false) => (
-            Tone::Bad,
-            format!(
-                "BEYOND TOLERANCE: {name} leaves the tool up to {most} off the path intended (tolerance {tolerance})."
-            ),
-        ),
-    };
-    let next = match (report.answer, program.rewritten) {
-        (Answer::Good, _) => "Run it in the air first, in single block, with soft limits on.",
-        (Answer::BeyondTolerance, None) => {
+    let found = Verdict::of(&report, program.tolerance_mm);
+    let next = match (found, program.rewritten) {
+        (Verdict::Good, _) => "Run it in the air first, in single block, with soft limits on.",
+        (_, None) => {
             "Repair the machine, or correct the program with `takeup rewrite`; then prove the corrected one the same way."
         }
-        (Answer::BeyondTolerance, Some(_)) => "Do not cut with it: look at the places named below.",
+        (Verdict::Unjudged, Some(_)) => {
+            "Do not cut with it: let it move every slack axis in the clear before it cuts, or rewrite it with `--strict`."
+        }
+        (Verdict::InRapid, Some(_)) => {
+            "Do not cut with it: moves that it makes in rapid are cuts of the original. Rewrite it again."
+        }
+        (Verdict::Beyond, Some(_)) => "Do not cut with it: look at the places named below.",
     };
     let mut view = drawing(&report, strokes, program.tolerance_mm, ctx);
     view.description = format!(
@@ -113,14 +102,6 @@ pub fn part(program: &Program<'_>, settings: Settings, ctx: &Context) -> Result<
     if !worst.is_empty() {
         tables.push(Table::new("Worst places, by line of the original", &["place", "error"], worst));
     }
-    let mut lines = Vec::new();
-    if report.unseated_mm > 0.0 {
-        lines.push(format!(
-            "{} of {} are cut while a seat is not known; they are not judged.",
-            print.with_unit(report.unseated_mm),
-            print.with_unit(report.cut_mm)
-        ));
-    }
     let source = match program.rewritten {
         None => format!("{name}, replayed with the slack of {}.", program.slack_from),
         Some(_) => format!(
@@ -131,10 +112,13 @@ pub fn part(program: &Program<'_>, settings: Settings, ctx: &Context) -> Result<
     };
     Ok(Part {
         heading: format!("Program {name}"),
-        verdict,
-        tone,
+        verdict: found.sentence(&name, &report, program.tolerance_mm, print),
+        tone: if found == Verdict::Good { Tone::Good } else { Tone::Bad },
         next: vec![next.to_owned()],
-        lines,
+        lines: proof::besides(&report, found, program.tolerance_mm, print)
+            .into_iter()
+            .map(|(_, said)| said)
+            .collect(),
         figures,
         tables,
         sources: vec![source],

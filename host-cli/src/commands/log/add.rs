@@ -5,7 +5,7 @@ use crate::commands::table::export;
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
-use crate::log::assessment::{Loaded, load};
+use crate::log::assessment::{In, Loaded, load};
 use crate::log::entry::{Entry, time};
 use crate::log::store::{Appended, Store};
 use crate::log::words::harmless;
@@ -44,7 +44,7 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
             entries.push(table(file, args.machine.as_deref(), taken, now, ctx)?);
             continue;
         }
-        let Loaded { assessment, readings } = load(file, None, ctx)?;
+        let Loaded { assessment, readings } = load(file, None, In::FileUnits, ctx)?;
         let stated = |key: &str| assessment.document()[key].as_str();
         let taken = match (taken, stated("taken")) {
             (None, Some(text)) => Some(time(text).map_err(|refusal| refusal.file(&name))?),

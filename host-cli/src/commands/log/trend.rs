@@ -3,6 +3,7 @@
 use super::Place;
 use crate::context::Context;
 use crate::exit::Outcome;
+use crate::log::assessment::Assessment;
 use crate::log::history::History;
 use crate::log::quantity::{Quantity, Scale};
 use crate::log::words::{self, at, date, harmless};
@@ -29,7 +30,8 @@ pub(super) struct Args {
     /// What to watch
     #[arg(long, value_enum, default_value_t, hide_possible_values = false)]
     quantity: Quantity,
-    /// What is allowed of it, for the forecast; a length where it is one
+    /// What is allowed of it, for the forecast; a length where it is one [default: of lost motion what the last session
+    /// was held against]
     #[arg(long, value_name = "LIMIT")]
     limit: Option<LengthArg>,
 }
@@ -37,16 +39,16 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, Refusal> {
     let store = place.open()?;
     let (machine, axis) = choose(&store.axes()?, args)?;
-    let limit = args.limit.map(|limit| args.quantity.limit(limit, ctx.units()));
-    if let Some(limit) = limit.filter(|limit| !limit.is_finite() || *limit <= 0.0) {
-        return Err(Refusal::new(
-            format!("--limit {limit} is not positive"),
-            "Give what is allowed, such as 0.05.",
-        ));
+    if args.limit.is_some_and(|limit| !limit.is_positive()) {
+        return Err(Refusal::new("--limit is not positive", "Give what is allowed, such as 0.05."));
     }
+    let last = store.last_session(&machine, &axis)?.and_then(|kept| kept.entry.assessment());
+    let lengths = ctx.lengths_of(last.as_ref().map_or(ctx.units(), Assessment::unit));
+    let own = last.as_ref().and_then(Assessment::limit_mm).filter(|_| args.quantity == Quantity::LostMotion);
+    let limit = args.limit.map(|limit| args.quantity.limit(limit, lengths.unit)).or(own);
     let history = History::read(&store, &machine, &axis, args.quantity, limit)?;
     let outcome = if history.is_adverse() { Outcome::Adverse } else { Outcome::Good };
-    ctx.answer(&document(&history, ctx), || text(&history, ctx), outcome)
+    ctx.answer(&document(&history, lengths), || text(&history, lengths, ctx), outcome)
 }
 
 /// The machine and axis asked for, or the only ones there are.
@@ -97,8 +99,7 @@ pub(crate) fn none_fits(axes: &[(String, String)], machine: Option<&str>, axis: 
     Refusal::new(format!("the log has no session of {asked}"), way_out)
 }
 
-fn document(history: &History, ctx: &Context) -> serde_json::Value {
-    let lengths = ctx.lengths();
+fn document(history: &History, lengths: Print) -> serde_json::Value {
     let (quantity, print) = (history.quantity, history.quantity.print(lengths));
     let interval = |e: Estimate| json!({ "value": print.value(e.value), "low_95": print.value(e.low_95()), "high_95": print.value(e.high_95()) });
     let key = quantity.name().replace('-', "_");
@@ -107,7 +108,7 @@ fn document(history: &History, ctx: &Context) -> serde_json::Value {
         "machine": history.machine,
         "axis": history.axis,
         "quantity": quantity.name(),
-        "units": ctx.units().symbol(),
+        "units": lengths.unit.symbol(),
         "design": {
             "shift": watch::USUAL_SHIFT, "in_control_run_length": watch::USUAL_RUN_LENGTH,
             "cusum": { "k": history.design.cusum.k, "h": history.design.cusum.h },
@@ -157,8 +158,8 @@ fn chart(chart: Chart) -> &'static str {
     }
 }
 
-fn text(history: &History, ctx: &Context) -> String {
-    let (lengths, screen) = (ctx.lengths(), ctx.screen());
+fn text(history: &History, lengths: Print, ctx: &Context) -> String {
+    let screen = ctx.screen();
     let said = words::said(history, lengths);
     let tone = match (&history.alarm, history.is_over()) {
         (None, false) if history.steps.len() > 1 => Tone::Good,

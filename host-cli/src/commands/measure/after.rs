@@ -9,7 +9,7 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
-use crate::log::assessment::{Assessment, load};
+use crate::log::assessment::{Assessment, In, load};
 use crate::log::entry::{Entry, time};
 use crate::log::quantity::Quantity;
 use crate::log::store::{Appended, Store};
@@ -34,7 +34,8 @@ impl After {
         let earlier = match &taking.compare {
             None => None,
             Some(path) => {
-                let (earlier, name) = (load(path, None, ctx)?.assessment, input::name(path));
+                let (earlier, name) =
+                    (load(path, None, In::PrintedUnits, ctx)?.assessment, input::name(path));
                 comparable(&earlier, &name, &plan.axis.to_string())?;
                 if !matches!(plan.kind, Kind::Reversal | Kind::Positioning | Kind::SmallSteps) {
                     return Err(Refusal::new(
@@ -67,7 +68,7 @@ impl After {
         let name = input::name(path);
         let readings = input::read(path, MOST_BYTES, ctx)?;
         let assessed = assessment::of_bytes(&readings, &name, |units| keys.keys(units), ctx)?;
-        let session = Assessment::of(&assessed)?;
+        let session = Assessment::of(&assessed, Print { unit: assessed.file_units })?;
         let compare = |(before, from): (&Assessment, &str)| -> Result<Compared, Refusal> {
             compared((before, from), (&session, &name), None, ctx)
         };

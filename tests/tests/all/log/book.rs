@@ -347,3 +347,65 @@ fn one_session_is_no_trend() {
     folder.takeup("report --log l.db -o r.html").done().exit(0);
     assert!(folder.read("r.html").contains("A trend takes more"));
 }
+
+#[test]
+fn the_limit_of_a_session_goes_into_the_log_with_it() {
+    let folder = Folder::new();
+    let session = |lost: f64, limit: f64| {
+        let mut document = assessment(lost, 0.001);
+        document["decision"] = serde_json::json!({ "limit": limit, "answer": "over" });
+        document
+    };
+    folder.write("a.json", session(0.118, 0.05).to_string());
+    folder.takeup("log add a.json --taken 2026-03-02 --log l.db").done().exit(0);
+    let trend = folder.takeup("log trend --log l.db --json").done().exit(1).json();
+    assert_eq!((&trend["limit"], &trend["answer"]), (&0.05.into(), &"over".into()));
+    let page = folder.takeup("report --log l.db -o page.html").done().exit(1).stdout;
+    assert!(page.starts_with("OVER THE LIMIT, axis Z of mill"), "{page}");
+    // What is given now holds before it; and it is of lost motion, not of any other quantity.
+    folder.takeup("log trend --log l.db --limit 0.2").done().exit(0);
+    folder.takeup("report --log l.db --limit 0.2 -o page.html").done().exit(0);
+    let other = folder.takeup("log trend --log l.db --quantity repeatability --json").done().exit(0).json();
+    assert_eq!(other.get("limit"), None);
+}
+
+#[test]
+fn inch_files_are_told_of_in_inches_unless_told_otherwise() {
+    let folder = Folder::new();
+    let sheet = |loss: f64| {
+        let mut sheet = String::from(
+            "# axis: Z\n# routine: reversal\n# units: in\n# resolution: 0.0001\ntarget,approach,reading\n",
+        );
+        for cycle in 0..5 {
+            let wander = 0.0001 * f64::from(cycle % 2);
+            sheet += &format!("0,+,{}\n0,-,{}\n", 0.01 + wander, 0.01 + loss - wander);
+        }
+        sheet
+    };
+    folder.write("before.csv", sheet(0.0050));
+    folder.write("after.csv", sheet(0.0010));
+    folder.takeup("log add before.csv --taken 2026-03-02 --log l.db").done().exit(0);
+    let gives = |text: &str, unit: &str| {
+        let words: Vec<_> = text.split(|c: char| !c.is_alphanumeric() && c != '.').collect();
+        words.windows(2).any(|pair| pair[1] == unit && pair[0].parse::<f64>().is_ok())
+    };
+    for (command, limit) in [
+        ("compare before.csv after.csv", "0.002"),
+        ("report before.csv -o page.html", "0.009"),
+        ("report --log l.db -o page.html", "0.009"),
+        ("log trend --log l.db", "0.009"),
+    ] {
+        let told = folder.takeup(&format!("{command} --limit {limit}")).done().exit(0).stdout;
+        assert!(gives(&told, "in") && !gives(&told, "mm"), "{command}: {told}");
+        let told = folder.takeup(&format!("{command} --limit {limit}in --units mm")).done().exit(0).stdout;
+        assert!(gives(&told, "mm") && !gives(&told, "in"), "{command}: {told}");
+    }
+    // Not a word of the page in another unit than its numbers.
+    for (units, other) in [("", "mm"), ("--units mm", "in")] {
+        folder.takeup(&format!("report before.csv {units} -o page.html")).done().exit(0);
+        let page = folder.read("page.html");
+        let body = page.split("How the numbers").next().unwrap();
+        let mixed = body.split(['<', '>']).filter(|text| gives(text, other));
+        assert_eq!(mixed.collect::<Vec<_>>(), Vec::<&str>::new(), "{units}");
+    }
+}

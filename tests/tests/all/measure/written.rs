@@ -147,7 +147,7 @@ fn a_decision_and_its_exit_code() {
     let taken = carry_out(&folder.read("test.nc"), faults, dial, 4);
     folder.write("filled.csv", filled(&folder.read("test.csv"), &taken, false));
     let over = folder.takeup("assess filled.csv --limit 0.05").done().exit(1);
-    assert!(over.stdout.contains("OVER the limit 0.050"), "{over:?}");
+    assert!(over.stdout.contains("OVER the limit of 0.050 mm"), "{over:?}");
     folder.takeup("assess filled.csv --limit 0.2").done().exit(0);
     // What gives no lost motion at stations makes no table, and says so.
     folder

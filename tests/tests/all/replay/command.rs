@@ -102,3 +102,38 @@ fn the_plan_view_has_its_words_as_text() {
         assert!(svg.contains(part), "{part}\n{svg}");
     }
 }
+
+/// The same reasons in the answer of `replay`, in its document and on the page.
+#[test]
+fn each_adverse_answer_names_its_own_reason() {
+    let folder = folder();
+    let program = |cuts: &str| format!("G21 G90 G17\nG0 Z5\nX0 Y0\n{cuts}G0 Z5\nM30\n");
+    folder.write("flat.nc", program("G1 Z-1 F200\nX10\nX20\n"));
+    for (name, cuts, reason, rapid, missing) in [
+        ("rapid.nc", "G1 Z-1 F200\nX10\nG0 X20\n", "makes 10.000 mm of the cuts in rapid", 10.0, 0),
+        ("short.nc", "G1 Z-1 F200\nX10\n", "off the path intended", 0.0, 2),
+    ] {
+        folder.write(name, program(cuts));
+        let command = format!("flat.nc {name} --play z=0.12");
+        let document = folder.takeup(&format!("replay {command} --json")).done().exit(1).json();
+        assert_eq!(document["rapid_length"], rapid, "{document}");
+        assert_eq!(document["missing_moves"], missing, "{document}");
+        let told = folder.takeup(&format!("replay {command}")).done().exit(1).stdout;
+        let page = folder.takeup(&format!("report --program {command} -o page.html")).done().exit(1).stdout;
+        for told in [&told, &page] {
+            let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(told.contains(reason), "{name}: {told}");
+        }
+        let counterpart = "2 moves of the original have no counterpart";
+        for told in [&told, &folder.read("page.html")] {
+            assert_eq!(told.contains(counterpart), missing > 0, "{name}: {told}");
+        }
+    }
+    // Nothing is known of an axis that never moved: that is said, and no other reason.
+    folder.write("unseated.nc", "G21 G90 G17\nG1 X10 F200\nX20\nM30\n");
+    let command = "unseated.nc unseated.nc --play y=0.12";
+    for command in [format!("replay {command}"), format!("report --program {command} -o page.html")] {
+        let told = folder.takeup(&command).done().exit(1).stdout;
+        assert!(told.starts_with("Not shown: ") && told.contains("seat is not known"), "{told}");
+    }
+}
