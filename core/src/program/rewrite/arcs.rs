@@ -8,7 +8,7 @@ use super::block::Block;
 use super::emit::{Inserted, Patches, Text, dimension, put, step};
 use super::line::between;
 use super::refusal::{Reason, Stop};
-use crate::axis::{Axis, PerAxis};
+use crate::axis::{Axis, Direction, PerAxis};
 use crate::length::Length;
 use crate::program::arc::{Arc, Part, Place, Sense, centre_of_radius};
 use crate::program::modal::{Distance, Modal, Motion};
@@ -49,6 +49,8 @@ struct Course {
 /// A piece of an arc, as it is commanded.
 struct Piece {
     ends: PerAxis<Length>,
+    /// Where the axes are sent for these ends, and the seats on which they then bear.
+    commands: PerAxis<(Length, Option<Direction>)>,
     /// Centre of the commanded arc, in the plane.
     centre: Place,
     radius: Option<f64>,
@@ -163,12 +165,14 @@ impl Rewriter<'_> {
         }
         let (arc, radius) = self.geometry(block, targets)?;
         let step = step(self.modal.unit, self.modal.integers).counts() as f64;
-        // In radius form the centre is well kept only by parts of a quarter at most.
-        let quarters = radius.is_some();
+        let uniform = |axis: Axis| self.axes.get(axis).is_uniform();
+        // In radius form, and between ends that are shifted differently, the centre is well kept only by
+        // parts of a quarter at most.
+        let quarters = radius.is_some() || !uniform(first) || !uniform(second);
         let turns = |axis: Axis| quarters || self.axes.get(axis).takes_up();
         let mut parts = arc.parts(turns(first), turns(second), step / 2.0);
         tidy(&mut parts, arc.start, 2.0 * step);
-        let uniform = [first, second, third].iter().all(|axis| self.axes.get(*axis).is_uniform());
+        let uniform = uniform(first) && uniform(second) && uniform(third);
         let climb = (self.axes.get(third).wanted, *targets.get(third));
         let course = Course { arc, radius, axes, climb, uniform };
         let (mut done, mut restore, mut pieces) = (0.0, restore, 0_u32);
@@ -225,8 +229,11 @@ impl Rewriter<'_> {
     /// Into how many equal pieces a part is divided so that arcs follow the table.
     #[inline(never)]
     fn divisions(&self, course: &Course, from: f64, share: f64, ends: &PerAxis<Length>) -> u32 {
-        let mut count = 1;
-        while !course.uniform && count < MOST_PIECES {
+        let (start, centre) = (course.arc.start, course.arc.centre);
+        let length = libm::hypot(start.0 - centre.0, start.1 - centre.1) * course.arc.sweep() * share;
+        let least = 4.0 * step(self.modal.unit, self.modal.integers).counts() as f64;
+        let mut count: u32 = 1;
+        while !course.uniform && count < MOST_PIECES && length >= 2.0 * least * f64::from(count) {
             let worst = |k: u32| {
                 let at =
                     |t: f64| self.exact(course, from + share * (f64::from(k) + t) / f64::from(count), ends);
@@ -258,44 +265,74 @@ impl Rewriter<'_> {
     }
 
     /// The commanded arc from where the axes were sent to the ends of a piece.
+    #[inline(never)]
     fn piece(&self, course: &Course, ends: PerAxis<Length>, share: f64) -> Piece {
         let (first, second, _) = course.axes;
-        let one = |axis: Axis, centre: f64| {
-            let (track, end) = (self.axes.get(axis), *ends.get(axis));
-            let towards = self.heading(axis, end);
-            let hold = track.sent.saturating_sub(track.wanted);
-            let shift_to = |place: Length| match towards {
-                Some(towards) if track.corrected() => track.command(place, towards).saturating_sub(place),
-                _ => hold,
-            };
-            if track.is_uniform() {
-                // Start and end are shifted alike, and so is the centre.
-                let place = to_length(centre);
-                return (place.saturating_add(shift_to(place)).counts() as f64, 0.0, 0.0);
+        let (a, b) = (self.axes.get(first), self.axes.get(second));
+        let mut commands = PerAxis::from_fn(|axis| self.command_to(axis, *ends.get(axis)));
+        for axis in [first, second] {
+            if self.heading(axis, *ends.get(axis)).is_none() {
+                self.hold(axis, &ends, &mut commands);
             }
-            let (from, to) = (hold.counts() as f64, shift_to(end).counts() as f64);
-            (centre + (from + to) / 2.0, track.sent.counts() as f64, end.counts() as f64 + to)
-        };
-        let a = one(first, course.arc.centre.0);
-        let b = one(second, course.arc.centre.1);
-        if self.axes.get(first).is_uniform() && self.axes.get(second).is_uniform() {
-            return Piece { ends, centre: (a.0, b.0), radius: course.radius, share };
         }
-        let whole = |axis: Axis, found: (f64, f64, f64)| {
-            let (track, end) = (self.axes.get(axis), *ends.get(axis));
-            if !track.is_uniform() {
-                return (found.1, found.2);
-            }
-            let to = self.heading(axis, end).filter(|_| track.corrected());
-            let command = to.map_or(end.saturating_add(track.sent).saturating_sub(track.wanted), |towards| {
-                track.command(end, towards)
-            });
-            (track.sent.counts() as f64, command.counts() as f64)
+        let folds = self.folds(course, &ends, &commands);
+        if folds {
+            self.hold(first, &ends, &mut commands);
+            self.hold(second, &ends, &mut commands);
+        }
+        // The centre is shifted by the mean of both ends.
+        let shift = |axis: Axis| {
+            let track = self.axes.get(axis);
+            let to = commands.get(axis).0.saturating_sub(*ends.get(axis)).counts() as f64;
+            let from = track.sent.saturating_sub(track.wanted).counts() as f64;
+            // Where the correction is the same everywhere only rounding sets the ends apart.
+            if track.is_uniform() { to } else { (from + to) / 2.0 }
         };
-        let (x, y) = (whole(first, a), whole(second, b));
-        let centre = centre_between((x.0, y.0), (x.1, y.1), (a.0, b.0));
-        let radius = course.radius.map(|_| libm::hypot(x.0 - centre.0, y.0 - centre.1));
-        Piece { ends, centre, radius, share }
+        let near = (course.arc.centre.0 + shift(first), course.arc.centre.1 + shift(second));
+        if folds || (a.is_uniform() && b.is_uniform()) {
+            return Piece { ends, commands, centre: near, radius: course.radius, share };
+        }
+        let place = |x: Length, y: Length| (x.counts() as f64, y.counts() as f64);
+        let start = place(a.sent, b.sent);
+        let centre = centre_between(start, place(commands.get(first).0, commands.get(second).0), near);
+        let radius = course.radius.map(|_| libm::hypot(start.0 - centre.0, start.1 - centre.1));
+        Piece { ends, commands, centre, radius, share }
+    }
+
+    /// Sends an axis to the end of a piece with the shift that it has at the start.
+    fn hold(
+        &self,
+        axis: Axis,
+        ends: &PerAxis<Length>,
+        commands: &mut PerAxis<(Length, Option<Direction>)>,
+    ) {
+        let (track, end) = (self.axes.get(axis), *ends.get(axis));
+        if track.corrected() {
+            let command = track.sent.saturating_add(end.saturating_sub(track.wanted));
+            let seat = track.seat_after(track.sent, command, self.heading(axis, end));
+            *commands.get_mut(axis) = (command, seat);
+        }
+    }
+
+    /// Whether the commands of a piece would bring its ends together or turn it round. A control would
+    /// make a full circle of it.
+    fn folds(
+        &self,
+        course: &Course,
+        ends: &PerAxis<Length>,
+        commands: &PerAxis<(Length, Option<Direction>)>,
+    ) -> bool {
+        let (first, second, _) = course.axes;
+        let chords = |axis: Axis| {
+            let (track, end, (command, _)) = (self.axes.get(axis), ends.get(axis), commands.get(axis));
+            let chord = |from: Length, to: &Length| to.saturating_sub(from).counts() as f64;
+            (chord(track.wanted, end), chord(track.sent, command))
+        };
+        let ((x, sent_x), (y, sent_y)) = (chords(first), chords(second));
+        let (whole, sent) = (libm::hypot(x, y), libm::hypot(sent_x, sent_y));
+        let least = 2.0 * step(self.modal.unit, self.modal.integers).counts() as f64;
+        // A sixth of a turn is more than rounding does to a chord that is long enough.
+        whole > 0.0 && (sent < least || 2.0 * (x * sent_x + y * sent_y) < whole * sent)
     }
 
     /// The number of a centre word, for an arc that starts where the axis was sent.
@@ -328,9 +365,6 @@ impl Rewriter<'_> {
         let (first, second, third) = course.axes;
         let mut text = Inserted::new();
         self.begin(&mut text, block, b"");
-        if block.mode_word || block.motion_word.is_some() {
-            put(&mut text, self.plane_word());
-        }
         put(&mut text, self.modal.motion.word());
         let mut centres = Inserted::new();
         match piece.radius {
@@ -353,7 +387,9 @@ impl Rewriter<'_> {
                 continue;
             }
             put(&mut text, b" ");
-            self.send_to(&mut text, block, axis, end)?;
+            let (command, seat) = *piece.commands.get(axis);
+            self.write_axis(&mut text, axis, command, end, block.axes.get(axis).as_ref())?;
+            self.settle(axis, end, seat);
         }
         put(&mut text, &centres);
         self.follow_up(&mut text, block, line, piece.share, is_first);
@@ -387,7 +423,7 @@ impl Rewriter<'_> {
                 self.arrive(block, axis, end);
                 continue;
             }
-            let (command, seat) = self.command_to(axis, end);
+            let (command, seat) = *piece.commands.get(axis);
             self.patch_axis(block, axis, command, end, &mut patches)?;
             self.settle(axis, end, seat);
         }

@@ -32,6 +32,17 @@ pub(super) enum Blend {
     Within,
 }
 
+/// The modes that a block chooses: what is inserted before it must choose them too.
+#[derive(Clone, Debug)]
+pub(super) struct Chosen {
+    pub plane: bool,
+    pub unit: bool,
+    pub distance: bool,
+    /// Of the centres of arcs.
+    pub centre: bool,
+    pub feed: bool,
+}
+
 /// The words of a block.
 #[derive(Clone, Debug)]
 pub(super) struct Block {
@@ -52,8 +63,7 @@ pub(super) struct Block {
     pub after: Option<Span>,
     /// Words that act before the move: spindle and coolant on, speed.
     pub ahead: Vec<Span, 4>,
-    /// A word that changes units, distance or feed mode.
-    pub mode_word: bool,
+    pub chosen: Chosen,
     pub skip: Option<Span>,
     /// The digit of its switch, if it has one.
     pub switch: Option<u8>,
@@ -116,7 +126,7 @@ impl Block {
         motion_word: None,
         after: None,
         ahead: Vec::new(),
-        mode_word: false,
+        chosen: Chosen { plane: false, unit: false, distance: false, centre: false, feed: false },
         skip: None,
         switch: None,
         doubt: PerAxis { x: false, y: false, z: false },
@@ -212,7 +222,15 @@ impl Block {
             }
             _ => {
                 if modal.apply(tenths) {
-                    self.mode_word |= matches!(tenths, 200 | 210 | 700 | 710 | 900..=950);
+                    let chosen = &mut self.chosen;
+                    match tenths {
+                        170..=190 => chosen.plane = true,
+                        200 | 210 | 700 | 710 => chosen.unit = true,
+                        900 | 910 => chosen.distance = true,
+                        901 | 911 => chosen.centre = true,
+                        930..=950 => chosen.feed = true,
+                        _ => {}
+                    }
                     return Ok(());
                 }
             }

@@ -12,7 +12,7 @@ pub(super) type Text = Vec<u8, 24>;
 /// A count of 0.1 nm is not finer than this many decimals, of a millimetre or an inch.
 const MOST_DECIMALS: u8 = 9;
 /// An inserted line: its mode words, a motion word, three axes, three centres, a feed and copied words.
-pub(super) type Inserted = Vec<u8, 208>;
+pub(super) type Inserted = Vec<u8, 224>;
 
 /// Adds bytes; the sizes above make room for all that is ever added.
 pub(super) fn put<const N: usize>(text: &mut Vec<u8, N>, bytes: &[u8]) {

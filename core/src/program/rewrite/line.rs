@@ -134,7 +134,7 @@ impl Rewriter<'_> {
 
     /// Writes the word that sends an axis to a place of a divided cut, and follows it there.
     #[inline(never)]
-    pub(super) fn send_to(
+    fn send_to(
         &mut self,
         text: &mut Inserted,
         block: &Block,

@@ -43,7 +43,7 @@ use super::number::Integers;
 use super::words::{Fault, FaultKind, Span, Token, Words};
 use crate::axis::{Axis, PerAxis};
 use crate::correct::{AxisTable, Table};
-use crate::length::{Length, Unit};
+use crate::length::Length;
 use block::{Blend, Block, MARK, Purpose};
 use clear::Near;
 use cycle::Drilling;
@@ -199,9 +199,7 @@ impl<'t> Rewriter<'t> {
         if self.skipped.is_some() || (block.skip.is_some() && before != self.modal) {
             self.follow_skipped(&block, line, before)?;
         }
-        if block.mode_word {
-            self.change_modes(&before);
-        }
+        self.change_modes(&before);
         let mut note = Note::default();
         self.doubt(&block, &mut note)?;
         match block.purpose {
@@ -424,14 +422,6 @@ impl<'t> Rewriter<'t> {
             }
             _ => self.cut(block, line, note, sink),
         }
-    }
-}
-
-/// Millimetres or inches by their word.
-const fn unit_word(unit: Unit) -> &'static [u8] {
-    match unit {
-        Unit::Mm => b"G21 ",
-        Unit::Inch => b"G20 ",
     }
 }
 

@@ -3,6 +3,7 @@
 use super::*;
 use crate::axis::Direction;
 use crate::correct::{AxisTable, Station};
+use crate::length::Unit;
 use std::string::{String, ToString};
 use std::vec::Vec;
 

@@ -3,13 +3,13 @@
 use super::block::Block;
 use super::emit::{Inserted, Patches, Text, dimension, put};
 use super::refusal::{Reason, Stop};
-use super::{Rewriter, unit_word};
+use super::Rewriter;
 use crate::axis::{Axis, PerAxis};
-use crate::length::Length;
-use crate::program::modal::{Distance, Plane};
+use crate::length::{Length, Unit};
+use crate::program::modal::{Distance, Feed, Plane};
 use crate::program::words::Word;
 
-/// A thousand kilometres in counts: sums of a few such lengths stay within the range.
+/// A hundred kilometres in counts: sums of a few such lengths stay within the range.
 const FARTHEST: i64 = 1_000_000_000_000_000;
 
 /// A line without its line end, and the line end.
@@ -133,7 +133,7 @@ impl Rewriter<'_> {
         Ok(())
     }
 
-    /// The head of an inserted line: the modes that the block changes, and a motion word.
+    /// The head of an inserted line: the modes that its block chooses, and a motion word.
     pub(super) fn begin(&self, text: &mut Inserted, block: &Block, motion: &[u8]) {
         text.clear();
         if block.skip.is_some() {
@@ -143,24 +143,52 @@ impl Rewriter<'_> {
                 put(text, &[digit, b' ']);
             }
         }
-        if block.mode_word {
-            put(text, unit_word(self.modal.unit));
-            let distance: &[u8] = match self.modal.distance {
-                Distance::Absolute => b"G90 ",
-                Distance::Incremental => b"G91 ",
-            };
-            put(text, distance);
+        let (modal, chosen) = (&self.modal, &block.chosen);
+        let words: [(bool, &[u8]); 5] = [
+            (
+                chosen.unit,
+                match modal.unit {
+                    Unit::Mm => b"G21 ",
+                    Unit::Inch => b"G20 ",
+                },
+            ),
+            (
+                chosen.distance,
+                match modal.distance {
+                    Distance::Absolute => b"G90 ",
+                    Distance::Incremental => b"G91 ",
+                },
+            ),
+            (
+                chosen.plane,
+                match modal.plane {
+                    Plane::Xy => b"G17 ",
+                    Plane::Zx => b"G18 ",
+                    Plane::Yz => b"G19 ",
+                },
+            ),
+            (
+                chosen.centre,
+                match modal.centre {
+                    Distance::Absolute => b"G90.1 ",
+                    Distance::Incremental => b"G91.1 ",
+                },
+            ),
+            (
+                chosen.feed,
+                match modal.feed {
+                    Feed::InverseTime => b"G93 ",
+                    Feed::PerMinute => b"G94 ",
+                    Feed::PerRevolution => b"G95 ",
+                },
+            ),
+        ];
+        for (chosen, word) in words {
+            if chosen {
+                put(text, word);
+            }
         }
         put(text, motion);
-    }
-
-    /// The word of the plane, for an inserted line before a block that may choose it.
-    pub(super) const fn plane_word(&self) -> &'static [u8] {
-        match self.modal.plane {
-            Plane::Xy => b"G17 ",
-            Plane::Zx => b"G18 ",
-            Plane::Yz => b"G19 ",
-        }
     }
 
     /// Writes an inserted line before the one in hand.
