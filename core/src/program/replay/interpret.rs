@@ -285,6 +285,9 @@ impl Interpreter {
         match once {
             Some((40, _)) | None => {
                 let dwell = once.is_some();
+                if dwell && motion_word.is_some() && block.has_any(b"XYZ") {
+                    return Err(whole(Reason::Conflict));
+                }
                 if let Some(mode) = motion_word {
                     self.set_mode(mode);
                 }
@@ -342,10 +345,12 @@ impl Interpreter {
         let (first, second, _) = self.plane.axes();
         match code {
             40 | 100 | 280 | 281 | 300 | 301 | 530 | 920 | 921 | 922 | 923 | 520 => {
-                if once.replace((code, span)).is_some_and(|(earlier, _)| earlier != 40 && code != 40) {
+                if once.replace((code, span)).is_some() {
                     return Err(Reason::Conflict);
                 }
             }
+            // On some controls bolt holes and contour cycles: their words tell.
+            700 | 710 if block.has_any(b"IJKLPQ") => return Err(Reason::UnknownG(code)),
             170 => self.plane = Plane::Xy,
             180 => self.plane = Plane::Zx,
             190 => self.plane = Plane::Yz,
@@ -363,11 +368,14 @@ impl Interpreter {
             // G43.1: its axis words are offsets and move nothing.
             431 if block.has_any(b"XYZ") => {
                 *length_offset = true;
-                once.replace((code, span));
+                if once.replace((code, span)).is_some() {
+                    return Err(Reason::Conflict);
+                }
             }
             430 | 431 | 432 | 440 | 490 => *length_offset = true,
             540 | 550 | 560 | 570 | 580 | 590..=593 => *offset_change = Some(code),
-            1100..=1290 if code % 10 == 0 => *offset_change = Some(code),
+            // G112 and G113 switch polar interpolation on some controls.
+            1100..=1290 if code % 10 == 0 && !matches!(code, 1120 | 1130) => *offset_change = Some(code),
             541 | 1540 => {
                 let number = block.number(b'P').and_then(|n| n.whole()).unwrap_or(0);
                 *offset_change = Some(number.saturating_add(10_000));
@@ -402,7 +410,9 @@ impl Interpreter {
                         *self.known.get_mut(axis) = Known::No;
                     }
                 }
-                once.replace((310, span));
+                if once.replace((310, span)).is_some() {
+                    return Err(Reason::Conflict);
+                }
             }
             _ if is_neutral(code) => {}
             _ => return Err(Reason::UnknownG(code)),

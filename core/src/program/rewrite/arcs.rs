@@ -300,12 +300,7 @@ impl Rewriter<'_> {
     }
 
     /// Sends an axis to the end of a piece with the shift that it has at the start.
-    fn hold(
-        &self,
-        axis: Axis,
-        ends: &PerAxis<Length>,
-        commands: &mut PerAxis<(Length, Option<Direction>)>,
-    ) {
+    fn hold(&self, axis: Axis, ends: &PerAxis<Length>, commands: &mut PerAxis<(Length, Option<Direction>)>) {
         let (track, end) = (self.axes.get(axis), *ends.get(axis));
         if track.corrected() {
             let command = track.sent.saturating_add(end.saturating_sub(track.wanted));
@@ -362,6 +357,9 @@ impl Rewriter<'_> {
         is_first: bool,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
+        if let Some(rotary) = block.rotary {
+            return Err(Stop(Some(rotary), Reason::RotaryArc));
+        }
         let (first, second, third) = course.axes;
         let mut text = Inserted::new();
         self.begin(&mut text, block, b"");

@@ -76,7 +76,8 @@ pub(super) struct Block {
     /// A work offset is chosen: tenths of its code, and the number of an additional one.
     pub offset: Option<(u16, u16)>,
     pub program: bool,
-    pub rotary: bool,
+    /// The first rotary word.
+    pub rotary: Option<Span>,
     pub blend: Blend,
 }
 
@@ -105,7 +106,8 @@ struct Open {
     /// G5 or G5.1, which are splines with axis words and smooth the motion without.
     spline: Option<Span>,
     motion: Option<i64>,
-    cancels: bool,
+    /// G70 or G71.
+    system: Option<Span>,
     blend: bool,
     further_offset: bool,
     offset_data: bool,
@@ -134,7 +136,7 @@ impl Block {
         tool_length: false,
         offset: None,
         program: false,
-        rotary: false,
+        rotary: None,
         blend: Blend::Unchanged,
     };
 
@@ -174,7 +176,7 @@ impl Block {
                 b'Q' => block.q = Some(word),
                 b'N' | b'O' | b':' => continue,
                 b'U' | b'V' | b'W' => return Err(Stop(Some(word.span), Reason::UnknownCode)),
-                b'A' | b'B' | b'C' => block.rotary = true,
+                b'A' | b'B' | b'C' => block.rotary = block.rotary.or(Some(word.span)),
                 b'S' => block.acts_ahead(word),
                 b'G' => {
                     codes = true;
@@ -203,7 +205,6 @@ impl Block {
         match tenths {
             // Beside another motion word G80 only ends the cycle.
             800 => {
-                open.cancels = true;
                 if open.motion.is_none() {
                     modal.apply(tenths);
                 }
@@ -225,7 +226,11 @@ impl Block {
                     let chosen = &mut self.chosen;
                     match tenths {
                         170..=190 => chosen.plane = true,
-                        200 | 210 | 700 | 710 => chosen.unit = true,
+                        200 | 210 => chosen.unit = true,
+                        700 | 710 => {
+                            chosen.unit = true;
+                            open.system = Some(word.span);
+                        }
                         900 | 910 => chosen.distance = true,
                         901 | 911 => chosen.centre = true,
                         930..=950 => chosen.feed = true,
@@ -250,37 +255,36 @@ impl Block {
             _ => Purpose::Move,
         };
         if purpose != Purpose::Move {
-            if !matches!(self.purpose, Purpose::Move | Purpose::Dwell) && purpose != Purpose::Dwell {
-                return stop(Reason::Conflict);
-            }
-            self.purpose = purpose;
-            return Ok(());
+            return self.claim(purpose, word);
         }
         match tenths {
             430 | 431 | 432 | 440 | 490 => self.tool_length = true,
             540 | 550 | 560 | 570 | 580 | 590..=593 => self.offset = Some((tenths as u16, 0)),
             541 | 1540 => open.further_offset = true,
-            1100..=1290 if tenths % 10 == 0 => self.offset = Some((tenths as u16, 0)),
+            // G112 and G113 switch polar interpolation on some controls.
+            1100..=1290 if tenths % 10 == 0 && !matches!(tenths, 1120 | 1130) => {
+                self.offset = Some((tenths as u16, 0))
+            }
             921..=923 => self.doubt = PerAxis { x: true, y: true, z: true },
             640 => open.blend = true,
             80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 501 | 610 | 611 | 690 | 960 | 970 | 1030 | 1870 => {}
             410 | 411 | 420 | 421 => open.plane_wide = Some((word.span, Reason::CutterCompensation)),
             160 | 680 => {
                 open.plane_wide = Some((word.span, Reason::Transformed));
-                self.purpose = Purpose::Offsets;
+                return self.claim(Purpose::Offsets, word);
             }
             510 if corrected.iter().any(|(_, on)| *on) => return stop(Reason::Transformed),
-            510 => self.purpose = Purpose::Offsets,
+            510 => return self.claim(Purpose::Offsets, word),
             511 => {
                 open.named_only = Some((word.span, Reason::Transformed));
-                self.purpose = Purpose::Offsets;
+                return self.claim(Purpose::Offsets, word);
             }
             434 | 435 => return stop(Reason::ToolPoint),
             320 | 330 | 331 | 340 | 760 => return stop(Reason::Threading),
             // Where the probe meets the work is not told.
             310 | 380..=385 => {
                 open.named_only = Some((word.span, Reason::Probing));
-                self.purpose = Purpose::Machine;
+                return self.claim(Purpose::Machine, word);
             }
             50 | 51 => open.spline = Some(word.span),
             52 | 53 | 60 | 61 | 62 => open.plane_wide = Some((word.span, Reason::Spline)),
@@ -290,12 +294,32 @@ impl Block {
         Ok(())
     }
 
+    /// A word that the axis words of the block belong to: two of them would share those between them.
+    fn claim(&mut self, purpose: Purpose, word: Word) -> Result<(), Stop> {
+        if self.purpose != Purpose::Move {
+            return Err(Stop(Some(word.span), Reason::Conflict));
+        }
+        self.purpose = purpose;
+        Ok(())
+    }
+
     /// What the words mean together.
     fn close(&mut self, modal: &Modal, corrected: &PerAxis<bool>, open: &Open) -> Result<(), Stop> {
         if let Some(span) = open.spline
             && (self.names_axis() || self.centre.x.is_some() || self.centre.y.is_some())
         {
             return Err(Stop(Some(span), Reason::Spline));
+        }
+        // Holes on a circle and contour cycles have the same codes on some controls.
+        if let Some(span) = open.system
+            && (self.centre.iter().any(|(_, word)| word.is_some())
+                || [self.l, self.p, self.q].iter().any(Option::is_some))
+        {
+            return Err(Stop(Some(span), Reason::UnknownCode));
+        }
+        // A time or a way, X is one of them.
+        if self.purpose == Purpose::Dwell && open.motion.is_some() && self.names_axis() {
+            return Err(Stop(self.motion_word, Reason::Conflict));
         }
         if let Some((span, reason)) = open.plane_wide
             && corrected.iter().any(|(axis, on)| *on && plane_has(modal.plane, axis))
@@ -348,11 +372,12 @@ impl Block {
         self.axes.x.is_some() || self.axes.y.is_some() || self.axes.z.is_some()
     }
 
-    /// The first word that belongs to the move, before which a motion word can be put.
+    /// The first word that belongs to the move, before which a motion word can be put; a move has one.
     pub fn first_dimension(&self) -> usize {
         let all =
             [self.axes.x, self.axes.y, self.axes.z, self.centre.x, self.centre.y, self.centre.z, self.radius];
-        all.iter().flatten().map(|word| word.span.start).min().unwrap_or(0)
+        let spans = all.iter().flatten().map(|word| word.span).chain(self.rotary);
+        spans.map(|span| span.start).min().unwrap_or(0)
     }
 }
 

@@ -38,7 +38,7 @@ impl Rewriter<'_> {
     /// on the way and the path is the same.
     fn moves_alone(&self, block: &Block, axis: Axis, targets: &PerAxis<Length>) -> bool {
         self.modal.motion == Motion::Line
-            && !block.rotary
+            && block.rotary.is_none()
             && Axis::ALL.into_iter().all(|other| {
                 let track = self.axes.get(other);
                 other == axis

@@ -27,6 +27,11 @@ impl Rewriter<'_> {
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
         let targets = self.targets(block)?;
+        // NISTIR 6556, section 3.5.19, recalled from memory: every such block needs its own time. That of an
+        // inserted line would else hold for it.
+        if self.modal.feed == Feed::InverseTime && block.feed.is_none() {
+            return Err(Stop(block.motion_word, Reason::NoTime));
+        }
         if self.modal.distance == Distance::Incremental {
             for axis in Axis::ALL {
                 let track = self.axes.get(axis);
@@ -66,7 +71,7 @@ impl Rewriter<'_> {
         let mut done = 0.0;
         if self.axes.iter().any(|(_, track)| !track.is_uniform()) && self.modal.motion == Motion::Line {
             while let Some(share) = self.next_division(&start, targets, done) {
-                if block.rotary {
+                if block.rotary.is_some() {
                     note.along_travel = Some(AlongTravel::Rotary);
                     break;
                 }
@@ -134,13 +139,7 @@ impl Rewriter<'_> {
 
     /// Writes the word that sends an axis to a place of a divided cut, and follows it there.
     #[inline(never)]
-    fn send_to(
-        &mut self,
-        text: &mut Inserted,
-        block: &Block,
-        axis: Axis,
-        place: Length,
-    ) -> Result<(), Stop> {
+    fn send_to(&mut self, text: &mut Inserted, block: &Block, axis: Axis, place: Length) -> Result<(), Stop> {
         let (command, seat) = self.command_to(axis, place);
         self.write_axis(text, axis, command, place, block.axes.get(axis).as_ref())?;
         self.settle(axis, place, seat);

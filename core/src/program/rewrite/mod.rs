@@ -409,7 +409,7 @@ impl<'t> Rewriter<'t> {
         }
         let centred = motion.is_arc()
             && (block.centre.x.is_some() || block.centre.y.is_some() || block.centre.z.is_some());
-        let moves = block.names_axis() || centred || (block.rotary && motion.cuts());
+        let moves = block.names_axis() || centred || (block.rotary.is_some() && motion.cuts());
         if !moves {
             sink(line);
             return Ok(());

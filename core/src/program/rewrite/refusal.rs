@@ -35,6 +35,8 @@ pub enum Reason {
     Spline,
     /// An axis word before any word says how to move.
     NoMotion,
+    /// A cut in inverse time (G93) without an F word.
+    NoTime,
     /// A length beyond any machine.
     OutOfRange,
     /// An arc without centre or radius, or with a radius too short for its end.
@@ -47,6 +49,8 @@ pub enum Reason {
     OtherOffset(Axis),
     /// An arc of several turns.
     Turns,
+    /// An arc with a rotary word that would have to be divided.
+    RotaryArc,
     /// A cycle that cannot be corrected as it is written.
     Cycle(CycleTrouble),
     /// A command would be sent beyond a travel limit.
@@ -103,6 +107,7 @@ impl Reason {
             Reason::Probing => "Keep probing in a program of its own.",
             Reason::Spline => "Post splines as lines or arcs.",
             Reason::NoMotion => "Write G0 or G1 before the first axis word.",
+            Reason::NoTime => "Give the block its F, or post the program with G94.",
             Reason::OutOfRange => "Check the number and the unit (G20, G21).",
             Reason::Arc => "Give the arc its centre (I, J, K) or a radius that reaches its end.",
             Reason::ArcFromUnknown => "Go to the start of the arc with both axis words first.",
@@ -112,6 +117,7 @@ impl Reason {
             Reason::OtherOffset(_) => {
                 "Make a program for each work offset, with its own --work-offset, or give one clearance with --play."
             }
+            Reason::RotaryArc => "Post the arc as lines, or without the rotary word.",
             Reason::Turns => "Write one block for each turn.",
             Reason::Cycle(_) => "Post the holes in absolute coordinates, one block each, or as plain moves.",
             Reason::PastLimit { .. } => {
@@ -142,6 +148,7 @@ impl fmt::Display for Reason {
             Reason::Probing => f.write_str("a probing move"),
             Reason::Spline => f.write_str("a spline of a corrected axis"),
             Reason::NoMotion => f.write_str("an axis word before any motion word"),
+            Reason::NoTime => f.write_str("a cut in inverse time (G93) without an F word"),
             Reason::OutOfRange => f.write_str("a length out of range"),
             Reason::Arc => f.write_str("an arc whose centre or radius does not fit its ends"),
             Reason::ArcFromUnknown => f.write_str("an arc from a place that is not known"),
@@ -151,6 +158,7 @@ impl fmt::Display for Reason {
             Reason::OtherOffset(axis) => {
                 write!(f, "another work offset, and the correction of {axis} changes along the travel")
             }
+            Reason::RotaryArc => f.write_str("an arc with a rotary word, which must be divided here"),
             Reason::Turns => f.write_str("an arc of several turns"),
             Reason::Cycle(CycleTrouble::Incremental) => f.write_str(
                 "an incremental cycle, and a correction that changes along the travel or is not zero coming down",

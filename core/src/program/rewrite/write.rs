@@ -1,9 +1,9 @@
 //! Commands written into lines: the words of a line changed, lines put before and after it.
 
+use super::Rewriter;
 use super::block::Block;
 use super::emit::{Inserted, Patches, Text, dimension, put};
 use super::refusal::{Reason, Stop};
-use super::Rewriter;
 use crate::axis::{Axis, PerAxis};
 use crate::length::{Length, Unit};
 use crate::program::modal::{Distance, Feed, Plane};

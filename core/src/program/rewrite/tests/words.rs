@@ -1,0 +1,121 @@
+//! The words of inserted lines, and words that are refused for what they would become.
+
+use super::*;
+
+/// A table of X alone, with its lost motion at some places.
+fn along_x(stations: &[(f64, f64)]) -> Table {
+    let at = |(place, lost): &(f64, f64)| {
+        Station::of_lost_motion(mm(*place), mm(*lost), Length::ZERO, Direction::Plus)
+    };
+    let stations: Vec<Station> = stations.iter().map(at).collect();
+    let x = AxisTable::new(Direction::Plus, &stations).ok();
+    Table { axes: PerAxis { x, y: None, z: None }, ..Table::EMPTY }
+}
+
+fn refusal(program: &str, table: &Table) -> (u64, Reason) {
+    let refusal = rewrite(program, table, &Settings::DEFAULT).unwrap_err();
+    (refusal.line, refusal.reason)
+}
+
+/// The places and centres of the arcs of a program, in absolute coordinates: start, end, centre.
+fn arcs(program: &str) -> Vec<[(f64, f64); 3]> {
+    let (mut modal, mut at, mut found) = (Modal::new(Unit::Mm, Integers::Units), (0.0, 0.0), Vec::new());
+    for line in program.lines() {
+        let (mut end, mut centre) = (at, at);
+        for token in Words::new(line.as_bytes()).flatten() {
+            let Token::Word(word) = token else { continue };
+            let value = word.number.value();
+            match word.letter {
+                b'G' => _ = modal.apply(word.number.tenths().unwrap()),
+                b'X' => end.0 = value,
+                b'Y' => end.1 = value,
+                b'I' => centre.0 += value,
+                b'J' => centre.1 += value,
+                _ => {}
+            }
+        }
+        if modal.motion.is_arc() {
+            found.push([at, end, centre]);
+        }
+        at = end;
+    }
+    found
+}
+
+#[test]
+fn an_arc_of_a_few_thousandths_does_not_become_a_circle() {
+    // The lost motion falls by half of the travel, going down: a thousandth becomes nothing.
+    let table = along_x(&[(0.0, 0.5), (1.0, 1.0)]);
+    for (start, micrometres) in (495..=500).flat_map(|start| (1..40).map(move |chord| (start, chord))) {
+        let (from, half) = (f64::from(start) / 1e3, f64::from(micrometres) / 2e3);
+        let to = from - 2.0 * half;
+        let program =
+            std::format!("G0 X1 Y0\nG1 X{from:.3} F100\nG3 X{to:.3} Y0 I-{half:.4} J0\nG1 X0 Y-1\n");
+        let text = body(&program, &table);
+        let found = arcs(&text);
+        assert!(!found.is_empty());
+        for [start, end, _] in found {
+            let chord = (end.0 - start.0).hypot(end.1 - start.1);
+            assert!(chord > 0.000_9 && end.0 <= start.0, "{micrometres}: {program}{text}");
+        }
+    }
+}
+
+#[test]
+fn inserted_lines_choose_what_their_block_chooses() {
+    let z = table(0.0, 0.0, 0.12);
+    let before = "G0 Z5\nG1 Z-1 F100\nX1 Z-2\n";
+    for (block, expected) in [
+        ("G94 X2 Z-1 F50\n", "G94 G1 Z-1.88\nG94 X2 Z-0.88 F50\n"),
+        ("G93 X2 Z-1 F2\n", "G93 G1 Z-1.88 F600.000000\nG93 X2 Z-0.88 F2\n"),
+        ("G95 X2 Z-1 F0.1\n", "G95 G1 Z-1.88 F0.1\nG95 X2 Z-0.88 F0.1\n"),
+        ("G91 G21 X2 Z1\n", "G21 G91 G1 Z0.12\nG91 G21 X2 Z1\n"),
+        ("G91.1 X2 Z-1\n", "G91.1 G1 Z-1.88\nG91.1 X2 Z-0.88\n"),
+    ] {
+        let text = body(&std::format!("{before}{block}"), &z);
+        assert!(text.ends_with(expected), "{text}");
+    }
+    // A modal arc whose block chooses its plane, and the meaning of its centre.
+    let text = body(
+        "G17 G90.1\nG0 X0 Y0 Z5\nG1 Z-1 F100\nG2 X0 Y0 I5 J0\nG18 G91.1 X0 Z-1 I5 K0\n",
+        &table(0.1, 0.0, 0.0),
+    );
+    let pieces: Vec<&str> = text.lines().skip_while(|line| !line.contains("G18")).collect();
+    assert!(pieces.len() > 2, "{text}");
+    assert!(pieces.iter().all(|line| line.starts_with("G18 G91.1 ") || line.starts_with("G1 ")), "{text}");
+}
+
+#[test]
+fn a_cut_in_inverse_time_has_its_own_time() {
+    let z = table(0.0, 0.0, 0.12);
+    assert_eq!(refusal("G0 Z5\nG93 G1 Z-1 F5\nX1 Z-2 F5\nX2 Z-1\n", &z), (4, Reason::NoTime));
+    assert!(rewrite("G0 Z5\nG93 G1 Z-1 F5\nG0 Z5\nX1\n", &z, &Settings::DEFAULT).is_ok());
+}
+
+#[test]
+fn a_rotary_axis_turns_where_its_line_says() {
+    // The seat of Z is set again by an overrun before the tool turns into the work.
+    let text = body("G0 Z0.05\nG1 F100\nN30 A90\n", &table(0.0, 0.0, 0.12));
+    assert!(text.ends_with("G0 Z0.55\nG0 Z0.05\nN30 G1 A90\n"), "{text}");
+    // Divided, an arc would turn the rotary axis in its last piece alone.
+    let x = table(0.1, 0.0, 0.0);
+    let program = "G0 X0 Y0 Z5\nG1 Z-1 F100\nG2 I5 A90\n";
+    assert_eq!(refusal(program, &x), (3, Reason::RotaryArc));
+    assert!(rewrite(&program.replace("I5", "X2.5 Y2.5 I2.5"), &x, &Settings::DEFAULT).is_ok());
+    assert!(rewrite(program, &table(0.0, 0.0, 0.12), &Settings::DEFAULT).is_ok());
+}
+
+#[test]
+fn words_with_two_meanings_are_refused() {
+    assert_eq!(reason("G0 Z5\nG28 Z0 G4 P1\n"), (2, Reason::Conflict));
+    assert_eq!(reason("G4 P1 G28 Z0\n"), (1, Reason::Conflict));
+    assert_eq!(reason("G10 L2 P1 X0 G92 Y0\n"), (1, Reason::Conflict));
+    assert_eq!(reason("G0 Z5\nG1 X1.5 G4\n"), (2, Reason::Conflict));
+    for circle in ["G70 I20 J0 L6\n", "G71 P10 Q20\n", "G70 G3 X1 I2\n"] {
+        assert_eq!(reason(circle), (1, Reason::UnknownCode));
+    }
+    assert_eq!(reason("G112\n"), (1, Reason::UnknownCode));
+    for fine in ["G71 G90 G0 X1\n", "G111\n", "G4 X1.5\n", "G0 G28 Z0\n", "G1 F90 G4 P1\n"] {
+        assert!(rewrite(fine, &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok(), "{fine}");
+    }
+}
