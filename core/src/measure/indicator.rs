@@ -71,6 +71,13 @@ pub enum NotEnough {
         /// The approach of which there are too few.
         missing: Direction,
     },
+    /// Of the only two readings from an approach one is misread, and two do not tell which.
+    OneOfTwo {
+        /// The index of the first, from 0.
+        first: usize,
+        /// The index of the second.
+        second: usize,
+    },
     /// More readings than can be used.
     TooMany {
         /// How many there are.
@@ -96,6 +103,13 @@ impl fmt::Display for NotEnough {
             NotEnough::OneApproach { missing } => {
                 write!(f, "fewer than two readings were approached in the {missing} direction")
             }
+            NotEnough::OneOfTwo { first, second } => write!(
+                f,
+                "readings {} and {}, the only two from their approach, are so far apart that one is misread, and two do \
+                 not tell which",
+                first.saturating_add(1),
+                second.saturating_add(1)
+            ),
             NotEnough::TooMany { found, room } => write!(f, "{found} readings; at most {room} can be used"),
             NotEnough::NotFinite { index } => {
                 write!(f, "reading {} is not a finite number", index.saturating_add(1))
@@ -164,6 +178,7 @@ fn both_ways(readings: &[Reading], bare: &Setup) -> Result<Assessment, NotEnough
     }
     let result = reversal::assess::<1>(&Reversals(readings), bare).map_err(|error| match error {
         reversal::NotEnough::NotFinite { index } => NotEnough::NotFinite { index },
+        reversal::NotEnough::OneOfTwo { first, second } => NotEnough::OneOfTwo { first, second },
         reversal::NotEnough::Setup(what) => NotEnough::Setup(what),
         reversal::NotEnough::TooManyReadings { found, room } => NotEnough::TooMany { found, room },
         // The readings were counted above.

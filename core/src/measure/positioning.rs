@@ -8,13 +8,18 @@
 //! - E = the range of the one-way means, M = the range of their means over both ways;
 //! - A = from the largest mean + 2 s to the smallest mean - 2 s.
 //!
+//! R and A need two runs or more; one run each way gives the others.
+//!
 //! Lost motion, misread dials, drift and the budget come from [`reversal`]: each
 //! target is a station of it. The lead error is the slope of a straight line through the targets' means, and
 //! the periodic error a sine of the screw's pitch fitted along with it; their uncertainty is by the
-//! targets' scatter about that curve, so that every other error of form counts.
+//! targets' scatter about that curve, so that every other error of form counts, and by the scale itself.
+
+mod one_run;
 
 use crate::axis::Direction;
 use crate::measure::regression::{Fit, LeastSquares};
+use crate::measure::reversal::undithered;
 use crate::measure::reversal::{self, Assessment, Group, NotEnough, Series, Station};
 use crate::measure::uncertainty::{combine, rectangular};
 use crate::measure::{Estimate, Setup};
@@ -32,6 +37,23 @@ pub struct Figures {
     pub b_mm: f64,
     /// Mean reversal value, with its sign.
     pub b_mean_mm: f64,
+    /// What repeated runs show; `None` where a target has only one reading left from an approach.
+    pub repeated: Option<Repeated>,
+    /// Systematic deviation, both ways.
+    pub e_mm: f64,
+    /// Systematic deviation of the runs up.
+    pub e_plus_mm: f64,
+    /// Systematic deviation of the runs down.
+    pub e_minus_mm: f64,
+    /// Range of the mean deviations of both ways together.
+    pub m_mm: f64,
+}
+
+/// The figures of ISO 230-2 that need two or more runs, in millimetres.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Repeated {
     /// Repeatability, both ways.
     pub r_mm: f64,
     /// Repeatability of the runs up.
@@ -44,14 +66,6 @@ pub struct Figures {
     pub a_plus_mm: f64,
     /// Accuracy of the runs down.
     pub a_minus_mm: f64,
-    /// Systematic deviation, both ways.
-    pub e_mm: f64,
-    /// Systematic deviation of the runs up.
-    pub e_plus_mm: f64,
-    /// Systematic deviation of the runs down.
-    pub e_minus_mm: f64,
-    /// Range of the mean deviations of both ways together.
-    pub m_mm: f64,
 }
 
 /// An error that repeats with every turn of the screw: amplitude × sin(2π·position/pitch + phase).
@@ -86,17 +100,26 @@ pub fn assess<const S: usize>(
     readings: &(impl Series + ?Sized),
     setup: &Setup,
 ) -> Result<(Assessment<S>, Positioning), NotEnough> {
-    let mut result = reversal::assess::<S>(readings, setup)?;
-    one_zero(readings, setup, &mut result);
+    let mut result = if one_run::is_one::<S>(readings) {
+        one_run::assess::<S>(readings, setup)?
+    } else {
+        reversal::assess::<S>(readings, setup)?
+    };
+    count_from_first_used(readings, setup, &mut result);
     let figures = figures(&result.stations);
-    let (lead_error, periodic) = form(&result.stations, setup);
+    let (lead_error, periodic) = form(&result.stations, result.repeatability_mm, setup);
     let ends = result.stations.iter().map(|s| s.target.as_mm());
     let (low, high) = range(ends);
     Ok((result, Positioning { figures, lead_error, periodic, span_mm: high - low }))
 }
 
-/// Moves each station's means, which count from its own first reading, to the zero of the whole test.
-fn one_zero<const S: usize>(readings: &(impl Series + ?Sized), setup: &Setup, result: &mut Assessment<S>) {
+/// Adds to each station's means, which count from its own first reading, what that reading deviates more than the first
+/// of all used: then all count from that one.
+fn count_from_first_used<const S: usize>(
+    readings: &(impl Series + ?Sized),
+    setup: &Setup,
+    result: &mut Assessment<S>,
+) {
     let motion = setup.motion_per_reading();
     let set_aside = &result.set_aside;
     let first_used = |station: Option<&Station>| {
@@ -120,34 +143,13 @@ fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
 }
 
 fn figures(stations: &[Station]) -> Figures {
-    let group = |station: &Station, way: Direction| match way {
-        Direction::Plus => station.plus,
-        Direction::Minus => station.minus,
-    };
-    let s = |group: Group| group.s_mm.unwrap_or(0.0);
     let means = |way| stations.iter().map(move |station| group(station, way).mean_mm);
-    let largest = |values: &mut dyn Iterator<Item = f64>| values.fold(0.0, libm::fmax);
-    let one_way_r = |way| largest(&mut stations.iter().map(|station| 4.0 * s(group(station, way))));
-    let both_r = largest(
-        &mut stations
-            .iter()
-            .map(|station| 2.0 * s(station.plus) + 2.0 * s(station.minus) + libm::fabs(station.reversal_mm)),
-    );
-    let high = |way| range(stations.iter().map(move |t| group(t, way).mean_mm + 2.0 * s(group(t, way)))).1;
-    let low = |way| range(stations.iter().map(move |t| group(t, way).mean_mm - 2.0 * s(group(t, way)))).0;
-    let (plus, minus) = (Direction::Plus, Direction::Minus);
-    let (up, down) = (range(means(plus)), range(means(minus)));
+    let (up, down) = (range(means(Direction::Plus)), range(means(Direction::Minus)));
     let middle = range(stations.iter().map(|t| 0.5 * (t.plus.mean_mm + t.minus.mean_mm)));
-    let (r_plus_mm, r_minus_mm) = (one_way_r(plus), one_way_r(minus));
     Figures {
-        b_mm: largest(&mut stations.iter().map(|t| libm::fabs(t.reversal_mm))),
+        b_mm: largest(stations.iter().map(|t| libm::fabs(t.reversal_mm))),
         b_mean_mm: stations.iter().map(|t| t.reversal_mm).sum::<f64>() / stations.len().max(1) as f64,
-        r_mm: libm::fmax(both_r, libm::fmax(r_plus_mm, r_minus_mm)),
-        r_plus_mm,
-        r_minus_mm,
-        a_mm: libm::fmax(high(plus), high(minus)) - libm::fmin(low(plus), low(minus)),
-        a_plus_mm: high(plus) - low(plus),
-        a_minus_mm: high(minus) - low(minus),
+        repeated: repeated(stations),
         e_mm: libm::fmax(up.1, down.1) - libm::fmin(up.0, down.0),
         e_plus_mm: up.1 - up.0,
         e_minus_mm: down.1 - down.0,
@@ -155,9 +157,42 @@ fn figures(stations: &[Station]) -> Figures {
     }
 }
 
+fn group(station: &Station, way: Direction) -> Group {
+    match way {
+        Direction::Plus => station.plus,
+        Direction::Minus => station.minus,
+    }
+}
+
+fn largest(values: impl Iterator<Item = f64>) -> f64 {
+    values.fold(0.0, libm::fmax)
+}
+
+fn repeated(stations: &[Station]) -> Option<Repeated> {
+    if stations.iter().any(|t| t.plus.s_mm.is_none() || t.minus.s_mm.is_none()) {
+        return None;
+    }
+    // Every group has one, as was just seen.
+    let twice = |station: &Station, way| 2.0 * group(station, way).s_mm.unwrap_or(f64::NAN);
+    let (plus, minus) = (Direction::Plus, Direction::Minus);
+    let one_way = |way| largest(stations.iter().map(|t| 2.0 * twice(t, way)));
+    let both = largest(stations.iter().map(|t| twice(t, plus) + twice(t, minus) + libm::fabs(t.reversal_mm)));
+    let high = |way| range(stations.iter().map(move |t| group(t, way).mean_mm + twice(t, way))).1;
+    let low = |way| range(stations.iter().map(move |t| group(t, way).mean_mm - twice(t, way))).0;
+    let (r_plus_mm, r_minus_mm) = (one_way(plus), one_way(minus));
+    Some(Repeated {
+        r_mm: libm::fmax(both, libm::fmax(r_plus_mm, r_minus_mm)),
+        r_plus_mm,
+        r_minus_mm,
+        a_mm: libm::fmax(high(plus), high(minus)) - libm::fmin(low(plus), low(minus)),
+        a_plus_mm: high(plus) - low(plus),
+        a_minus_mm: high(minus) - low(minus),
+    })
+}
+
 /// Lead and periodic error from the targets' means over both ways, in which drift that is steady over a run
-/// up and a run down cancels.
-fn form(stations: &[Station], setup: &Setup) -> (Option<Estimate>, Option<Periodic>) {
+/// up and a run down cancels. `s_mm` is the standard deviation of one reading.
+fn form(stations: &[Station], s_mm: f64, setup: &Setup) -> (Option<Estimate>, Option<Periodic>) {
     let (low, high) = range(stations.iter().map(|s| s.target.as_mm()));
     let (centre, half_span) = (0.5 * (low + high), 0.5 * (high - low));
     if half_span <= 0.0 {
@@ -181,13 +216,22 @@ fn form(stations: &[Station], setup: &Setup) -> (Option<Estimate>, Option<Period
         Some(fit) => Some(fit.estimate(1)),
         None => line.solve().ok().filter(|fit| told(fit.dof)).map(|fit| fit.estimate(1)),
     };
-    // The error of the indicator over its span may be a slope as well.
+    // What does not average out, in the curve from its middle to an end or a crest: half of the indicator's error over the
+    // span, and of a step of the dial, since readings that all round alike hide a curve of that height.
+    let error = (0.5 * rectangular(setup.indicator_error_mm) * setup.cosine(), f64::INFINITY);
+    let rounding = (undithered(setup.resolution_mm * setup.cosine(), s_mm), f64::INFINITY);
+    let whole = |own: Estimate| combine(own.value, [(own.standard_uncertainty, own.dof), error, rounding]);
+    // A scale that is not parallel to the axis is a lead error of its own.
+    let parallel = (setup.scale_alignment_share(), f64::INFINITY);
     let lead_error = slope.map(|slope| {
-        let own = (slope.standard_uncertainty, slope.dof);
-        let error = (0.5 * rectangular(setup.indicator_error_mm) * setup.cosine(), f64::INFINITY);
-        combine(slope.value, [own, error]).scaled(1.0 / half_span)
+        let own = whole(slope).scaled(1.0 / half_span);
+        combine(own.value, [(own.standard_uncertainty, own.dof), parallel])
     });
-    (lead_error, wave.map(|fit| periodic(&fit)))
+    let periodic = wave.map(|fit| {
+        let own = periodic(&fit);
+        Periodic { amplitude: whole(own.amplitude), ..own }
+    });
+    (lead_error, periodic)
 }
 
 /// Whether the targets lie at places of a turn different enough to tell a sine: else the coefficients'

@@ -122,18 +122,18 @@ pub struct Positioning {
     pub b: f64,
     #[serde(rename = "B_mean")]
     pub b_mean: f64,
-    #[serde(rename = "R")]
-    pub r: f64,
-    #[serde(rename = "R_plus")]
-    pub r_plus: f64,
-    #[serde(rename = "R_minus")]
-    pub r_minus: f64,
-    #[serde(rename = "A")]
-    pub a: f64,
-    #[serde(rename = "A_plus")]
-    pub a_plus: f64,
-    #[serde(rename = "A_minus")]
-    pub a_minus: f64,
+    #[serde(rename = "R", default, skip_serializing_if = "Option::is_none")]
+    pub r: Option<f64>,
+    #[serde(rename = "R_plus", default, skip_serializing_if = "Option::is_none")]
+    pub r_plus: Option<f64>,
+    #[serde(rename = "R_minus", default, skip_serializing_if = "Option::is_none")]
+    pub r_minus: Option<f64>,
+    #[serde(rename = "A", default, skip_serializing_if = "Option::is_none")]
+    pub a: Option<f64>,
+    #[serde(rename = "A_plus", default, skip_serializing_if = "Option::is_none")]
+    pub a_plus: Option<f64>,
+    #[serde(rename = "A_minus", default, skip_serializing_if = "Option::is_none")]
+    pub a_minus: Option<f64>,
     #[serde(rename = "E")]
     pub e: f64,
     #[serde(rename = "E_plus")]

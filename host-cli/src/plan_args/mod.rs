@@ -147,15 +147,28 @@ pub fn refused_plan(bad: BadPlan, unit: Unit) -> Refusal {
         BadPlan::NoStation => Refusal::new("no station is given", "Give --station once or more."),
         BadPlan::SameStation(place) => Refusal::new(
             format!("the place {} is given twice", at(place)),
-            "Give each place once; they are read as often as the cycles say.",
+            "Give each place once; they are read as often as the cycles or runs say.",
         ),
         BadPlan::TooFewCycles(cycles) => Refusal::new(
             format!("--cycles is {cycles}, 2 or more are needed to see how well readings repeat"),
             "Give --cycles 5.",
         ),
         BadPlan::NoOverrun => Refusal::new(
-            "--overrun or --lift must be above 0 and larger than any lost motion expected",
+            "--overrun must be above 0 and larger than any lost motion expected",
             "Give several times the lost motion expected, such as 1 mm.",
+        ),
+        BadPlan::NoRun => Refusal::new("--runs is 0, 1 or more are needed", "Give --runs 5."),
+        BadPlan::NoLift => Refusal::new(
+            "--lift must not be 0, and larger than any lost motion expected",
+            "Give several times the lost motion expected, such as 5 mm; below 0 it lifts towards -.",
+        ),
+        BadPlan::NoStroke => Refusal::new(
+            "--stroke must not be 0: between readings the axis works",
+            "Give a good part of the travel, such as 100 mm; below 0 it works towards -.",
+        ),
+        BadPlan::TooManyReadings { found, most } => Refusal::new(
+            format!("{found} readings would be asked for, at most {most} can be numbered"),
+            "Give less to read.",
         ),
         BadPlan::NotRising(place) => Refusal::new(
             format!("the target {} is not beyond the one before it", at(place)),

@@ -204,6 +204,13 @@ pub enum NotEnough {
         /// The approach.
         approach: Direction,
     },
+    /// Of the only two readings at a station from an approach one is misread, and two do not tell which.
+    OneOfTwo {
+        /// The index of the first, from 0.
+        first: usize,
+        /// The index of the second.
+        second: usize,
+    },
     /// More stations than there is room for.
     TooManyStations {
         /// The most.
@@ -241,6 +248,13 @@ impl fmt::Display for NotEnough {
                 f,
                 "only one reading at {} mm was approached in the {approach} direction; two cycles or more are needed",
                 target.as_mm()
+            ),
+            NotEnough::OneOfTwo { first, second } => write!(
+                f,
+                "readings {} and {}, the only two at their station from their approach, are so far apart that one is \
+                 misread, and two do not tell which",
+                first.saturating_add(1),
+                second.saturating_add(1)
             ),
             NotEnough::TooManyStations { room } => write!(f, "more than {room} stations"),
             NotEnough::TooManyReadings { found, room } => {
@@ -300,6 +314,9 @@ pub fn assess<const S: usize>(
     let step_s = mean_step_s(readings);
     let least_variance = setup.least_variance();
     let set_aside = misread::find(readings, &setup, step_s, least_variance, &stations);
+    if let Some((first, second)) = one_of_two(readings, &set_aside) {
+        return Err(NotEnough::OneOfTwo { first, second });
+    }
     let is_used = |index: usize| !set_aside.iter().any(|s| usize::from(s.index) == index);
     for station in &mut stations {
         plain_statistics(readings, motion, &is_used, station);
@@ -364,7 +381,7 @@ pub fn assess<const S: usize>(
 }
 
 /// The mean time from one reading to the next, if every reading has a time and they differ.
-fn mean_step_s(readings: &(impl Series + ?Sized)) -> Option<f64> {
+pub(in crate::measure) fn mean_step_s(readings: &(impl Series + ?Sized)) -> Option<f64> {
     let (mut first, mut last) = (None, None);
     for (_, reading) in all(readings) {
         last = Some(reading.time_s?);
@@ -449,7 +466,7 @@ fn along_travel(stations: &[Station], resolution: f64, dof: f64) -> Option<Along
     Some(AlongTravel { per_length, shown })
 }
 
-fn check(readings: &(impl Series + ?Sized)) -> Result<(), NotEnough> {
+pub(in crate::measure) fn check(readings: &(impl Series + ?Sized)) -> Result<(), NotEnough> {
     let found = readings.count();
     if found == 0 {
         return Err(NotEnough::NoReadings);
@@ -473,7 +490,9 @@ fn check(readings: &(impl Series + ?Sized)) -> Result<(), NotEnough> {
     Ok(())
 }
 
-fn find_stations<const S: usize>(readings: &(impl Series + ?Sized)) -> Result<Vec<Station, S>, NotEnough> {
+pub(in crate::measure) fn find_stations<const S: usize>(
+    readings: &(impl Series + ?Sized),
+) -> Result<Vec<Station, S>, NotEnough> {
     let mut stations: Vec<Station, S> = Vec::new();
     for (_, reading) in all(readings) {
         if !stations.iter().any(|s| same_station(s.target, reading.target)) {
@@ -492,12 +511,14 @@ fn find_stations<const S: usize>(readings: &(impl Series + ?Sized)) -> Result<Ve
 }
 
 /// The readings with their indices.
-fn all<'a>(readings: &'a (impl Series + ?Sized)) -> impl Iterator<Item = (usize, Reading)> + 'a {
+pub(in crate::measure) fn all<'a>(
+    readings: &'a (impl Series + ?Sized),
+) -> impl Iterator<Item = (usize, Reading)> + 'a {
     (0..readings.count()).filter_map(|i| readings.reading(i).map(|r| (i, r)))
 }
 
 /// The used readings at a station, with their indices.
-fn used_at<'a, R: Series + ?Sized>(
+pub(in crate::measure) fn used_at<'a, R: Series + ?Sized>(
     readings: &'a R,
     is_used: &'a impl Fn(usize) -> bool,
     target: Length,
@@ -521,8 +542,18 @@ fn enough(readings: &(impl Series + ?Sized), target: Length) -> Result<(), NotEn
     Ok(())
 }
 
+/// The two readings of which one was to be set aside, where there are no others at their station from their approach.
+fn one_of_two(readings: &(impl Series + ?Sized), set_aside: &[SetAside]) -> Option<(usize, usize)> {
+    set_aside.iter().find_map(|out| {
+        let own = readings.reading(usize::from(out.index))?;
+        let mut alike = used_at(readings, &|_| true, own.target).filter(|(_, r)| r.approach == own.approach);
+        let (first, second) = (alike.next()?.0, alike.next()?.0);
+        alike.next().is_none().then_some((first, second))
+    })
+}
+
 /// Means and standard deviations by approach, from the station's first used reading.
-fn plain_statistics<R: Series + ?Sized>(
+pub(in crate::measure) fn plain_statistics<R: Series + ?Sized>(
     readings: &R,
     motion: f64,
     is_used: &impl Fn(usize) -> bool,

@@ -37,7 +37,7 @@ impl LiftPlan {
     /// moving `-`. It must be larger than any lost motion expected.
     pub fn new(mark: Length, lift: Length, returns: u16, pauses: Pauses) -> Result<Self, BadPlan> {
         if lift == Length::ZERO {
-            return Err(BadPlan::NoOverrun);
+            return Err(BadPlan::NoLift);
         }
         if returns < Self::FEWEST_RETURNS {
             return Err(BadPlan::TooFewReturns { found: returns, fewest: Self::FEWEST_RETURNS });

@@ -128,8 +128,21 @@ pub enum BadPlan {
     SameStation(Length),
     /// Fewer than two cycles: repeatability could not be told.
     TooFewCycles(u16),
+    /// A positioning test needs a run.
+    NoRun,
     /// The overrun must be longer than nothing.
     NoOverrun,
+    /// The lift must be longer than nothing.
+    NoLift,
+    /// The axis must work between readings: by a stroke longer than nothing, once or more.
+    NoStroke,
+    /// More readings than can be numbered.
+    TooManyReadings {
+        /// What was asked for.
+        found: u64,
+        /// The most.
+        most: u32,
+    },
     /// A station with its overrun is beyond every travel.
     OutOfRange(Length),
     /// A target is not beyond the one before it.
@@ -176,6 +189,14 @@ impl fmt::Display for BadPlan {
             BadPlan::NoOverrun => {
                 f.write_str("the overrun must be above 0 and larger than any lost motion expected")
             }
+            BadPlan::NoRun => f.write_str("a positioning test needs at least one run"),
+            BadPlan::NoLift => {
+                f.write_str("the lift must be above 0 and larger than any lost motion expected")
+            }
+            BadPlan::NoStroke => f.write_str("the stroke must be longer than 0, and made at least once"),
+            BadPlan::TooManyReadings { found, most } => {
+                write!(f, "{found} readings: at most {most} can be numbered")
+            }
             BadPlan::NotRising(at) => {
                 write!(f, "the target at {} mm is not beyond the one before it", at.as_mm())
             }
@@ -204,6 +225,35 @@ impl core::error::Error for BadPlan {}
 /// Stations closer than this are one station.
 pub const SAME_STATION: Length = Length::from_counts(10_000);
 
+/// The most rows of a plan.
+const MOST_ROWS: u32 = u32::MAX - 1;
+
+/// Whether so many rows can be numbered.
+fn numbered(rows: u64) -> Result<(), BadPlan> {
+    if rows > u64::from(MOST_ROWS) {
+        return Err(BadPlan::TooManyReadings { found: rows, most: MOST_ROWS });
+    }
+    Ok(())
+}
+
+/// Whether every station can be arrived at from both sides, so many times.
+fn arrivals(stations: &[Length], times: u16, overrun: Length) -> Result<(), BadPlan> {
+    numbered((stations.len() as u64).saturating_mul(2).saturating_mul(u64::from(times)))?;
+    if overrun <= Length::ZERO {
+        return Err(BadPlan::NoOverrun);
+    }
+    for (i, &station) in stations.iter().enumerate() {
+        if station.checked_add(overrun).is_none() || station.checked_sub(overrun).is_none() {
+            return Err(BadPlan::OutOfRange(station));
+        }
+        let same = |other: &&Length| station.saturating_sub(**other).saturating_abs() < SAME_STATION;
+        if stations.iter().take(i).find(same).is_some() {
+            return Err(BadPlan::SameStation(station));
+        }
+    }
+    Ok(())
+}
+
 /// The plan of a reversal test: station by station, `cycles` times from `+` and from `-` in turn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReversalPlan<'a> {
@@ -221,18 +271,7 @@ impl<'a> ReversalPlan<'a> {
         if cycles < 2 {
             return Err(BadPlan::TooFewCycles(cycles));
         }
-        if overrun <= Length::ZERO {
-            return Err(BadPlan::NoOverrun);
-        }
-        for (i, &station) in stations.iter().enumerate() {
-            if station.checked_add(overrun).is_none() || station.checked_sub(overrun).is_none() {
-                return Err(BadPlan::OutOfRange(station));
-            }
-            let same = |other: &&Length| station.saturating_sub(**other).saturating_abs() < SAME_STATION;
-            if stations.iter().take(i).find(same).is_some() {
-                return Err(BadPlan::SameStation(station));
-            }
-        }
+        arrivals(stations, cycles, overrun)?;
         Ok(Self { stations, cycles, overrun })
     }
 
@@ -288,7 +327,13 @@ pub struct PositioningPlan<'a> {
 impl<'a> PositioningPlan<'a> {
     /// A plan; targets by rising position, the overrun larger than any lost motion expected.
     pub fn new(targets: &'a [Length], runs: u16, overrun: Length) -> Result<Self, BadPlan> {
-        ReversalPlan::new(targets, runs, overrun)?;
+        if targets.is_empty() {
+            return Err(BadPlan::NoStation);
+        }
+        if runs < 1 {
+            return Err(BadPlan::NoRun);
+        }
+        arrivals(targets, runs, overrun)?;
         match targets.iter().zip(targets.iter().skip(1)).find(|(a, b)| a >= b) {
             Some((_, &after)) => Err(BadPlan::NotRising(after)),
             None => Ok(Self { targets, runs, overrun }),
@@ -320,5 +365,41 @@ impl<'a> PositioningPlan<'a> {
             let arrival = Step::Move { to: stop.target, purpose: Purpose::Arrival };
             [turn, Some(arrival), Some(Step::Read(stop))].into_iter().flatten()
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn mm(mm: f64) -> Length {
+        Length::from_mm(mm).unwrap()
+    }
+
+    #[test]
+    fn a_run_is_enough_and_a_cycle_is_not() {
+        let places = [mm(0.0), mm(10.0)];
+        assert_eq!(PositioningPlan::new(&places, 1, mm(1.0)).unwrap().stops().count(), 4);
+        assert_eq!(PositioningPlan::new(&places, 0, mm(1.0)), Err(BadPlan::NoRun));
+        assert_eq!(ReversalPlan::new(&places, 1, mm(1.0)), Err(BadPlan::TooFewCycles(1)));
+    }
+
+    #[test]
+    fn what_is_missing_has_its_own_name() {
+        assert_eq!(LiftPlan::new(mm(0.0), Length::ZERO, 8, Pauses::None), Err(BadPlan::NoLift));
+        assert_eq!(WarmUpPlan::new(mm(0.0), Length::ZERO, 8, 1), Err(BadPlan::NoStroke));
+        assert_eq!(WarmUpPlan::new(mm(0.0), mm(1.0), 8, 0), Err(BadPlan::NoStroke));
+    }
+
+    // Rows are numbered by 32 bits: a longer plan is refused, and the longest staircase that is not has its last row.
+    #[test]
+    fn more_rows_than_numbers_are_refused() {
+        let most = u32::MAX - 1;
+        let long = StaircasePlan::new(mm(0.0), mm(0.001), u16::MAX, u16::MAX, mm(1.0));
+        let found = (2 * 65_535 + 1) * 65_535 + 1;
+        assert_eq!(long, Err(BadPlan::TooManyReadings { found, most }));
+        let places: std::vec::Vec<Length> = (0..32_770).map(|n| mm(f64::from(n))).collect();
+        let long = ReversalPlan::new(&places, u16::MAX, mm(0.1));
+        assert_eq!(long, Err(BadPlan::TooManyReadings { found: 2 * 32_770 * 65_535, most }));
     }
 }

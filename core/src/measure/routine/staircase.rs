@@ -40,6 +40,9 @@ impl StaircasePlan {
         if overrun <= Length::ZERO {
             return Err(BadPlan::NoOverrun);
         }
+        // The start, up and down in each cycle, and up once more.
+        let ways = u64::from(cycles).saturating_mul(2).saturating_add(1);
+        super::numbered(ways.saturating_mul(u64::from(steps)).saturating_add(1))?;
         let top = step.counts().checked_mul(i64::from(steps)).map(Length::from_counts);
         let high = top.and_then(|top| start.checked_add(top));
         if high.is_none() || start.checked_add(overrun).is_none() {

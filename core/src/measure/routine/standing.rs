@@ -57,7 +57,7 @@ impl WarmUpPlan {
             return Err(BadPlan::TooFewReadings { found: readings, fewest: Self::FEWEST });
         }
         if stroke == Length::ZERO || strokes == 0 {
-            return Err(BadPlan::NoOverrun);
+            return Err(BadPlan::NoStroke);
         }
         if mark.checked_add(stroke).is_none() {
             return Err(BadPlan::OutOfRange(mark));

@@ -48,6 +48,14 @@ fn not_enough(error: NotEnough, sheet: &Sheet) -> Refusal {
             format!("not enough: {error}"),
             "Approach the face from both sides in turn, or leave the column approach out.",
         ),
+        NotEnough::OneOfTwo { second, .. } => at_row(
+            Refusal::new(
+                error.to_string(),
+                "Look at both for a slip of the pen, or approach the face once more from each side.",
+            ),
+            second,
+            sheet,
+        ),
         NotEnough::TooMany { .. } => Refusal::new(error.to_string(), "Split the file."),
         NotEnough::NotFinite { index } => {
             at_row(Refusal::new(error.to_string(), "Correct the row."), index, sheet)

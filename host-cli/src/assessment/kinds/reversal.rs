@@ -10,7 +10,7 @@ use crate::units::Print;
 use takeup_core::axis::Axis;
 use takeup_core::length::{Length, Unit};
 use takeup_core::measure::decision::Decision;
-use takeup_core::measure::positioning::{self, EDITION, Positioning as CorePositioning};
+use takeup_core::measure::positioning::{self, EDITION, Positioning as CorePositioning, Repeated};
 use takeup_core::measure::reversal::{self, Assessment, Group as CoreGroup, NotEnough};
 use takeup_core::measure::{Estimate, Kind, Setup, cause};
 
@@ -67,6 +67,14 @@ fn not_enough(error: NotEnough, sheet: &Sheet, print: Print) -> Refusal {
                 at(target)
             ),
             "Take two cycles or more; five are usual.",
+        ),
+        NotEnough::OneOfTwo { second, .. } => at_row(
+            Refusal::new(
+                error.to_string(),
+                "Look at both for a slip of the pen, or take a third cycle or run.",
+            ),
+            second,
+            sheet,
         ),
         NotEnough::TooManyStations { room } => {
             Refusal::new(format!("there are more than {room} stations"), "Split the file.")
@@ -145,16 +153,17 @@ fn station(station: &reversal::Station, print: Print) -> Station {
 
 fn figures(shown: &CorePositioning, print: Print) -> Positioning {
     let figures = shown.figures;
+    let repeated = |one: fn(Repeated) -> f64| figures.repeated.map(|of| print.value(one(of)));
     Positioning {
         edition: EDITION.to_owned(),
         b: print.value(figures.b_mm),
         b_mean: print.value(figures.b_mean_mm),
-        r: print.value(figures.r_mm),
-        r_plus: print.value(figures.r_plus_mm),
-        r_minus: print.value(figures.r_minus_mm),
-        a: print.value(figures.a_mm),
-        a_plus: print.value(figures.a_plus_mm),
-        a_minus: print.value(figures.a_minus_mm),
+        r: repeated(|of| of.r_mm),
+        r_plus: repeated(|of| of.r_plus_mm),
+        r_minus: repeated(|of| of.r_minus_mm),
+        a: repeated(|of| of.a_mm),
+        a_plus: repeated(|of| of.a_plus_mm),
+        a_minus: repeated(|of| of.a_minus_mm),
         e: print.value(figures.e_mm),
         e_plus: print.value(figures.e_plus_mm),
         e_minus: print.value(figures.e_minus_mm),
@@ -225,15 +234,25 @@ fn positioning_table(shown: &CorePositioning, slip: &mut Slip<'_>, axis: Axis) {
         let cell = |mm: Option<f64>| mm.map_or_else(|| "-".to_owned(), |mm| print.length(mm));
         vec![name.to_owned(), print.length(both), cell(up), cell(down)]
     };
-    let rows = vec![
-        row("accuracy A", f.a_mm, Some(f.a_plus_mm), Some(f.a_minus_mm)),
-        row("repeatability R", f.r_mm, Some(f.r_plus_mm), Some(f.r_minus_mm)),
+    let mut rows = Vec::new();
+    if let Some(of) = f.repeated {
+        rows.push(row("accuracy A", of.a_mm, Some(of.a_plus_mm), Some(of.a_minus_mm)));
+        rows.push(row("repeatability R", of.r_mm, Some(of.r_plus_mm), Some(of.r_minus_mm)));
+    }
+    rows.extend([
         row("systematic deviation E", f.e_mm, Some(f.e_plus_mm), Some(f.e_minus_mm)),
         row("mean deviation M", f.m_mm, None, None),
         row("reversal value B", f.b_mm, None, None),
         row("mean reversal value", f.b_mean_mm, None, None),
-    ];
+    ]);
     slip.table(&["figure", "both ways", "moving +", "moving -"], rows);
+    if f.repeated.is_none() {
+        slip.item(
+            "  ",
+            "Repeatability R and accuracy A need two runs or more; of one run, scatter is judged from target to target, \
+             and neither drift nor a misread dial is told from lost motion that changes along the travel.",
+        );
+    }
     if let Some(lead) = shown.lead_error {
         let over = lead.scaled(shown.span_mm);
         let text = format!(
