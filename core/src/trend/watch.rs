@@ -58,7 +58,7 @@ impl Design {
     /// The design for lost motion in millimetres, measured once a week or so.
     ///
     /// # Errors
-    /// None: it is of one piece with [`Design::new`].
+    /// Those of [`Design::new`], which these numbers do not give.
     pub fn usual() -> Result<Self, DesignError> {
         Self::new(USUAL_SHIFT, USUAL_RUN_LENGTH, USUAL_SET_UP_MM)
     }

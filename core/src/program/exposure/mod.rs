@@ -400,19 +400,21 @@ impl Exposed {
 
     fn keep(&mut self, step: Step) {
         let worst = &mut self.found.worst;
+        // In counts of 0.1 nm: steps that differ in the noise of floats alone are alike, and lie by their lines.
+        let size = |step: &Step| libm::round(step.step_mm * 1e7) as i64;
         if let Some(same) = worst.iter_mut().find(|s| s.line == step.line && s.axis == step.axis) {
-            if same.step_mm < step.step_mm {
+            if size(same) < size(&step) {
                 *same = step;
             }
         } else if worst.is_full() {
             match worst.last_mut() {
-                Some(least) if least.step_mm < step.step_mm => *least = step,
+                Some(least) if size(least) < size(&step) => *least = step,
                 _ => return,
             }
         } else {
             let _ = worst.push(step);
         }
-        worst.sort_unstable_by(|a, b| b.step_mm.total_cmp(&a.step_mm).then(a.line.cmp(&b.line)));
+        worst.sort_unstable_by_key(|step| (core::cmp::Reverse(size(step)), step.line));
     }
 }
 

@@ -66,3 +66,16 @@ fn without_slack_nothing_is_exposed() {
     assert_eq!((found.axes.z.largest_step_mm, found.axes.z.length_on_other_seat_mm), (0.0, 0.0));
     assert!(found.worst.is_empty());
 }
+
+#[test]
+fn steps_alike_lie_in_the_order_of_their_lines() {
+    let mut program = std::string::String::from("G0 Z5\nG1 Z-1 F100\n");
+    for i in 0..30 {
+        // Places without an exact float, so that the steps differ in their last bits.
+        let low = f64::from(i) * 0.37 - 9.1;
+        program += &std::format!("X{} Z{low:.2}\nX{} Z{:.2}\n", 4 * i, 4 * i + 2, low + 1.3);
+    }
+    let lines: std::vec::Vec<u64> = look(&program, 0.1).worst.iter().map(|step| step.line).collect();
+    assert_eq!(lines.len(), WORST);
+    assert!(lines.is_sorted() && lines[9] < 25, "{lines:?}");
+}

@@ -158,12 +158,6 @@ impl Interpreter {
         }
     }
 
-    /// Lines read so far.
-    #[must_use]
-    pub const fn lines(&self) -> u64 {
-        self.line
-    }
-
     /// Whether M2 or M30 has ended the program; lines after it are ignored.
     #[must_use]
     pub const fn ended(&self) -> bool {

@@ -29,6 +29,8 @@ pub enum Reason {
     ArcUndefined,
     /// A cycle lacks a word that it needs.
     CycleLacks(u8),
+    /// A word that the cycle does not define.
+    CycleWord(u8),
     /// A subprogram call or a loop.
     Subprogram,
     /// Cutter compensation in a plane with a slack axis.
@@ -65,6 +67,7 @@ impl fmt::Display for Reason {
             }
             Reason::ArcUndefined => f.write_str("an arc without centre or radius"),
             Reason::CycleLacks(l) => write!(f, "the drilling cycle has no {} word", letter(l)),
+            Reason::CycleWord(l) => write!(f, "the drilling cycle does not define {}", letter(l)),
             Reason::Subprogram => f.write_str("a subprogram call"),
             Reason::CutterCompensation => f.write_str("cutter compensation in a plane with a slack axis"),
             Reason::Transformed => f.write_str("polar, scaled, rotated or mirrored motion of a slack axis"),

@@ -254,6 +254,11 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
         "G38.2 X5",
         "G999",
         "G81 X1 R1",
+        "G81 X1 Z-1 R1 K3",
+        "G28 Z0 G4 P1",
+        "G0 X1.5 G4",
+        "G70 I20 J0 L6",
+        "G112",
     ];
     for block in refused {
         let program = std::format!("G0 X1 Y1 Z1\n{block}\n");

@@ -4,7 +4,7 @@
 use heapless::Vec;
 
 use super::Rewriter;
-use super::block::Block;
+use super::block::{Blend, Block};
 use super::emit::{Inserted, Patches, Text, dimension, put, step};
 use super::line::between;
 use super::refusal::{Reason, Stop};
@@ -16,6 +16,9 @@ use crate::program::words::Word;
 
 /// How far an undivided arc may stay from the path that a table asks for: 0.5 µm.
 const CHORD_TOLERANCE: f64 = 5_000.0;
+const FULL_TURN: f64 = 2.0 * core::f64::consts::PI;
+/// Most turns of an arc, each of which becomes a block of its own.
+const MOST_TURNS: i64 = 10_000;
 /// Into how many pieces the part of an arc between two turns may be divided.
 const MOST_PIECES: u32 = 64;
 /// Half a millimetre between the radii of start and end is no rounding any more.
@@ -44,6 +47,15 @@ struct Course {
     climb: (Length, Length),
     /// Neither axis of the plane has a correction that changes along the travel, nor the third.
     uniform: bool,
+    /// The share of this turn in the arc of the block.
+    share: f64,
+}
+
+/// Whether a turn of an arc is its last, which ends in the line itself.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Turn {
+    Inner,
+    Last,
 }
 
 /// A piece of an arc, as it is commanded.
@@ -144,7 +156,22 @@ impl Rewriter<'_> {
         Ok((Arc { start, end, centre, sense }, None))
     }
 
-    /// An arc in whose plane an axis is corrected.
+    /// How many times an arc comes round, its end passed for the last time counted.
+    fn turns(block: &Block) -> Result<i64, Stop> {
+        let Some(word) = block.p else { return Ok(1) };
+        // Beside these it is a tolerance or the number of an offset.
+        let elsewhere = block.blend != Blend::Unchanged || block.offset.is_some_and(|(code, _)| code == 541);
+        match word.number.whole() {
+            Some(1) => Ok(1),
+            Some(turns) if (1..=MOST_TURNS).contains(&turns) && block.radius.is_none() && !elsewhere => {
+                Ok(turns)
+            }
+            _ => Err(Stop(Some(word.span), Reason::Turns)),
+        }
+    }
+
+    /// An arc in whose plane an axis is corrected, or whose third axis is along its travel. Turn after turn
+    /// where it has several.
     #[inline(never)]
     pub(super) fn arc(
         &mut self,
@@ -156,47 +183,73 @@ impl Rewriter<'_> {
     ) -> Result<(), Stop> {
         let axes = self.modal.plane.axes();
         let (first, second, third) = axes;
-        if let Some(turns) = block.p.filter(|turns| turns.number.whole() != Some(1)) {
-            return Err(Stop(Some(turns.span), Reason::Turns));
-        }
+        let turns = Self::turns(block)?;
         let unknown = !self.axes.get(first).named() || !self.axes.get(second).named();
         if self.modal.distance == Distance::Absolute && unknown {
             return Err(Stop(block.motion_word, Reason::ArcFromUnknown));
         }
         let (arc, radius) = self.geometry(block, targets)?;
-        let step = step(self.modal.unit, self.modal.integers).counts() as f64;
-        let uniform = |axis: Axis| self.axes.get(axis).is_uniform();
-        // In radius form, and between ends that are shifted differently, the centre is well kept only by
-        // parts of a quarter at most.
-        let quarters = radius.is_some() || !uniform(first) || !uniform(second);
-        let turns = |axis: Axis| quarters || self.axes.get(axis).takes_up();
-        let mut parts = arc.parts(turns(first), turns(second), step / 2.0);
-        tidy(&mut parts, arc.start, 2.0 * step);
-        let uniform = uniform(first) && uniform(second) && uniform(third);
-        let climb = (self.axes.get(third).wanted, *targets.get(third));
-        let course = Course { arc, radius, axes, climb, uniform };
-        let (mut done, mut restore, mut pieces) = (0.0, restore, 0_u32);
-        let last = parts.len().saturating_sub(1);
-        for (index, part) in parts.iter().enumerate() {
-            let ends = self.ends(&course, part.end, if index == last { 1.0 } else { done + part.share });
-            restore |= self.take_up(block, &ends, sink)?;
-            let count = self.divisions(&course, done, part.share, &ends);
-            for k in 1..=count {
-                let upto = done + part.share * f64::from(k) / f64::from(count);
-                let ends = if k == count { ends } else { self.ends(&course, course.at(upto), upto) };
-                let piece = self.piece(&course, ends, part.share / f64::from(count));
-                if index == last && k == count {
-                    self.last_piece(block, line, &course, &piece, pieces, restore, sink)?;
-                } else {
-                    self.inner_piece(block, line, &course, &piece, pieces == 0, sink)?;
-                    restore = false;
-                }
-                pieces = pieces.saturating_add(1);
-            }
-            done += part.share;
+        let (from, to) = (self.axes.get(third).wanted, *targets.get(third));
+        let uniform = [first, second, third].into_iter().all(|axis| self.axes.get(axis).is_uniform());
+        let whole = arc.sweep() + FULL_TURN * turns.saturating_sub(1) as f64;
+        let (mut pieces, mut restore, mut start) = (0, restore, from);
+        for turn in 1..turns {
+            let end = between(from, to, FULL_TURN * turn as f64 / whole);
+            let circle = Arc { end: arc.start, ..arc };
+            let course =
+                Course { arc: circle, radius, axes, climb: (start, end), uniform, share: FULL_TURN / whole };
+            self.turn(block, line, &course, Turn::Inner, &mut pieces, &mut restore, sink)?;
+            start = end;
         }
+        let course = Course { arc, radius, axes, climb: (start, to), uniform, share: arc.sweep() / whole };
+        self.turn(block, line, &course, Turn::Last, &mut pieces, &mut restore, sink)?;
         if pieces > 1 {
             self.counts.arcs_split = self.counts.arcs_split.saturating_add(1);
+        }
+        Ok(())
+    }
+
+    /// One turn of an arc at most, in the pieces that it needs.
+    #[allow(clippy::too_many_arguments)] // the line, its turn, and what came before
+    fn turn(
+        &mut self,
+        block: &Block,
+        line: &[u8],
+        course: &Course,
+        turn: Turn,
+        pieces: &mut u32,
+        restore: &mut bool,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let (first, second, third) = course.axes;
+        let step = step(self.modal.unit, self.modal.integers).counts() as f64;
+        let uniform = |axis: Axis| self.axes.get(axis).is_uniform();
+        let climbs = course.climb.0 != course.climb.1 && !uniform(third);
+        // In radius form, and between ends that are shifted differently, the centre is well kept only by
+        // parts of a quarter at most. So is a helix divided again only where its table bends.
+        let quarters = course.radius.is_some() || !uniform(first) || !uniform(second) || climbs;
+        let turns = |axis: Axis| quarters || self.axes.get(axis).takes_up();
+        let mut parts = course.arc.parts(turns(first), turns(second), step / 2.0);
+        tidy(&mut parts, course.arc.start, 2.0 * step);
+        let mut done = 0.0;
+        let last = parts.len().saturating_sub(1);
+        for (index, part) in parts.iter().enumerate() {
+            let ends = self.ends(course, part.end, if index == last { 1.0 } else { done + part.share });
+            *restore |= self.take_up(block, &ends, sink)?;
+            let count = self.divisions(course, done, part.share, &ends);
+            for k in 1..=count {
+                let upto = done + part.share * f64::from(k) / f64::from(count);
+                let ends = if k == count { ends } else { self.ends(course, course.at(upto), upto) };
+                let piece = self.piece(course, ends, course.share * part.share / f64::from(count));
+                if turn == Turn::Last && index == last && k == count {
+                    self.last_piece(block, line, course, &piece, *pieces, *restore, sink)?;
+                } else {
+                    self.inner_piece(block, line, course, &piece, *pieces == 0, sink)?;
+                    *restore = false;
+                }
+                *pieces = pieces.saturating_add(1);
+            }
+            done += part.share;
         }
         Ok(())
     }
@@ -237,24 +290,24 @@ impl Rewriter<'_> {
             let worst = |k: u32| {
                 let at =
                     |t: f64| self.exact(course, from + share * (f64::from(k) + t) / f64::from(count), ends);
-                let (a, m, b) = (at(0.0), at(0.5), at(1.0));
+                let (a, b) = (at(0.0), at(1.0));
                 let shift = |q: [f64; 3], t: f64| -> Place {
                     let place = course.at(from + share * (f64::from(k) + t) / f64::from(count));
                     let [x, y, _] = q;
                     (x - place.0, y - place.1)
                 };
                 let (s0, s1) = (shift(a, 0.0), shift(b, 1.0));
-                let ([ax, ay, az], [bx, by, bz], [_, _, mz]) = (a, b, m);
+                let ([ax, ay, az], [bx, by, bz]) = (a, b);
                 let near =
                     (course.arc.centre.0 + (s0.0 + s1.0) / 2.0, course.arc.centre.1 + (s0.1 + s1.1) / 2.0);
                 let centre = centre_between((ax, ay), (bx, by), near);
                 let radius = libm::hypot(ax - centre.0, ay - centre.1);
-                let off = |q: [f64; 3]| {
-                    let [x, y, _] = q;
-                    libm::fabs(libm::hypot(x - centre.0, y - centre.1) - radius)
+                let off = |t: f64| {
+                    let [x, y, z] = at(t);
+                    let climb = libm::fabs(z - az - t * (bz - az));
+                    libm::fabs(libm::hypot(x - centre.0, y - centre.1) - radius).max(climb)
                 };
-                let off_climb = libm::fabs(mz - (az + bz) / 2.0);
-                off(m).max(off(at(0.25))).max(off(at(0.75))).max(off_climb)
+                off(0.25).max(off(0.5)).max(off(0.75))
             };
             if (0..count).all(|k| worst(k) <= CHORD_TOLERANCE) {
                 break;
@@ -439,6 +492,11 @@ impl Rewriter<'_> {
             }
         } else {
             self.patch_centres(block, &centres, single, half, &mut patches)?;
+        }
+        if let Some(turns) = block.p.filter(|turns| turns.number.whole() != Some(1)) {
+            let mut text = Text::new();
+            put(&mut text, b"P1");
+            patches.replace(turns.span, text);
         }
         self.share_feed(block, piece.share, &mut patches);
         self.write_line(line, &patches, None, sink);

@@ -5,7 +5,9 @@
 //! height, reached in rapid, and the R plane of a cycle lie at it and not above it. Where a program
 //! never goes sideways in rapid at a known height, the highest place of its rapids takes its place.
 //!
-//! `Near` follows the rapids since the last cut: an overrun is made no lower than they went sideways.
+//! `Near` follows the rapids since the last cut: an overrun before a cut, or before the way down to it, is
+//! made no lower than they went sideways. One at the end of a rapid, or on the way to a hole, asks for the
+//! clear height alone.
 
 use super::block::{Block, Purpose};
 use super::settings::Settings;

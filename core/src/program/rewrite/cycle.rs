@@ -63,6 +63,11 @@ impl Rewriter<'_> {
         note: &mut Note,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
+        // Some controls count repeats with K: nothing is guessed.
+        let foreign = block.centre.iter().find_map(|(_, word)| *word).filter(|_| code != BACK_BORE);
+        if foreign.is_some() {
+            return Err(trouble(foreign, CycleTrouble::Foreign));
+        }
         let (first, second, third) = self.modal.plane.axes();
         let before = self.drilling;
         self.remember(block, third);

@@ -42,9 +42,14 @@ impl Rewriter<'_> {
             }
         }
         let restore = self.seat_before(block, &targets, note, sink)?;
-        let (first, second, _) = self.modal.plane.axes();
+        let (first, second, third) = self.modal.plane.axes();
         let in_plane = self.axes.get(first).shifts() || self.axes.get(second).shifts();
-        if self.modal.motion.is_arc() && in_plane {
+        // Of a helix whose third axis alone is corrected, only the climb follows the table.
+        let climbs = !self.axes.get(third).is_uniform() && self.heading(third, *targets.get(third)).is_some();
+        if climbs && !in_plane && self.modal.motion.is_arc() && block.rotary.is_some() {
+            note.along_travel = Some(AlongTravel::Rotary);
+            self.straight(block, line, &targets, restore, note, sink)?;
+        } else if self.modal.motion.is_arc() && (in_plane || climbs) {
             self.arc(block, line, &targets, restore, sink)?;
         } else {
             self.straight(block, line, &targets, restore, note, sink)?;
@@ -55,7 +60,7 @@ impl Rewriter<'_> {
         Ok(())
     }
 
-    /// A line, or an arc whose plane has no corrected axis.
+    /// A line, or an arc whose plane has no corrected axis and which need not be divided.
     #[inline(never)]
     fn straight(
         &mut self,

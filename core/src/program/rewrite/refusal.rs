@@ -82,6 +82,8 @@ pub enum CycleTrouble {
     Incomplete,
     /// L is no whole number of repeats.
     Repeats,
+    /// I, J or K in a cycle that has no such word.
+    Foreign,
 }
 
 impl Reason {
@@ -167,6 +169,7 @@ impl fmt::Display for Reason {
                 f.write_str("a back bore that steps aside along a corrected axis")
             }
             Reason::Cycle(CycleTrouble::Incomplete) => f.write_str("a cycle without depth or R plane"),
+            Reason::Cycle(CycleTrouble::Foreign) => f.write_str("a cycle with an I, J or K that it does not define"),
             Reason::Cycle(CycleTrouble::Repeats) => f.write_str("a cycle whose L is no whole number"),
             Reason::PastLimit { axis, command, limit } => write!(
                 f,

@@ -300,4 +300,5 @@ fn a_million_increments_end_where_they_should() {
     }
 }
 
+mod arcs;
 mod words;

@@ -231,6 +231,12 @@ impl Interpreter {
         if !block.has_any(b"XYZRIJK") && !block.has_any(b"QL") {
             return Ok(());
         }
+        // Repeats on some controls, offsets on others: only a back bore defines them.
+        if let Some(letter) = b"IJK".iter().find(|letter| block.word(**letter).is_some())
+            && kind != CycleKind::BackBore
+        {
+            return Err(Reason::CycleWord(*letter));
+        }
         let lengths = [b'Z', b'Y', b'X', b'R', b'Q', b'I', b'J', b'K'].map(|l| self.word_length(block, l));
         let [z, y, x, r, q, i, j, k] = lengths;
         let (first, second, third) = self.plane.axes();

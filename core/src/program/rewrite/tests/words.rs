@@ -2,63 +2,9 @@
 
 use super::*;
 
-/// A table of X alone, with its lost motion at some places.
-fn along_x(stations: &[(f64, f64)]) -> Table {
-    let at = |(place, lost): &(f64, f64)| {
-        Station::of_lost_motion(mm(*place), mm(*lost), Length::ZERO, Direction::Plus)
-    };
-    let stations: Vec<Station> = stations.iter().map(at).collect();
-    let x = AxisTable::new(Direction::Plus, &stations).ok();
-    Table { axes: PerAxis { x, y: None, z: None }, ..Table::EMPTY }
-}
-
 fn refusal(program: &str, table: &Table) -> (u64, Reason) {
     let refusal = rewrite(program, table, &Settings::DEFAULT).unwrap_err();
     (refusal.line, refusal.reason)
-}
-
-/// The places and centres of the arcs of a program, in absolute coordinates: start, end, centre.
-fn arcs(program: &str) -> Vec<[(f64, f64); 3]> {
-    let (mut modal, mut at, mut found) = (Modal::new(Unit::Mm, Integers::Units), (0.0, 0.0), Vec::new());
-    for line in program.lines() {
-        let (mut end, mut centre) = (at, at);
-        for token in Words::new(line.as_bytes()).flatten() {
-            let Token::Word(word) = token else { continue };
-            let value = word.number.value();
-            match word.letter {
-                b'G' => _ = modal.apply(word.number.tenths().unwrap()),
-                b'X' => end.0 = value,
-                b'Y' => end.1 = value,
-                b'I' => centre.0 += value,
-                b'J' => centre.1 += value,
-                _ => {}
-            }
-        }
-        if modal.motion.is_arc() {
-            found.push([at, end, centre]);
-        }
-        at = end;
-    }
-    found
-}
-
-#[test]
-fn an_arc_of_a_few_thousandths_does_not_become_a_circle() {
-    // The lost motion falls by half of the travel, going down: a thousandth becomes nothing.
-    let table = along_x(&[(0.0, 0.5), (1.0, 1.0)]);
-    for (start, micrometres) in (495..=500).flat_map(|start| (1..40).map(move |chord| (start, chord))) {
-        let (from, half) = (f64::from(start) / 1e3, f64::from(micrometres) / 2e3);
-        let to = from - 2.0 * half;
-        let program =
-            std::format!("G0 X1 Y0\nG1 X{from:.3} F100\nG3 X{to:.3} Y0 I-{half:.4} J0\nG1 X0 Y-1\n");
-        let text = body(&program, &table);
-        let found = arcs(&text);
-        assert!(!found.is_empty());
-        for [start, end, _] in found {
-            let chord = (end.0 - start.0).hypot(end.1 - start.1);
-            assert!(chord > 0.000_9 && end.0 <= start.0, "{micrometres}: {program}{text}");
-        }
-    }
 }
 
 #[test]
@@ -117,5 +63,18 @@ fn words_with_two_meanings_are_refused() {
     assert_eq!(reason("G112\n"), (1, Reason::UnknownCode));
     for fine in ["G71 G90 G0 X1\n", "G111\n", "G4 X1.5\n", "G0 G28 Z0\n", "G1 F90 G4 P1\n"] {
         assert!(rewrite(fine, &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok(), "{fine}");
+    }
+}
+
+#[test]
+fn a_cycle_has_the_words_that_it_defines() {
+    let cycle = |words: &str| std::format!("G0 X0 Y0 Z20\nG98 {words} X5 Z-9 R2 F99\nX9\nG80\n");
+    for words in ["G81 K3", "G83 Q3 K0", "G82 P1 I2", "G85 J1"] {
+        let text = cycle(words);
+        assert_eq!(reason(&text), (2, Reason::Cycle(CycleTrouble::Foreign)), "{text}");
+    }
+    assert_eq!(reason(&cycle("G81").replace("X9", "X9 K3")).0, 3);
+    for words in ["G87 I0 J0 K-5", "G81 L3"] {
+        assert!(rewrite(&cycle(words), &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok(), "{words}");
     }
 }

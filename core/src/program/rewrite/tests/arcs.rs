@@ -1,0 +1,151 @@
+//! Arcs along a table, and arcs of several turns, judged by the replay.
+
+use super::*;
+use crate::program::replay::{AxisSlack, Replay, Report, SeatStation, Settings as Judged, Source, Want};
+
+/// A table of X alone, with its lost motion at some places.
+fn along_x(stations: &[(f64, f64)]) -> Table {
+    let at = |(place, lost): &(f64, f64)| {
+        Station::of_lost_motion(mm(*place), mm(*lost), Length::ZERO, Direction::Plus)
+    };
+    let stations: Vec<Station> = stations.iter().map(at).collect();
+    let x = AxisTable::new(Direction::Plus, &stations).ok();
+    Table { axes: PerAxis { x, y: None, z: None }, ..Table::EMPTY }
+}
+
+/// Z with its lost motion at some places, and X with the same everywhere.
+fn along_z(x: f64, stations: &[(f64, f64)]) -> Table {
+    let at = |(place, lost): &(f64, f64)| {
+        Station::of_lost_motion(mm(*place), mm(*lost), Length::ZERO, Direction::Minus)
+    };
+    let stations: Vec<Station> = stations.iter().map(at).collect();
+    let z = AxisTable::new(Direction::Minus, &stations).ok();
+    Table { axes: PerAxis { z, ..table(x, 0.0, 0.0).axes }, ..Table::EMPTY }
+}
+
+/// What the tool does on a machine with the lost motion of a table, under the original and the rewritten.
+fn replayed(program: &str, table: &Table, settings: &Settings) -> (String, Report) {
+    let (text, _, _) = rewrite(program, table, settings).unwrap();
+    let slack = PerAxis::from_fn(|axis| {
+        let stations = table.axes.get(axis).iter().flat_map(|table| table.stations()).map(|s| SeatStation {
+            position_mm: s.position.as_mm(),
+            plus_mm: s.plus.as_mm(),
+            minus_mm: s.minus.as_mm(),
+        });
+        AxisSlack::of_stations(stations, 0.0).unwrap()
+    });
+    let mut replay = Replay::new(Judged::new(slack));
+    let (mut original, mut rewritten) = (program.lines(), text.lines());
+    loop {
+        let (source, line) = match replay.advance(&mut |_| {}).unwrap() {
+            Want::Done => break,
+            Want::Line(Source::Original) => (Source::Original, original.next()),
+            Want::Line(Source::Rewritten) => (Source::Rewritten, rewritten.next()),
+        };
+        match line {
+            Some(line) => replay.read(source, line.as_bytes()).unwrap(),
+            None => replay.end(source),
+        }
+    }
+    let report = replay.report(0.002);
+    (text, report)
+}
+
+/// The places and centres of the arcs of a program, in absolute coordinates: start, end, centre.
+fn arcs(program: &str) -> Vec<[(f64, f64); 3]> {
+    let (mut modal, mut at, mut found) = (Modal::new(Unit::Mm, Integers::Units), (0.0, 0.0), Vec::new());
+    for line in program.lines() {
+        let (mut end, mut centre) = (at, at);
+        for token in Words::new(line.as_bytes()).flatten() {
+            let Token::Word(word) = token else { continue };
+            let value = word.number.value();
+            match word.letter {
+                b'G' => _ = modal.apply(word.number.tenths().unwrap()),
+                b'X' => end.0 = value,
+                b'Y' => end.1 = value,
+                b'I' => centre.0 += value,
+                b'J' => centre.1 += value,
+                _ => {}
+            }
+        }
+        if modal.motion.is_arc() {
+            found.push([at, end, centre]);
+        }
+        at = end;
+    }
+    found
+}
+
+#[test]
+fn an_arc_of_a_few_thousandths_does_not_become_a_circle() {
+    // The lost motion falls by half of the travel, going down: a thousandth becomes nothing.
+    let table = along_x(&[(0.0, 0.5), (1.0, 1.0)]);
+    for (start, micrometres) in (495..=500).flat_map(|start| (1..40).map(move |chord| (start, chord))) {
+        let (from, half) = (f64::from(start) / 1e3, f64::from(micrometres) / 2e3);
+        let to = from - 2.0 * half;
+        let program =
+            std::format!("G0 X1 Y0\nG1 X{from:.3} F100\nG3 X{to:.3} Y0 I-{half:.4} J0\nG1 X0 Y-1\n");
+        let text = body(&program, &table);
+        let found = arcs(&text);
+        assert!(!found.is_empty());
+        for [start, end, _] in found {
+            let chord = (end.0 - start.0).hypot(end.1 - start.1);
+            assert!(chord > 0.000_9 && end.0 <= start.0, "{micrometres}: {program}{text}");
+        }
+    }
+}
+
+#[test]
+fn a_helix_follows_a_table_of_its_third_axis() {
+    let table = along_z(0.0, &[(-8.0, 0.3), (-5.0, 0.1), (5.0, 0.1)]);
+    let program = "G0 X0 Y0 Z5\nG1 Z-10 F100\nG2 X0 Y0 I10 J0 Z2\nG3 X5 Y5 R5 Z-9\nG0 Z9\n";
+    let (text, report) = replayed(program, &table, &Settings::DEFAULT);
+    assert!(report.before.max_mm > 0.2 && report.after.max_mm < 0.001_1, "{report:?}\n{text}");
+    // The turns of the circle and the words of the rest stay.
+    assert!(text.lines().filter(|line| line.contains("I")).count() > 2, "{text}");
+    let mut rewriter = Rewriter::new(&table, &Settings::DEFAULT);
+    let mut told = |line: &str| rewriter.line(line.as_bytes(), &mut |_| {});
+    for line in ["G0 X0 Y0 Z5", "G1 Z-10 F100"] {
+        told(line).unwrap();
+    }
+    let note = told("G2 X0 Y0 I10 J0 Z2 A90").unwrap();
+    assert_eq!(note.along_travel, Some(AlongTravel::Rotary));
+    let unknown = rewrite("G0 Z5\nG1 Z-9 F9\nG2 X0 Y0 I10 J0 Z2\n", &table, &Settings::DEFAULT);
+    assert_eq!(unknown.unwrap_err().reason, Reason::ArcFromUnknown);
+}
+
+#[test]
+fn an_arc_of_several_turns_becomes_one_after_the_other() {
+    let uniform = table(0.08, 0.06, 0.12);
+    let tables = [uniform, along_z(0.08, &[(-8.0, 0.3), (-5.0, 0.1), (5.0, 0.1)])];
+    for (table, arc) in tables.iter().flat_map(|table| {
+        [
+            "G2 X0 Y0 I10 J0 Z3 P3",
+            "G3 X6.5 Y6.5 I6.5 J0 Z-14 P2",
+            "G2 X20 Y0 I10 J-3 P12",
+            "G91 G3 X5 I2.5 Z7 P4",
+        ]
+        .map(|arc| (table, arc))
+    }) {
+        let program = std::format!("G0 X0 Y0\nZ5\nG1 Z-10 F100\n{arc}\nG90 G1 X25\nG0 Z9\n");
+        let (text, report) = replayed(&program, table, &Settings::DEFAULT);
+        assert!(report.before.max_mm > 0.05, "{report:?}");
+        assert!(report.after.max_mm < 0.001_6 && report.missing == 0, "{report:?}\n{program}\n{text}");
+        assert!(text.lines().any(|line| line.ends_with(" P1")), "{text}");
+    }
+    let x = table(0.1, 0.0, 0.0);
+    for arc in ["G2 X10 R5 P2", "G2 I5 P0", "G2 I5 P1.5", "G64 P2 G2 I5", "G2 I5 P20000"] {
+        let program = std::format!("G0 X0 Y0\nZ5\nG1 Z-1 F9\n{arc}\n");
+        let refusal = rewrite(&program, &x, &Settings::DEFAULT).unwrap_err();
+        assert_eq!((refusal.line, refusal.reason), (4, Reason::Turns), "{arc}");
+    }
+    // Each piece has its share of the time.
+    let text = body("G0 X0 Y0\nZ5\nG93 G1 Z-1 F9\nG2 X10 Y0 I5 J0 F3 P2\n", &x);
+    let minutes: f64 = text
+        .lines()
+        .skip_while(|line| !line.contains("G2"))
+        .filter(|line| line.contains('I') || line.contains('J'))
+        .map(|line| 1.0 / line.split_once('F').unwrap().1.split(' ').next().unwrap().parse::<f64>().unwrap())
+        .sum();
+    assert!((minutes - 1.0 / 3.0).abs() < 1e-5, "{minutes}\n{text}");
+}
