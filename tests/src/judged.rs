@@ -8,7 +8,7 @@ use takeup_core::program::replay::{
     geometry::Point,
 };
 use takeup_core::program::rewrite::clear::Heights;
-use takeup_core::program::rewrite::{self, Rewriter, Strategy};
+use takeup_core::program::rewrite::{self, CycleTrouble, Reason, Rewriter, Strategy};
 
 use takeup_core::program::{Token, Words};
 
@@ -163,13 +163,19 @@ impl Job {
 
     /// Rewrites, replays, and looks at what must hold for every program that is not refused: the tool
     /// stays on the path within `most` (mm), the program ends where it should, cuts that could not be
-    /// seated are listed, and a corrected program is refused.
+    /// seated are listed, and a corrected program is refused. A program is refused where it must be, and
+    /// nowhere else.
     ///
     /// # Errors
     /// What is wrong, with both programs.
-    pub fn holds(&self, text: &str, most: f64) -> Result<(), Wrong> {
-        let refused = |refusal| self.wrong(Kind::Refused, format!("{refusal:?}"), text, "");
-        let rewritten = self.rewritten(text).map_err(refused)?;
+    pub fn holds(&self, text: &str, most: f64) -> Result<Held, Wrong> {
+        let (due, rewritten) = (self.refusal_due(text), self.rewritten(text));
+        let refused = rewritten.as_ref().err().map(|refusal| (refusal.line, refusal.reason));
+        if refused != due {
+            let kind = Kind::Refused(refused.map(|(_, reason)| reason));
+            return Err(self.wrong(kind, format!("refused {refused:?}, due {due:?}"), text, ""));
+        }
+        let Ok(rewritten) = rewritten else { return Ok(Held::Refused) };
         let wrong = |kind, what| Err(self.wrong(kind, what, text, &rewritten.text));
         let report = match self.replayed(text, &rewritten.text) {
             Ok(report) => report,
@@ -181,14 +187,22 @@ impl Job {
         if report.hurried_mm > most {
             return wrong(Kind::Hurried, format!("{} mm of cuts are made in rapid", report.hurried_mm));
         }
-        // An axis that moves alone crosses its clearance on its own path: not listed, and no longer than that.
-        let upper = text.to_ascii_uppercase();
-        let seatings = 1 + FORGETTING.iter().map(|word| upper.matches(word).count()).sum::<usize>();
-        let alone = self.widths.iter().map(|w| f64::from(*w) / 1000.0).sum::<f64>() * seatings as f64;
-        // Not yet for holes: a cycle over an axis whose seat is unknown is not listed.
-        let holes = upper.contains("G73") || (81..=89).any(|n| upper.contains(&format!("G{n}")));
-        if report.unseated_mm > alone + 1e-6 && rewritten.unseated.is_empty() && !holes {
-            return wrong(Kind::Unlisted, format!("{} mm are cut unseated", report.unseated_mm));
+        if report.unseated_mm > 0.0 && rewritten.unseated.is_empty() {
+            // An axis that moves alone crosses its clearance on its own path: not listed, and no longer than
+            // that each time its seat was lost.
+            let lost = seats_lost(text);
+            for (index, axis) in Axis::ALL.into_iter().enumerate() {
+                let mut widths = [0; 3];
+                widths[index] = self.widths[index];
+                let alone = match (Self { widths, ..*self }).replayed(text, &rewritten.text) {
+                    Ok(report) => report.unseated_mm,
+                    Err(failure) => return wrong(Kind::NotFollowed, format!("{axis} alone: {failure:?}")),
+                };
+                let may = f64::from(self.widths[index]) / 1000.0 * lost[index] as f64;
+                if alone > may + 1e-6 {
+                    return wrong(Kind::Unlisted, format!("{axis} is cut {alone} mm unseated, {may} may be"));
+                }
+            }
         }
         let (end, ends) = match (end_of(text), end_of(&rewritten.text)) {
             (Ok(end), Ok(ends)) => (end, ends),
@@ -207,7 +221,41 @@ impl Job {
         if self.rewritten(&rewritten.text).is_ok() {
             return wrong(Kind::NotRecognised, "a corrected program is not refused".to_owned());
         }
-        Ok(())
+        Ok(Held::Judged)
+    }
+
+    /// Where and why a generated program must be refused, by its words alone: drilling cycles in G91 along
+    /// an axis that bears where the drill does not come from, or that bore upward too, and back bores that
+    /// step aside along a corrected axis.
+    fn refusal_due(&self, text: &str) -> Option<(u64, Reason)> {
+        let corrected = |axis: usize| self.widths.get(axis).is_some_and(|width| *width > 0);
+        let (mut incremental, mut third, mut cycle) = (false, 2, None);
+        for (number, line) in (1..).zip(text.lines()) {
+            let (mut moves, mut aside) = (false, [false; 3]);
+            for token in Words::new(line.as_bytes()) {
+                let Ok(Token::Word(word)) = token else { continue };
+                match (word.letter, word.number.tenths()) {
+                    (b'G', Some(900 | 910)) => incremental = word.number.tenths() == Some(910),
+                    (b'G', Some(170)) => third = 2,
+                    (b'G', Some(180)) => third = 1,
+                    (b'G', Some(190)) => third = 0,
+                    (b'G', Some(code @ (730 | 810..=890))) => cycle = Some(code),
+                    (b'G', Some(0..=30 | 800)) => cycle = None,
+                    (b'X'..=b'Z' | b'R', _) => moves = true,
+                    (b'I'..=b'K', _) => aside[usize::from(word.letter - b'I')] = word.number.mantissa() != 0,
+                    _ => {}
+                }
+            }
+            let Some(code) = cycle.filter(|_| moves) else { continue };
+            // X and Y bear on their plus side where they are measured, Z on its minus side.
+            if incremental && corrected(third) && (third != 2 || code == 870) {
+                return Some((number, Reason::Cycle(CycleTrouble::Incremental)));
+            }
+            if code == 870 && (0..3).any(|axis| axis != third && aside[axis] && corrected(axis)) {
+                return Some((number, Reason::Cycle(CycleTrouble::StepAside)));
+            }
+        }
+        None
     }
 
     fn wrong(&self, kind: Kind, what: String, original: &str, rewritten: &str) -> Wrong {
@@ -217,11 +265,20 @@ impl Job {
     }
 }
 
+/// What became of a program that holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Held {
+    /// It was rewritten, and what came of it is right.
+    Judged,
+    /// It was refused, as it must be.
+    Refused,
+}
+
 /// What can be wrong with a rewritten program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
-    /// It was refused.
-    Refused,
+    /// It was refused for this, which it must not be, or was not refused.
+    Refused(Option<Reason>),
     /// Replay refuses one of the two.
     NotFollowed,
     /// The tool leaves the path.
@@ -252,8 +309,25 @@ impl std::fmt::Display for Wrong {
     }
 }
 
-/// How the words begin that make seats unknown.
-const FORGETTING: [&str; 7] = ["G28", "G30", "G92", "G5", "G10", "G4", "M6"];
+/// How often the seat of each axis becomes unknown, the start counted too: reference returns and machine
+/// places, tool changes, offsets, new names of places, by their words. Names of axes are not looked at: the
+/// allowance is generous there.
+fn seats_lost(text: &str) -> [usize; 3] {
+    let mut lost = [1; 3];
+    for line in text.lines() {
+        let (mut all, mut z) = (false, false);
+        for token in Words::new(line.as_bytes()) {
+            let Ok(Token::Word(word)) = token else { continue };
+            match (word.letter, word.number.tenths()) {
+                (b'G', Some(100 | 280 | 300 | 520..=593 | 920..=923)) | (b'M', Some(60)) => all = true,
+                (b'G', Some(430..=449 | 490)) => z = true,
+                _ => {}
+            }
+        }
+        lost = [lost[0] + usize::from(all), lost[1] + usize::from(all), lost[2] + usize::from(all || z)];
+    }
+    lost
+}
 
 /// The words that have nothing to do with motion, in order.
 fn other_words(text: &str) -> Vec<(u8, i64)> {

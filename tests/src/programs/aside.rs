@@ -95,14 +95,16 @@ impl Writer<'_> {
 
     fn work_offset(&mut self) {
         self.up();
-        let words =
-            self.dice.one_of(&["G55", "G59.3", "G54.1 P4", "G10 L2 P0 X1. Y2. Z3.", "G52 X5. Y0. Z0."]);
-        // Not yet the offset that is in force already, nor the data of another one: they change nothing,
-        // but the rewriter forgets all places.
-        let words = if words == self.offset { "G57" } else { words };
-        if !matches!(words.get(..3), Some("G10" | "G52")) {
-            self.offset = words;
-        }
+        // The offset that may be in force already, and the data of another one, too.
+        let words = self.dice.one_of(&[
+            "G54",
+            "G55",
+            "G59.3",
+            "G54.1 P4",
+            "G10 L2 P0 X1. Y2. Z3.",
+            "G10 L2 P5 X1. Y2. Z3.",
+            "G52 X5. Y0. Z0.",
+        ]);
         self.line(words);
         self.motion = "";
         self.again();
@@ -150,8 +152,7 @@ impl Writer<'_> {
     /// A cut that may be skipped; behind it every axis is told again.
     fn block_delete(&mut self) {
         self.absolute();
-        // Not yet "/2": lines inserted before such a block carry another switch.
-        let mark = self.dice.one_of(&["/", "/ ", "/"]);
+        let mark = self.dice.one_of(&["/", "/ ", "/2 "]);
         match self.dice.below(3) {
             0 => self.line_from(mark, "M8"),
             1 => {

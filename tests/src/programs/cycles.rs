@@ -23,12 +23,10 @@ impl Writer<'_> {
             if first {
                 words.push(format!("{plane}{}{back}", if incremental { "G91 " } else { "G90 " }));
             } else if !incremental && self.dice.once_in(5) {
-                // Not yet back to G98: a series that is interrupted for an overrun forgets the level
-                // that it began at.
-                words.push("G99".to_owned());
+                words.push(self.dice.one_of(&["G98", "G99"]).to_owned());
             }
             if first || self.dice.once_in(5) {
-                words.push(self.drill(axes, incremental));
+                words.push(self.drill(axes, incremental, repeated));
             }
             words.push(self.hole(axes, repeated && incremental));
             self.line(&words.join(" "));
@@ -64,15 +62,16 @@ impl Writer<'_> {
     }
 
     /// The cycle's own words: code, depth, R, and what else it needs.
-    fn drill(&mut self, axes: [usize; 3], incremental: bool) -> String {
+    fn drill(&mut self, axes: [usize; 3], incremental: bool, repeated: bool) -> String {
         let mut codes = vec!["G81", "G82", "G83", "G73", "G84", "G85", "G86", "G88", "G89"];
         if self.has(Part::BackBoring) {
             codes.push("G87");
         }
         let code = self.dice.one_of(&codes);
         let level = self.at[axes[2]];
-        // Not yet above the initial level, for the same reason as above.
-        let over = self.dice.one_of(&[-3_000, -2_000, -4_500]);
+        // The R plane may lie above the level that the cycle began at; not in repeats, which are refused then
+        // where they turn round.
+        let over = self.dice.one_of(&[-3_000, -2_000, -4_500, if repeated { -1_000 } else { 1_500 }]);
         let retract = level + self.scaled(over);
         let deep = 2_000 + self.dice.below(4_000) as i64;
         let bottom = retract - self.scaled(deep);
@@ -105,7 +104,13 @@ impl Writer<'_> {
             if only == index as u64 {
                 continue;
             }
-            let to = if self.incremental { self.at[axis] + self.step() / 2 } else { self.place(axis) / 2 };
+            let mut to =
+                if self.incremental { self.at[axis] + self.step() / 2 } else { self.place(axis) / 2 };
+            // The same hole again, or one within a clearance of it, is no work.
+            let apart = self.scaled(300);
+            if (to - self.at[axis]).abs() < apart {
+                to = self.at[axis] + apart;
+            }
             words.push(self.word(axis, to));
             self.at[axis] += (to - self.at[axis]) * repeats as i64;
         }

@@ -83,21 +83,9 @@ pub const ALL: [Part; 17] = [
     Part::ToolChanges,
 ];
 
-/// Parts that are refused or not corrected as yet, although a corrected axis could be followed through
-/// them: turns and cycles of these kinds are refused, after length offsets X and Y are forgotten too, and
-/// the upward cut of G87 is not corrected.
-const NOT_YET: [Part; 6] = [
-    Part::Turns,
-    Part::IncrementalCycles,
-    Part::RepeatedCycles,
-    Part::CyclesInPlanes,
-    Part::BackBoring,
-    Part::LengthOffsets,
-];
-
-/// The parts that are rewritten.
+/// The parts that are rewritten: all but arcs of several turns, which are plainly refused (`Reason::Turns`).
 pub fn ready() -> Vec<Part> {
-    ALL.into_iter().filter(|part| !NOT_YET.contains(part)).collect()
+    ALL.into_iter().filter(|part| *part != Part::Turns).collect()
 }
 
 /// A program being written. Positions are whole thousandths of the program's unit.
@@ -112,8 +100,6 @@ struct Writer<'p> {
     incremental: bool,
     absolute_centres: bool,
     feed: Feed,
-    /// The work offset chosen last.
-    offset: &'static str,
     inch: bool,
     lower: bool,
     number: Option<u32>,
@@ -146,7 +132,6 @@ pub fn program_of(seed: u64, language: Language, blocks: usize, parts: &[Part]) 
         incremental: false,
         absolute_centres: false,
         feed: Feed::PerMinute,
-        offset: "",
         inch: whole && dice.once_in(5),
         lower: whole && dice.once_in(6),
         number: (whole && dice.once_in(3)).then_some(10),

@@ -1,6 +1,6 @@
 //! Constructs that no program may have on a corrected axis, put into programs that are otherwise sound.
 
-use super::{Dice, Language, program};
+use super::{Dice, Language, Part, program_of, ready};
 
 /// A construct, with what names it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,7 +44,10 @@ pub const CONSTRUCTS: [Construct; 22] = [
 /// A program with one construct in it, and the line of it, counted from 1.
 pub fn refused(seed: u64) -> (String, Construct, u64) {
     let mut dice = Dice::new(seed ^ 0x7e4a);
-    let text = program(seed, Language::Whole, 6);
+    // Nothing that is refused itself where X, Y or Z is corrected.
+    let mut parts = ready();
+    parts.retain(|part| !matches!(part, Part::IncrementalCycles | Part::BackBoring));
+    let text = program_of(seed, Language::Whole, 6, &parts);
     let construct = dice.one_of(&CONSTRUCTS);
     let mut lines: Vec<&str> = text.lines().collect();
     let at = 1 + dice.below(lines.len() as u64 - 2) as usize;

@@ -174,6 +174,12 @@ impl Cycle {
         })
     }
 
+    /// The axis of the drill.
+    #[must_use]
+    pub const fn depth_axis(&self) -> Axis {
+        self.axes.2
+    }
+
     fn third(&self, place: Length) -> Axes {
         let mut axes = PerAxis::default();
         *axes.get_mut(self.axes.2) = Some(place);

@@ -6,7 +6,7 @@ use super::{
     figures::{Figures, Worst},
     geometry::{Point, Shape, distance},
     interpret::{Motion, Rate, Reading},
-    machine::{Machine, Slack},
+    machine::{AxisSlack, Machine, Slack},
     refusal::Refusal,
     track::{Intent, Judged, Path, Track},
 };
@@ -167,7 +167,8 @@ impl Replay {
         let Settings { slack, unit, integers } = settings;
         let reading = Reading { unit, integers, slack: slack.map(|axis| !axis.is_none()) };
         let clearances = slack.iter().map(|(_, axis)| axis.widest_mm()).sum();
-        let widest_z = slack.z.widest_mm();
+        let widest = slack.map(AxisSlack::widest_mm);
+        let widest_z = widest.z;
         let machine = Machine::new(slack, &Point::default());
         Self {
             original: Feed::new(reading),
@@ -183,8 +184,8 @@ impl Replay {
             before_machine: machine.clone(),
             after_machine: machine.clone(),
             ahead_machine: machine,
-            before: Track::new(clearances, widest_z),
-            after: Track::new(clearances, widest_z),
+            before: Track::new(clearances, widest),
+            after: Track::new(clearances, widest),
             clear: Clear::default(),
             widest_z,
         }
@@ -249,6 +250,7 @@ impl Replay {
             begins: self.length,
             rate: motion.rate,
             line: motion.line,
+            depth: motion.depth,
             number: self.read,
         };
         self.read = self.read.saturating_add(1);

@@ -46,6 +46,8 @@ pub struct Motion {
     pub line: u64,
     /// Axes that come from an unknown place: which way they moved is not known.
     pub from_unknown: PerAxis<bool>,
+    /// The axis that goes into the work and out of it: the drill's in a stroke of a cycle, else Z.
+    pub depth: Axis,
 }
 
 /// What a program makes the machine do, as far as replay is concerned.
@@ -186,6 +188,7 @@ impl Interpreter {
             return Ok(Some(event));
         }
         while let Some(cycle) = &mut self.cycle {
+            let depth = cycle.depth_axis();
             let Some(stroke) = cycle.next_stroke(self.position) else {
                 self.cycle = None;
                 break;
@@ -193,7 +196,7 @@ impl Interpreter {
             let stroke = stroke.ok_or(self.refusal(Span { start: 0, end: 0 }, Reason::OutOfRange))?;
             let (target, rate) = stroke;
             if let Some(motion) = self.straight(target, rate, PerAxis::default()) {
-                return Ok(Some(Event::Motion(motion)));
+                return Ok(Some(Event::Motion(Motion { depth, ..motion })));
             }
         }
         Ok(None)

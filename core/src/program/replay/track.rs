@@ -12,6 +12,7 @@ use super::{
     interpret::Rate,
     machine::Piece,
 };
+use crate::axis::{Axis, PerAxis};
 use heapless::Deque;
 
 /// Motions of the original that are kept before and behind the present one.
@@ -32,6 +33,8 @@ pub struct Intent {
     pub rate: Rate,
     /// The line that commands it.
     pub line: u64,
+    /// The axis that goes into the work and out of it.
+    pub depth: Axis,
     /// Its number, counted from 0.
     pub number: u64,
 }
@@ -110,8 +113,8 @@ pub struct Judged {
 pub struct Track {
     /// Length along the path that counts as near (mm).
     near: f64,
-    /// How far the tool may lag behind its command in Z (mm).
-    lag_z: f64,
+    /// How far the tool may lag behind its command (mm).
+    lag: PerAxis<f64>,
     /// How far along the path the tool has come.
     along: f64,
     /// How far the command has come: where the tool would be without lag.
@@ -126,11 +129,12 @@ pub struct Track {
 }
 
 impl Track {
-    /// A comparison on a machine whose clearances add up to a width, and with that of Z (mm).
+    /// A comparison on a machine whose clearances add up to a width, each the widest of its axis (mm).
     #[must_use]
-    pub fn new(clearances_mm: f64, widest_z_mm: f64) -> Self {
+    pub fn new(clearances_mm: f64, widest_mm: PerAxis<f64>) -> Self {
         Self {
-            lag_z: widest_z_mm + 1e-6,
+            // Its command is written to a thousandth: half of that may be added.
+            lag: widest_mm.map(|widest| widest + 0.5e-3),
             // A tool that lags stays within the sum of the clearances; three times that leaves room
             // for the alignment to be off by one.
             near: 3.0 * clearances_mm + 0.05,
@@ -266,15 +270,18 @@ impl Track {
         let Some(motion) = path.get(number) else { return };
         if motion.cuts() {
             self.want(path, motion.ends(), tool, seated);
-            let (start, end) = (&motion.curve.start, &motion.curve.end);
-            let rise = start.x == end.x && start.y == end.y && end.z > start.z;
+            let (start, end, depth) = (&motion.curve.start, &motion.curve.end, motion.depth);
+            let rise = along_alone(motion) && end.get(depth) > start.get(depth);
             let rapid_follows = path.get(number.saturating_add(1)).is_none_or(|next| !next.cuts());
-            if rise && rapid_follows && end.z - tool.z <= self.lag_z {
+            let height = *tool.get(depth);
+            if rise && rapid_follows && end.get(depth) - height <= *self.lag.get(depth) {
                 // The counterpart of `began_below`: a tool that lags on its way out stops lower, by its
                 // clearance at most, where a rapid takes over, and nothing is cut above.
-                for wanted in self.waiting.iter_mut().filter(|w| w.along >= motion.begins && w.at.z > tool.z)
-                {
-                    wanted.nearest = distance(&Point { z: tool.z, ..wanted.at }, tool).min(wanted.nearest);
+                let above = |w: &&mut Wanted| w.along >= motion.begins && *w.at.get(depth) > height;
+                for wanted in self.waiting.iter_mut().filter(above) {
+                    let mut level = wanted.at;
+                    *level.get_mut(depth) = height;
+                    wanted.nearest = distance(&level, tool).min(wanted.nearest);
                 }
             }
         } else {
@@ -330,9 +337,11 @@ impl Track {
     /// that lags on its way up starts the plunge lower, by its clearance at most, where nothing is left
     /// to cut.
     fn began_below(&self, path: &Path, motion: &Intent, at: &Point, tool: &Point) -> bool {
-        let (start, end) = (&motion.curve.start, &motion.curve.end);
-        let plunge = start.x == end.x && start.y == end.y && end.z < start.z;
-        let lags = tool.z < at.z && start.z - tool.z <= self.lag_z;
+        let depth = motion.depth;
+        let (start, end) = (*motion.curve.start.get(depth), *motion.curve.end.get(depth));
+        let plunge = along_alone(motion) && end < start;
+        let height = *tool.get(depth);
+        let lags = height < *at.get(depth) && start - height <= *self.lag.get(depth);
         plunge && after_rapid(path, motion) && self.along <= motion.begins && lags
     }
 
@@ -350,6 +359,12 @@ impl Track {
         let deviation_mm = wanted.seated.then_some(wanted.nearest);
         judged(Judged { at: wanted.at, deviation_mm, line: wanted.line, begins: wanted.begins });
     }
+}
+
+/// Whether a motion goes along its depth axis alone.
+fn along_alone(motion: &Intent) -> bool {
+    let (start, end) = (&motion.curve.start, &motion.curve.end);
+    Axis::ALL.into_iter().all(|axis| axis == motion.depth || start.get(axis) == end.get(axis))
 }
 
 /// Whether a cut begins with a motion.

@@ -75,6 +75,8 @@ pub(super) struct Block {
     pub tool_length: bool,
     /// A work offset is chosen: tenths of its code, and the number of an additional one.
     pub offset: Option<(u16, u16)>,
+    /// The number of the work offset, of the first six, whose data are set.
+    pub data_of: Option<i64>,
     pub program: bool,
     /// The first rotary word.
     pub rotary: Option<Span>,
@@ -135,6 +137,7 @@ impl Block {
         tool_change: false,
         tool_length: false,
         offset: None,
+        data_of: None,
         program: false,
         rotary: None,
         blend: Blend::Unchanged,
@@ -334,6 +337,9 @@ impl Block {
         let whole = |word: Option<Word>| word.and_then(|word| word.number.whole()).unwrap_or(0);
         if open.further_offset {
             self.offset = Some((541, u16::try_from(whole(self.p)).unwrap_or(u16::MAX)));
+        }
+        if open.offset_data && matches!(whole(self.l), 2 | 20) {
+            self.data_of = Some(whole(self.p)).filter(|number| (1..=6).contains(number));
         }
         if open.blend {
             self.blend = if self.p.is_some() { Blend::Within } else { Blend::Without };

@@ -13,7 +13,7 @@ use super::block::{Block, Purpose};
 use super::settings::Settings;
 use crate::axis::PerAxis;
 use crate::length::Length;
-use crate::program::modal::{Distance, Modal, Motion};
+use crate::program::modal::{Distance, Modal, Motion, Plane};
 use heapless::Vec;
 
 /// Heights of rapids that are remembered.
@@ -79,6 +79,8 @@ impl Heights {
         }
         let before = self.z;
         if let Motion::Cycle(_) = self.modal.motion {
+            // A drill that goes sideways has its work beside it, at heights that it does not tell.
+            self.lost |= self.modal.plane != Plane::Xy;
             if self.modal.distance == Distance::Incremental {
                 // Relative heights are followed only where the drill returns to where it began.
                 match block.radius.and_then(length) {

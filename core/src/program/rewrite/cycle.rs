@@ -53,6 +53,15 @@ const fn trouble(word: Option<Word>, trouble: CycleTrouble) -> Stop {
 
 const BACK_BORE: u16 = 870;
 
+/// I, J or K.
+const fn centre_letter(axis: Axis) -> u8 {
+    match axis {
+        Axis::X => b'I',
+        Axis::Y => b'J',
+        Axis::Z => b'K',
+    }
+}
+
 impl Rewriter<'_> {
     #[inline(never)]
     pub(super) fn cycle(
@@ -69,7 +78,6 @@ impl Rewriter<'_> {
             return Err(trouble(foreign, CycleTrouble::Foreign));
         }
         let (first, second, third) = self.modal.plane.axes();
-        let before = self.drilling;
         self.remember(block, third);
         let repeats = match block.l {
             None => 1,
@@ -88,11 +96,10 @@ impl Rewriter<'_> {
             self.after_cut = false;
             targets = self.targets(block)?;
             let interrupted = match self.modal.distance {
-                Distance::Absolute => self.reach_holes(block, &before, &targets, sink)?,
-                Distance::Incremental => self.step_to_holes(block, third, repeats, sink)?,
+                Distance::Absolute => self.reach_holes(block, &targets, sink)?,
+                Distance::Incremental => self.step_to_holes(code, block, third, repeats, sink)?,
             };
             if interrupted {
-                self.drilling.level_lost |= before.blocks > 0 && self.modal.to_r_plane;
                 self.take_up_again(code, block, third, &mut patches)?;
             }
         }
@@ -144,7 +151,6 @@ impl Rewriter<'_> {
     fn reach_holes(
         &mut self,
         block: &Block,
-        before: &Drilling,
         targets: &PerAxis<Length>,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
@@ -174,13 +180,19 @@ impl Rewriter<'_> {
                 }
             }
         }
+        let began = self.drilling.level;
+        let taken_up = self.drilling.blocks > 0;
+        if taken_up && began.is_none_or(|(wanted, _)| wanted < here) {
+            // Interrupted here, the control would take this for the level to return to, and the way down to
+            // the right one need not be clear.
+            aside = PerAxis::from_fn(|_| None);
+        }
         let overruns = aside.iter().any(|(_, place)| place.is_some());
-        // Interrupted at the R plane, the control would take that for the level to return to.
+        let forgets = taken_up && overruns && began.is_some_and(|(wanted, _)| wanted != here);
         let plane = self.drilling.plane.map_or(Ok(here), |number| self.in_length(&number))?;
-        let level = self.drilling.level.filter(|(wanted, _)| {
-            let differs = (*wanted).max(plane) != here.max(plane);
-            !self.modal.to_r_plane && (before.level_lost || overruns) && differs
-        });
+        self.drilling.level_lost |= forgets;
+        let level =
+            began.filter(|(wanted, _)| !self.modal.to_r_plane && self.drilling.level_lost && *wanted > plane);
         if !overruns && level.is_none() {
             return Ok(false);
         }
@@ -255,6 +267,7 @@ impl Rewriter<'_> {
     #[inline(never)]
     fn step_to_holes(
         &mut self,
+        code: u16,
         block: &Block,
         third: Axis,
         repeats: i64,
@@ -262,8 +275,10 @@ impl Rewriter<'_> {
     ) -> Result<bool, Stop> {
         let track = self.axes.get(third);
         if track.corrected() {
-            let straight = track.command(track.wanted, Direction::Minus) == track.wanted;
-            if !track.is_uniform() || !straight || track.reference(third) == Direction::Plus {
+            let straight = |towards| track.command(track.wanted, towards) == track.wanted;
+            // A back bore cuts upward too.
+            let cut_straight = straight(Direction::Minus) && (code != BACK_BORE || straight(Direction::Plus));
+            if !track.is_uniform() || !cut_straight || track.reference(third) == Direction::Plus {
                 return Err(trouble(*block.axes.get(third), CycleTrouble::Incremental));
             }
         }
@@ -276,7 +291,11 @@ impl Rewriter<'_> {
                 self.drilling.level = Some((track.wanted, track.sent));
             }
         }
-        if self.modal.plane == Plane::Xy && self.is_clear(self.axes.z.wanted) {
+        // Interrupted above the level at which it began, the cycle would count from there.
+        let risen = self.drilling.blocks > 0
+            && !self.modal.to_r_plane
+            && self.drilling.level.is_none_or(|(wanted, _)| wanted != self.axes.get(third).wanted);
+        if self.modal.plane == Plane::Xy && !risen && self.is_clear(self.axes.z.wanted) {
             let lost = |axis: Axis| {
                 let track = self.axes.get(axis);
                 axis != Axis::Z && track.corrected() && track.seat.is_none() && self.can_overrun(axis)
@@ -297,6 +316,9 @@ impl Rewriter<'_> {
             }
             let command = track.command(track.wanted, towards);
             if command != track.sent {
+                if risen {
+                    return Err(trouble(block.l, CycleTrouble::Incremental));
+                }
                 if text.is_empty() {
                     self.begin(&mut text, block, b"G0");
                 }
@@ -309,6 +331,7 @@ impl Rewriter<'_> {
             self.insert_before(&text, sink);
             interrupted = true;
         }
+        self.drilling.level_lost |= interrupted && self.drilling.blocks > 0 && self.modal.to_r_plane;
         Ok(interrupted)
     }
 
@@ -329,25 +352,32 @@ impl Rewriter<'_> {
             patches.insert(block.first_dimension(), &text);
         }
         let drilling = &self.drilling;
+        let (pecks, bores, dwells) =
+            (matches!(code, 730 | 830), code == BACK_BORE, !matches!(code, 730 | 810 | 830 | 850));
+        let (down, up) = (Direction::Minus, Direction::Plus);
+        let top = centre_letter(third);
         let heights = [
-            (third.letter() as u8, drilling.depth, block.axes.get(third).is_some()),
-            (b'R', drilling.plane, block.radius.is_some()),
+            (third.letter() as u8, drilling.depth, block.axes.get(third).is_none(), down),
+            (b'R', drilling.plane, block.radius.is_none(), down),
+            (top, *drilling.centre.get(third), bores && block.centre.get(third).is_none(), up),
         ];
-        for (letter, number, stands) in heights {
-            let Some(number) = number.filter(|_| !stands) else { continue };
+        for (letter, number, lacks, towards) in heights {
+            let Some(number) = number.filter(|_| lacks) else { continue };
             let mut text = Text::new();
-            self.put_height(&mut text, letter, third, &number)?;
+            self.put_height(&mut text, letter, third, &number, towards)?;
             put(&mut text, b" ");
             patches.insert(block.first_dimension(), &text);
         }
-        let (pecks, bores, dwells) =
-            (matches!(code, 730 | 830), code == BACK_BORE, !matches!(code, 730 | 810 | 830 | 850));
+        let aside = |axis: Axis| {
+            let lacks = bores && axis != third && block.centre.get(axis).is_none();
+            (centre_letter(axis), *drilling.centre.get(axis), lacks)
+        };
         let others = [
             (b'Q', drilling.peck, pecks && block.q.is_none()),
             (b'P', drilling.dwell, dwells && block.p.is_none()),
-            (b'I', drilling.centre.x, bores && block.centre.x.is_none()),
-            (b'J', drilling.centre.y, bores && block.centre.y.is_none()),
-            (b'K', drilling.centre.z, bores && block.centre.z.is_none()),
+            aside(Axis::X),
+            aside(Axis::Y),
+            aside(Axis::Z),
         ];
         for (letter, number, lacks) in others {
             let Some(number) = number.filter(|_| lacks) else { continue };
@@ -359,10 +389,17 @@ impl Rewriter<'_> {
         Ok(())
     }
 
-    /// Writes a height of the cycle as it must be commanded, coming down.
-    fn put_height(&self, text: &mut Text, letter: u8, third: Axis, number: &Number) -> Result<(), Stop> {
+    /// Writes a height of the cycle as it must be commanded, coming down or going up.
+    fn put_height(
+        &self,
+        text: &mut Text,
+        letter: u8,
+        third: Axis,
+        number: &Number,
+        towards: Direction,
+    ) -> Result<(), Stop> {
         let place = self.in_length(number)?;
-        let command = self.height(third, place, Direction::Minus);
+        let command = self.height(third, place, towards);
         if command == place {
             put_number(text, letter, number);
         } else {
@@ -448,12 +485,11 @@ impl Rewriter<'_> {
     }
 
     /// Where the third axis is after the holes of a block. The retract leaves the drive on the other
-    /// seat, with the table behind its command.
+    /// seat, where the command is not for it: the table stands behind.
     fn leave_hole(&mut self, third: Axis) -> Result<(), Stop> {
-        let plane = match &self.drilling.plane {
-            Some(number) => self.in_length(number)?,
-            None => Length::ZERO,
-        };
+        let length =
+            |number: &Option<Number>| number.as_ref().map_or(Ok(Length::ZERO), |n| self.in_length(n));
+        let (plane, depth) = (length(&self.drilling.plane)?, length(&self.drilling.depth)?);
         let level = self.drilling.level;
         let again = self.drilling.blocks > 0;
         let to_r_plane = self.modal.to_r_plane;
@@ -461,9 +497,15 @@ impl Rewriter<'_> {
         let track = self.axes.get_mut(third);
         track.seat = None;
         track.told = false;
-        let (r_wanted, r_sent) = match distance {
-            Distance::Absolute => (plane, track.command(plane, Direction::Minus)),
-            Distance::Incremental => (track.wanted.saturating_add(plane), track.sent.saturating_add(plane)),
+        let ((r_wanted, r_sent), bottom) = match distance {
+            Distance::Absolute => {
+                let command = |place| track.command(place, Direction::Minus);
+                ((plane, command(plane)), command(depth))
+            }
+            Distance::Incremental => {
+                let r_sent = track.sent.saturating_add(plane);
+                ((track.wanted.saturating_add(plane), r_sent), r_sent.saturating_add(depth))
+            }
         };
         if to_r_plane {
             if distance == Distance::Incremental && again {
@@ -479,6 +521,10 @@ impl Rewriter<'_> {
             (track.wanted, track.sent) = if r_wanted > wanted { (r_wanted, r_sent) } else { (wanted, sent) };
         } else {
             track.place = Place::Unknown;
+            return Ok(());
+        }
+        if track.corrected() && track.sent.saturating_sub(bottom) >= track.width {
+            track.seat = Some(Direction::Plus);
         }
         Ok(())
     }

@@ -31,7 +31,15 @@ impl Rewriter<'_> {
             None if followed => track.sent,
             None => track.command(target, track.reference(axis)),
         };
-        (command, if followed { track.seat_after(track.sent, command, towards) } else { None })
+        let seat = if followed { track.seat_after(track.sent, command, towards) } else { None };
+        if let (None, Some(_), Some(bears)) = (seat, towards, track.seat) {
+            // Too short a way to turn round, but the table lagged: it may come right as it bears.
+            let stays = track.command(target, bears);
+            if direction(track.sent, stays).is_none_or(|way| way == bears) {
+                return (stays, Some(bears));
+            }
+        }
+        (command, seat)
     }
 
     /// Whether a block moves one axis alone, in a straight line: then the drive crosses the clearance
@@ -55,7 +63,7 @@ impl Rewriter<'_> {
         }
         let reference = track.reference(axis);
         let heading = self.heading(axis, *targets.get(axis));
-        if let Some(seat) = track.seat {
+        if let Some(seat) = track.seat.filter(|_| track.settled()) {
             let bears_right = seat == reference || (track.takes_up() && heading == Some(seat));
             if self.after_cut || !track.enters_one_way() || bears_right {
                 return false;
@@ -96,7 +104,7 @@ impl Rewriter<'_> {
                 continue;
             }
             let track = self.axes.get_mut(axis);
-            if track.seat.is_some() {
+            if track.settled() {
                 // The other seat it is; the command is shifted for it.
                 if track.takes_up() {
                     self.counts.take_ups = self.counts.take_ups.saturating_add(1);
@@ -161,7 +169,7 @@ impl Rewriter<'_> {
             let command = track.command(track.wanted, towards);
             // From an unknown seat the move brings the axis to its place, if it is long enough.
             if !track.takes_up()
-                || track.seat == Some(towards)
+                || (track.seat == Some(towards) && track.settled())
                 || (track.seat.is_none() && command == track.sent)
             {
                 continue;

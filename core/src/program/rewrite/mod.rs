@@ -86,8 +86,8 @@ pub struct Rewriter<'t> {
     fed: bool,
     /// Z is at its reference place, the top of its travel.
     at_reference: bool,
-    /// The work offset in force, by tenths of its code and its number.
-    offset: (u16, u16),
+    /// The work offset in force, by tenths of its code and its number, once the program has chosen one.
+    offset: Option<(u16, u16)>,
     limits_hold: bool,
     near: Near,
     drilling: Drilling,
@@ -127,8 +127,7 @@ impl<'t> Rewriter<'t> {
             crlf: false,
             fed: false,
             at_reference: false,
-            // NISTIR 6556: the first coordinate system is in force at the start.
-            offset: (540, 0),
+            offset: None,
             limits_hold: true,
             near: Near::default(),
             drilling: Drilling::default(),
@@ -297,10 +296,8 @@ impl<'t> Rewriter<'t> {
                 note.blending = self.swallowed(Some(tolerance));
             }
         }
-        if let Some(offset) = block.offset
-            && offset != self.offset
-        {
-            self.offset = offset;
+        if block.offset.is_some() && block.offset != self.offset {
+            self.offset = block.offset;
             // What was named before lay in other coordinates, also in the table.
             if let Some((axis, _)) = self.axes.iter().find(|(_, track)| !track.is_uniform() && track.named())
             {
@@ -323,8 +320,14 @@ impl<'t> Rewriter<'t> {
             }
             self.after_cut = false;
         }
+        // The data of an offset that is not in force move nothing.
+        let chosen = match self.offset {
+            Some((code @ 540..=590, 0)) => Some(i64::from(code / 10).saturating_sub(53)),
+            _ => None,
+        };
+        let elsewhere = block.data_of.is_some() && chosen.is_some() && block.data_of != chosen;
         for axis in Axis::ALL {
-            if *block.doubt.get(axis) {
+            if *block.doubt.get(axis) && !elsewhere {
                 if block.purpose == Purpose::Offsets && !self.axes.get(axis).is_uniform() {
                     return Err(Stop(None, Reason::OtherOffset(axis)));
                 }

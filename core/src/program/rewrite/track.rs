@@ -186,6 +186,13 @@ impl<'t> Track<'t> {
         }
     }
 
+    /// Whether the seat is known and the command is the one for it: behind the retract of a drilling cycle
+    /// the table lags.
+    pub fn settled(&self) -> bool {
+        let off = |seat| self.command(self.wanted, seat).saturating_sub(self.sent).saturating_abs();
+        self.seat.is_some_and(|seat| off(seat).saturating_add(off(seat)) <= self.width)
+    }
+
     /// The seat after a move in a direction, by a command that goes from one place to another.
     ///
     /// The direction is the program's: a rounded command may tremble by a last digit against it.
@@ -193,9 +200,10 @@ impl<'t> Track<'t> {
         if towards.is_none() || towards == self.seat {
             return self.seat;
         }
-        // Rounded, the command may fall short of the clearance by a last digit at either end.
         let travel = to.saturating_sub(from).saturating_abs();
-        let digits = self.step.saturating_add(self.step);
+        // From the other seat the command crosses the clearance, but rounded it may fall short of it by a
+        // last digit at either end. From an unknown seat it crosses what it travels.
+        let digits = if self.seat.is_some() { self.step.saturating_add(self.step) } else { Length::ZERO };
         if travel.saturating_add(digits) >= self.width && direction(from, to) == towards {
             towards
         } else {

@@ -103,7 +103,7 @@ impl Interpreter {
         self.position = target;
         let moved = start != self.position() || from_unknown.iter().any(|(_, unknown)| *unknown);
         let curve = Curve::line(start, self.position());
-        moved.then_some(Motion { curve, rate, line: self.line, from_unknown })
+        moved.then_some(Motion { curve, rate, line: self.line, from_unknown, depth: Axis::Z })
     }
 
     fn note_told(&mut self, block: &Block) {
@@ -161,7 +161,7 @@ impl Interpreter {
         .map_err(Reason::Arc)?;
         self.position = target;
         self.note_told(block);
-        let motion = Motion { curve, rate: Rate::Feed, line: self.line, from_unknown };
+        let motion = Motion { curve, rate: Rate::Feed, line: self.line, from_unknown, depth: Axis::Z };
         let _ = self.events.push_back(Event::Motion(motion));
         Ok(())
     }
@@ -194,7 +194,10 @@ impl Interpreter {
                 if matches!(kind, Some(2 | 20)) {
                     let system = block.number(b'P').and_then(|n| n.whole()).unwrap_or(0);
                     let number = |code: i64| code.checked_div(10).and_then(|c| c.checked_sub(53));
-                    let active = self.offset.is_none_or(|offset| number(offset) == Some(system));
+                    // Of additional offsets some controls set the data by the same words.
+                    let active = self.offset.is_none_or(|offset| {
+                        number(offset) == Some(system) || offset.checked_sub(10_000) == Some(system)
+                    });
                     if system == 0 || active || system > 6 {
                         self.lose(told);
                         self.unseat(told);
