@@ -15,7 +15,8 @@
 //! - [`program_args`]: how a program is read, and lines of programs from files;
 //! - [`proof`]: a program replayed on the slack machine, judged and drawn;
 //! - [`plan_view`]: cuts seen from above, as SVG;
-//! - [`plan_args`], [`key_args`]: a test, and what is known of indicator and machine, on the command line;
+//! - [`plan_args`], [`key_args`], [`pace_args`]: a test, what is known of indicator and machine, and the pace of a
+//!   box, on the command line;
 //! - [`sitting`]: readings taken one by one: the file that grows, the sources, the view;
 //! - [`probe_box`]: a probe box over a serial port, a pseudo-terminal or TCP;
 //! - [`screen`]: emphasis and line width on a terminal.
@@ -31,6 +32,7 @@ pub mod key_args;
 pub mod log;
 pub mod measured;
 pub mod output;
+pub mod pace_args;
 pub mod plan_args;
 pub mod plan_view;
 pub mod probe_box;

@@ -28,7 +28,7 @@ pub struct PlanArgs {
     #[arg(long, value_name = "COUNT", default_value_t = 5)]
     pause_every: u16,
     /// Minutes of a pause
-    #[arg(long, value_name = "MINUTES", default_value_t = 5)]
+    #[arg(long, value_name = "MINUTES", default_value_t = 5, value_parser = clap::value_parser!(u16).range(..=1000))]
     pause: u16,
 }
 

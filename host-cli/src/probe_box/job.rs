@@ -1,11 +1,12 @@
 //! A routine for a box, and what comes of it.
 
-use crate::plan_args::{self, positioning, returns, small_steps};
+use crate::pace_args::Pace;
+use crate::sitting::plan::Plan;
 use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::Length;
 use takeup_core::link::message::{Correction, PLACES_PART, StopCause, ToHost};
 use takeup_core::link::{Capabilities, Routine, ToBox};
-use takeup_core::measure::routine::{BadPlan, Pauses, Step, Stop};
+use takeup_core::measure::routine::{BadPlan, Step, Stop};
 
 /// A routine with its places.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,47 +41,23 @@ pub struct Arming {
 /// Room left beyond the commanded travel for what a table adds: at most this.
 const TABLE_ROOM: Length = Length::from_counts(10_000_000);
 
-/// Used where nobody says otherwise.
-const USUAL_SETTLE_MS: u16 = 1_000;
-
 impl Job {
-    /// A job that reads without correction, at the speed that the box is made for.
-    fn new(axis: Axis, routine: Routine, places: Vec<Length>) -> Self {
-        let correction = Correction::Off;
-        Self { axis, routine, places, settle_ms: USUAL_SETTLE_MS, correction, speed: None }
+    /// The job that takes the readings of a plan, without correction; none where boxes cannot run such a test.
+    #[must_use]
+    pub fn of(plan: &Plan, pace: Pace) -> Option<Self> {
+        let (routine, places) = plan.routine.clone()?;
+        let Pace { settle_ms, speed, .. } = pace;
+        Some(Self { axis: plan.axis, routine, places, settle_ms, correction: Correction::Off, speed })
     }
 
-    /// A reversal test.
+    /// Who takes the readings and how, for the head of their file.
     #[must_use]
-    pub fn of_reversal(planned: &plan_args::Planned) -> Self {
-        let routine = Routine::Reversal { cycles: planned.cycles, overrun: planned.overrun };
-        Self::new(planned.axis, routine, planned.stations.clone())
-    }
-
-    /// A positioning test.
-    #[must_use]
-    pub fn of_positioning(planned: &positioning::Planned) -> Self {
-        let routine = Routine::Positioning { runs: planned.runs, overrun: planned.overrun };
-        Self::new(planned.axis, routine, planned.targets.clone())
-    }
-
-    /// A test of small steps.
-    #[must_use]
-    pub fn of_small_steps(planned: &small_steps::Planned) -> Self {
-        let small_steps::Planned { step, steps, cycles, overrun, .. } = *planned;
-        let routine = Routine::SmallSteps { step, steps, cycles, overrun };
-        Self::new(planned.axis, routine, vec![planned.start])
-    }
-
-    /// A return test.
-    #[must_use]
-    pub fn of_returns(planned: &returns::Planned) -> Self {
-        let (pause_every, pause_s) = match planned.pauses {
-            Pauses::None => (0, 0),
-            Pauses::Every { returns, seconds } => (returns, u16::try_from(seconds).unwrap_or(u16::MAX)),
+    pub fn taken_by(&self, capabilities: &Capabilities) -> String {
+        let corrected = match self.correction {
+            Correction::Off => "",
+            Correction::Table => ", its places corrected by its table",
         };
-        let routine = Routine::Return { lift: planned.lift, returns: planned.returns, pause_every, pause_s };
-        Self::new(planned.axis, routine, vec![planned.mark])
+        format!("Taken by the probe box \"{}\"{corrected}.", crate::refusal::clip(&capabilities.name))
     }
 
     /// The stops at which it reads, in order.

@@ -21,6 +21,8 @@ pub enum Trouble {
     Stopped(StopCause),
     /// The box does not run this kind of test.
     OtherKinds,
+    /// The box was started anew since: it counts from another zero, and does not know any more where the axis stands.
+    StartedAnew,
     /// The box answered something else than what was asked.
     Unexpected,
     /// The box counts other readings than this program does: their versions differ.
@@ -43,6 +45,9 @@ impl fmt::Display for Trouble {
             Trouble::Refused(refusal) => f.write_str(refusal_words(*refusal).0),
             Trouble::Stopped(cause) => write!(f, "the box has stopped: {}", stop_words(*cause).0),
             Trouble::OtherKinds => f.write_str("the box does not run this kind of test"),
+            Trouble::StartedAnew => {
+                f.write_str("the box was started anew meanwhile, and its indicator counts from another zero")
+            }
             Trouble::Unexpected => f.write_str("the box answered something else than it was asked"),
             Trouble::OtherPlan => f.write_str("the box would take other readings than this program expects"),
         }
@@ -67,6 +72,7 @@ impl Trouble {
             Trouble::Refused(refusal) => refusal_words(*refusal).1,
             Trouble::Stopped(cause) => stop_words(*cause).1,
             Trouble::OtherKinds => "\"takeup box info\" shows the kinds it runs.",
+            Trouble::StartedAnew => "Look where the axis stands, and begin again with another file.",
             Trouble::Unexpected | Trouble::OtherPlan => {
                 "Put the program of the box and this one on the same version."
             }

@@ -35,6 +35,31 @@ pub struct SoFar {
     pub more: Option<String>,
 }
 
+/// What stands above the first row of a new file; the resolution of its source unless the person gave one.
+///
+/// # Errors
+/// When a key is out of range.
+pub fn head(
+    plan: &Plan,
+    keys: &KeyArgs,
+    resolution: Option<Length>,
+    taken_by: Option<&str>,
+) -> Result<String, Refusal> {
+    let mut head = format!("# axis: {}\n# routine: {}\n# units: {}\n", plan.axis, plan.kind, plan.unit);
+    head.push_str(&keys.lines(plan.unit));
+    let given = keys.keys(plan.unit)?.resolution_mm.is_some();
+    if let Some(resolution) = resolution.filter(|_| !given) {
+        head.push_str(&format!("# resolution: {}\n", plan.word(resolution)));
+    }
+    if let Some(by) = taken_by {
+        head.push_str(&format!("# {by}\n"));
+    }
+    head.push_str(&format!("# taken: {}\n", jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ")));
+    head.push_str(&plan.header());
+    head.push('\n');
+    Ok(head)
+}
+
 /// A doubted reading that comes again within this is meant: no hand reads a dial twice to the micrometre.
 const MEANT_AGAIN: Length = Length::from_counts(200_000);
 

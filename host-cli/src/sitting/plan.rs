@@ -7,7 +7,7 @@ use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::{Length, Unit};
 use takeup_core::link::Routine;
 use takeup_core::measure::Kind;
-use takeup_core::measure::routine::{self, Purpose, Step};
+use takeup_core::measure::routine::{self, Pauses, Purpose, Step};
 
 /// One reading to take, and what to do before it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -143,7 +143,9 @@ impl Plan {
             "Do not touch the indicator from the first reading to the last.".to_owned(),
             "Never overrun a step: if one is missed, begin again with another file.".to_owned(),
         ];
-        Self { beyond_loss: planned.overrun, hints, ..plan }
+        let small_steps::Planned { start, step, steps, cycles, overrun, .. } = *planned;
+        let routine = Some((Routine::SmallSteps { step, steps, cycles, overrun }, vec![start]));
+        Self { beyond_loss: overrun, hints, routine, ..plan }
     }
 
     /// A return test.
@@ -156,8 +158,13 @@ impl Plan {
                 stop.acts.insert(0, Act::Pause(seconds));
             }
         }
+        let (pause_every, pause_s) = match planned.pauses {
+            Pauses::None => (0, 0),
+            Pauses::Every { returns, seconds } => (returns, u16::try_from(seconds).unwrap_or(u16::MAX)),
+        };
+        let routine = Routine::Return { lift: planned.lift, returns: planned.returns, pause_every, pause_s };
         let hint = "Do not touch the indicator from the first reading to the last.";
-        Self { hints: vec![hint.to_owned()], ..plan }
+        Self { hints: vec![hint.to_owned()], routine: Some((routine, vec![planned.mark])), ..plan }
     }
 
     /// A push-pull test.

@@ -7,12 +7,13 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
+use crate::pace_args::PaceArgs;
 use crate::plan_args::{self, Of, positioning, returns, small_steps};
 use crate::probe_box::{Arming, Heard, Job, Session, Trouble};
 use crate::refusal::Refusal;
-use crate::sitting::Sitting;
 use crate::sitting::plan::Plan;
-use crate::units::{LengthArg, Print, word};
+use crate::sitting::{Sitting, head};
+use crate::units::{Print, word};
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -68,20 +69,13 @@ fn long_about(kind: &str) -> String {
 #[derive(Debug, clap::Args)]
 struct Running {
     /// Serial port of the box, or tcp:HOST:PORT
-    #[arg(long = "box", value_name = "PORT")]
+    #[arg(id = "probe_box", long = "box", value_name = "PORT")]
     port: String,
     /// Readings file to write; it must not exist yet
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
-    /// Where the axis stands now, as you have looked; needed after each start of the box
-    #[arg(long, value_name = "POSITION", allow_hyphen_values = true)]
-    stands_at: Option<LengthArg>,
-    /// Highest speed, in --units per second [default: that of the box]
-    #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
-    speed: Option<LengthArg>,
-    /// Milliseconds for which the indicator must stand still before each reading
-    #[arg(long, value_name = "MS", default_value_t = 1000)]
-    settle: u16,
+    #[command(flatten)]
+    pace: PaceArgs,
     /// Correct the places by the table in the box, to see what it leaves
     #[arg(long)]
     corrected: bool,
@@ -98,36 +92,26 @@ struct Running {
 /// # Errors
 /// When it is not run to its end; the readings taken until then are kept.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
-    let (plan, job, running) = match &args.kind {
-        Kind::Reversal(of) => {
-            let planned = of.plan.planned(ctx)?;
-            (Plan::of_reversal(&planned)?, Job::of_reversal(&planned), &of.how)
-        }
+    let (plan, running) = match &args.kind {
+        Kind::Reversal(of) => (Plan::of_reversal(&of.plan.planned(ctx)?)?, &of.how),
         Kind::Positioning(of) => {
-            let planned = of.plan.planned(of.how.keys.pitch(ctx.units()), ctx)?;
-            (Plan::of_positioning(&planned)?, Job::of_positioning(&planned), &of.how)
+            let pitch = of.how.keys.pitch(ctx.units());
+            (Plan::of_positioning(&of.plan.planned(pitch, ctx)?)?, &of.how)
         }
-        Kind::SmallSteps(of) => {
-            let planned = of.plan.planned(ctx)?;
-            (Plan::of_small_steps(&planned), Job::of_small_steps(&planned), &of.how)
-        }
-        Kind::Return(of) => {
-            let planned = of.plan.planned(ctx)?;
-            (Plan::of_returns(&planned), Job::of_returns(&planned), &of.how)
-        }
+        Kind::SmallSteps(of) => (Plan::of_small_steps(&of.plan.planned(ctx)?), &of.how),
+        Kind::Return(of) => (Plan::of_returns(&of.plan.planned(ctx)?), &of.how),
     };
-    let job = Job {
-        settle_ms: running.settle,
-        correction: if running.corrected { Correction::Table } else { Correction::Off },
-        speed: running.speed.map(|speed| speed.length(plan.unit)),
-        ..job
-    };
-    Test { plan: &plan, job: &job, running, ctx }.run()
+    let pace = running.pace.pace(plan.unit)?;
+    let job = Job::of(&plan, pace).ok_or_else(|| Trouble::OtherKinds.refusal(&running.port))?;
+    let correction = if running.corrected { Correction::Table } else { Correction::Off };
+    let job = Job { correction, ..job };
+    Test { plan: &plan, job: &job, stands_at: pace.stands_at, running, ctx }.run()
 }
 
 struct Test<'a> {
     plan: &'a Plan,
     job: &'a Job,
+    stands_at: Option<Length>,
     running: &'a Running,
     ctx: &'a Context,
 }
@@ -156,12 +140,13 @@ impl Test<'_> {
         keys.keys(self.plan.unit)?;
         self.ctx.take_stdin()?;
         let mut session = open(port)?;
-        if let Some(at) = self.running.stands_at {
-            session.stands(at.length(self.plan.unit)).map_err(on(port))?;
+        if let Some(at) = self.stands_at {
+            session.stands(at).map_err(on(port))?;
         }
         // Before anything is written: what the box would refuse, it refuses here.
         let mut confirmed = self.arm(&mut session)?;
-        let head = self.head(&session)?;
+        let about = session.capabilities();
+        let head = head(self.plan, keys, Some(about.count), Some(&self.job.taken_by(about)))?;
         let mut sitting = Sitting::open(output, &head, self.plan, keys, self.ctx)?;
         let began = Instant::now();
         loop {
@@ -249,28 +234,6 @@ impl Test<'_> {
         Err(Refusal::new("not armed: nothing was moved", "Type \"arm\" when everything is clear."))
     }
 
-    /// What stands above the first row.
-    fn head(&self, session: &Session) -> Result<String, Refusal> {
-        let (plan, unit) = (self.plan, self.plan.unit);
-        let mut head = format!("# axis: {}\n# routine: {}\n# units: {unit}\n", plan.axis, plan.kind);
-        head.push_str(&self.running.keys.lines(unit));
-        if self.running.keys.keys(unit)?.resolution_mm.is_none() {
-            head.push_str(&format!("# resolution: {}\n", word(session.capabilities().count, unit)));
-        }
-        head.push_str(&format!(
-            "# Taken by the probe box \"{}\"",
-            crate::refusal::clip(&session.capabilities().name)
-        ));
-        head.push_str(match self.job.correction {
-            Correction::Off => ".\n",
-            Correction::Table => ", its places corrected by its table.\n",
-        });
-        head.push_str(&format!("# taken: {}\n", jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ")));
-        head.push_str(&plan.header());
-        head.push('\n');
-        Ok(head)
-    }
-
     /// Runs from the first row that is not taken yet.
     fn take(&self, session: &mut Session, sitting: &mut Sitting<'_>, began: Instant) -> Result<End, Refusal> {
         let next = u32::try_from(sitting.taken()).unwrap_or(u32::MAX).saturating_add(1);
@@ -339,9 +302,7 @@ impl Test<'_> {
         };
         let state = session.state().map_err(|trouble| self.ended(&trouble, sitting))?;
         if state.sessions <= *confirmed {
-            // It counts from another zero now, and what it reads does not belong to what it read.
-            let why = Refusal::new("the box was started anew meanwhile", "Begin again with another file.");
-            return Err(self.kept(&why, sitting));
+            return Err(self.ended(&Trouble::StartedAnew, sitting));
         }
         if state.position.is_none() {
             let why = Refusal::new(
@@ -381,6 +342,7 @@ fn sorted(trouble: Trouble) -> End {
         | Trouble::Refused(_)
         | Trouble::Stopped(_)
         | Trouble::OtherKinds
+        | Trouble::StartedAnew
         | Trouble::Unexpected
         | Trouble::OtherPlan => End::Failed(trouble),
     }

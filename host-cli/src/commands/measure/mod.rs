@@ -7,16 +7,17 @@ use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
 use crate::output;
+use crate::pace_args::PaceArgs;
 use crate::plan_args::{self, Of, face, positioning, pushes, returns, small_steps, warming};
 use crate::refusal::Refusal;
-use crate::sitting::feed::probe::{Pace, Probe};
+use crate::sitting::feed::probe::Probe;
 use crate::sitting::feed::serial::Serial;
 use crate::sitting::feed::simulated::Simulated;
 use crate::sitting::feed::{Feed, Take};
 use crate::sitting::lines::Company;
 use crate::sitting::plan::Plan;
-use crate::sitting::{Sitting, lines, view};
-use crate::units::{LengthArg, number};
+use crate::sitting::{Sitting, head, lines, view};
+use crate::units::LengthArg;
 use std::io::{IsTerminal, stdin};
 use std::path::PathBuf;
 
@@ -105,15 +106,8 @@ struct Taking {
     /// Speed of the serial line in bits per second
     #[arg(long, value_name = "RATE", default_value_t = 9600, requires = "serial", value_parser = clap::value_parser!(u32).range(50..=4_000_000))]
     baud: u32,
-    /// Where the axis stands now, if the box does not know
-    #[arg(long, value_name = "POSITION", allow_hyphen_values = true, requires = "probe_box")]
-    stands_at: Option<LengthArg>,
-    /// Highest speed of the box in --units per second [default: that of the box]
-    #[arg(long, value_name = "SPEED", requires = "probe_box", allow_hyphen_values = true)]
-    speed: Option<LengthArg>,
-    /// Seconds for which the indicator must stand still before the box reads it
-    #[arg(long, value_name = "SECONDS", default_value = "0.5", requires = "probe_box", value_parser = number)]
-    settle: f64,
+    #[command(flatten)]
+    pace: PaceArgs,
     /// Lost motion of the simulated axis [default: 0.12 mm]
     #[arg(long, value_name = "LENGTH", requires = "simulate", allow_hyphen_values = true)]
     simulated_loss: Option<LengthArg>,
@@ -199,7 +193,12 @@ fn take(plan: &Plan, taking: &Taking, ctx: &Context) -> Result<Outcome, Refusal>
     }
     // The source before the file: what is not begun leaves no file behind.
     let mut feed = feed(taking, plan, front)?;
-    let mut sitting = Sitting::open(&taking.output, &head(taking, plan), plan, keys, ctx)?;
+    let (resolution, taken_by) = match &feed {
+        None => (None, None),
+        Some(feed) => (feed.resolution(), feed.taken_by()),
+    };
+    let head = head(plan, keys, resolution, taken_by.as_deref())?;
+    let mut sitting = Sitting::open(&taking.output, &head, plan, keys, ctx)?;
     let feed = feed.as_deref_mut().map(|feed| feed as &mut dyn Feed);
     if sitting.stop().is_some() {
         match front {
@@ -237,32 +236,7 @@ fn feed(taking: &Taking, plan: &Plan, front: Front) -> Result<Option<Box<dyn Fee
         return Ok(Some(Box::new(Serial::open(port, taking.baud, plan.unit, take)?)));
     }
     if let Some(port) = &taking.source.probe_box {
-        let unit = plan.unit;
-        if !(0.0..=60.0).contains(&taking.settle) {
-            return Err(Refusal::new(
-                format!("--settle is {} seconds, 0 to 60 was expected", taking.settle),
-                "Give the seconds that the axis needs to settle, such as 0.5.",
-            ));
-        }
-        let pace = Pace {
-            settle_ms: (taking.settle * 1000.0) as u16,
-            speed: taking.speed.map(|speed| speed.length(unit)),
-        };
-        let stands_at = taking.stands_at.map(|at| at.length(unit));
-        return Ok(Some(Box::new(Probe::open(port, plan, pace, stands_at)?)));
+        return Ok(Some(Box::new(Probe::open(port, plan, taking.pace.pace(plan.unit)?)?)));
     }
     Ok(None)
-}
-
-/// What stands above the first row of a new file.
-fn head(taking: &Taking, plan: &Plan) -> String {
-    let mut head = format!("# axis: {}\n# routine: {}\n# units: {}\n", plan.axis, plan.kind, plan.unit);
-    head.push_str(&taking.keys.lines(plan.unit));
-    if taking.source.simulate {
-        head.push_str(&format!("# Simulated axis, seed {}\n", taking.seed));
-    }
-    head.push_str(&format!("# taken: {}\n", jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ")));
-    head.push_str(&plan.header());
-    head.push('\n');
-    head
 }

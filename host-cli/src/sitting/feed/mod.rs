@@ -52,6 +52,16 @@ pub trait Feed {
     /// What the person does to take a reading, in a few words; `None` where nothing is to be done.
     fn hint(&self) -> Option<&'static str>;
 
+    /// The smallest step in which it reads, where it knows that.
+    fn resolution(&self) -> Option<Length> {
+        None
+    }
+
+    /// Who takes the readings, for the head of their file; nobody where a person does.
+    fn taken_by(&self) -> Option<String> {
+        None
+    }
+
     /// What the person must know before the first reading, besides what holds for every sitting.
     fn cautions(&self) -> Vec<String> {
         Vec::new()

@@ -1,25 +1,17 @@
 //! A probe box: it moves the axis and reads the indicator by itself, once a person has allowed it.
 
 use super::{Feed, News, Sent};
+use crate::pace_args::Pace;
 use crate::probe_box::{Arming, Heard, Job, Session, Trouble};
 use crate::refusal::Refusal;
 use crate::sitting::plan::{Plan, Stop};
 use std::time::Duration;
 use takeup_core::length::Length;
 use takeup_core::link::ToBox;
-use takeup_core::link::message::{Correction, Refusal as Refused};
+use takeup_core::link::message::Refusal as Refused;
 
-/// How often the box tells where its indicator is, in milliseconds.
-const SAMPLES_MS: u16 = 100;
-
-/// How a box is to go about a test.
-#[derive(Clone, Copy, Debug)]
-pub struct Pace {
-    /// How long the indicator must stand still before each reading, in milliseconds.
-    pub settle_ms: u16,
-    /// The highest speed per second; that of the box where it is not given.
-    pub speed: Option<Length>,
-}
+/// The box tells where its indicator is ten times a second.
+const MONITOR: ToBox = ToBox::Monitor { period_ms: 100 };
 
 /// The box, and where it has got to.
 pub struct Probe {
@@ -27,8 +19,10 @@ pub struct Probe {
     job: Job,
     arming: Arming,
     session: Option<Session>,
-    /// Where the person says the axis stands, if the box does not know.
-    stands_at: Option<Length>,
+    /// The sessions that the box had with the last one, since its power came.
+    sessions: u16,
+    resolution: Length,
+    taken_by: String,
     /// The row whose reading comes next, while the box runs.
     next_row: Option<u32>,
     caution: String,
@@ -39,19 +33,25 @@ impl Probe {
     ///
     /// # Errors
     /// When no box answers, it cannot run this test, or nobody knows where the axis stands.
-    pub fn open(port: &str, plan: &Plan, pace: Pace, stands_at: Option<Length>) -> Result<Self, Refusal> {
-        let Some((routine, places)) = plan.routine.clone() else {
-            return Err(Trouble::OtherKinds.refusal(port));
+    pub fn open(port: &str, plan: &Plan, pace: Pace) -> Result<Self, Refusal> {
+        let job = Job::of(plan, pace).ok_or_else(|| Trouble::OtherKinds.refusal(port))?;
+        let opened = || -> Result<_, Trouble> {
+            let mut session = Session::open(port)?;
+            if !session.capabilities().kinds.has(job.routine.kind()) {
+                return Err(Trouble::OtherKinds);
+            }
+            let mut state = session.state()?;
+            if let (None, Some(at)) = (state.position, pace.stands_at) {
+                state = session.stands(at)?;
+            }
+            let stands = state.position.ok_or(Trouble::Refused(Refused::NoPosition))?;
+            let arming = Arming::of(&job, session.capabilities(), stands)
+                .map_err(|_| Trouble::Refused(Refused::BadPlan))?;
+            session.ask(MONITOR)?;
+            Ok((session, state.sessions, arming))
         };
-        let job = Job {
-            axis: plan.axis,
-            routine,
-            places,
-            settle_ms: pace.settle_ms,
-            correction: Correction::Off,
-            speed: pace.speed,
-        };
-        let (session, arming) = open(port, &job, stands_at)?;
+        let (session, sessions, arming) = opened().map_err(|trouble| trouble.refusal(port))?;
+        let (resolution, taken_by) = (session.capabilities().count, job.taken_by(session.capabilities()));
         let (low, high) = (plan.word(arming.low), plan.word(arming.high));
         let caution = format!(
             "The box \"{}\" will move {} by itself, from {low} to {high} {unit}, up to {} {unit} per second.",
@@ -65,7 +65,9 @@ impl Probe {
             job,
             arming,
             session: Some(session),
-            stands_at,
+            sessions,
+            resolution,
+            taken_by,
             next_row: None,
             caution,
         })
@@ -83,7 +85,14 @@ impl Probe {
 
     fn start(&mut self, row: u32) -> Result<(), Trouble> {
         if self.session.is_none() {
-            let (session, _) = open_or_trouble(&self.port, &self.job, self.stands_at)?;
+            let mut session = Session::open(&self.port)?;
+            let sessions = session.state()?.sessions;
+            // What was said of where the axis stands is of before: a box that lost it must not be told it again.
+            if sessions <= self.sessions {
+                return Err(Trouble::StartedAnew);
+            }
+            session.ask(MONITOR)?;
+            self.sessions = sessions;
             self.session = Some(session);
         }
         let Some(session) = &mut self.session else { return Err(Trouble::NoAnswer) };
@@ -92,29 +101,6 @@ impl Probe {
         self.next_row = Some(row);
         Ok(())
     }
-}
-
-fn open(port: &str, job: &Job, stands_at: Option<Length>) -> Result<(Session, Arming), Refusal> {
-    open_or_trouble(port, job, stands_at).map_err(|trouble| trouble.refusal(port))
-}
-
-fn open_or_trouble(port: &str, job: &Job, stands_at: Option<Length>) -> Result<(Session, Arming), Trouble> {
-    let mut session = Session::open(port)?;
-    if !session.capabilities().kinds.has(job.routine.kind()) {
-        return Err(Trouble::OtherKinds);
-    }
-    let known = match session.state()?.position {
-        None => match stands_at {
-            Some(at) => session.stands(at)?.position,
-            None => None,
-        },
-        known => known,
-    };
-    let stands = known.ok_or(Trouble::Refused(Refused::NoPosition))?;
-    let arming =
-        Arming::of(job, session.capabilities(), stands).map_err(|_| Trouble::Refused(Refused::BadPlan))?;
-    session.ask(ToBox::Monitor { period_ms: SAMPLES_MS })?;
-    Ok((session, arming))
 }
 
 impl Feed for Probe {
@@ -161,6 +147,14 @@ impl Feed for Probe {
 
     fn hint(&self) -> Option<&'static str> {
         Some("the box moves and reads; Space stops it")
+    }
+
+    fn resolution(&self) -> Option<Length> {
+        Some(self.resolution)
+    }
+
+    fn taken_by(&self) -> Option<String> {
+        Some(self.taken_by.clone())
     }
 
     fn cautions(&self) -> Vec<String> {

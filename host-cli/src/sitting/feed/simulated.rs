@@ -17,6 +17,7 @@ pub struct Simulated {
     /// What the axis weighs on the pushes: as many go each way from there.
     weight_n: f64,
     noise: Noise,
+    seed: u64,
     /// The rows in order: those before the one aimed at are lived through first.
     stops: Vec<Stop>,
     lived: usize,
@@ -76,6 +77,7 @@ impl Simulated {
                 ..Dial::default()
             },
             noise: Noise::new(seed),
+            seed,
             stops: plan.stops.clone(),
             lived: 0,
             time_s: 0.0,
@@ -178,6 +180,14 @@ impl Feed for Simulated {
             self.act(act);
         }
         Some(News::Shows { value: self.read(), sent: Sent::Shown })
+    }
+
+    fn resolution(&self) -> Option<Length> {
+        Length::from_mm(self.dial.resolution_mm)
+    }
+
+    fn taken_by(&self) -> Option<String> {
+        Some(format!("Simulated axis, seed {}", self.seed))
     }
 
     fn hint(&self) -> Option<&'static str> {

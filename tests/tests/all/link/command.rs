@@ -15,7 +15,7 @@ fn simulated() -> SimulatedBox {
 
 fn reversal(the_box: &SimulatedBox) -> String {
     format!(
-        "box run reversal --box {} --axis z --station 0,-1 --cycles 3 --overrun 0.5 --settle 10 --stands-at 0 -o z.csv",
+        "box run reversal --box {} --axis z --station 0,-1 --cycles 3 --overrun 0.5 --settle 0.01 --stands-at 0 -o z.csv",
         the_box.port
     )
 }
@@ -74,7 +74,7 @@ fn positioning_small_steps_and_returns_find_their_truths() {
     };
     let the_box = SimulatedBox::start(Faults { slip_mm: 0.0, wind_up_mm: 0.0, ..faults });
     let common = |the_box: &SimulatedBox, kind: &str| {
-        format!("box run {kind} --box {} --axis z --stands-at 0 --settle 10 --json", the_box.port)
+        format!("box run {kind} --box {} --axis z --stands-at 0 --settle 0.01 --json", the_box.port)
     };
     let arguments = "--from -4 --to 4 --targets 5 --runs 3 -o positioning.csv";
     let found = run(&folder, &format!("{} {arguments}", common(&the_box, "positioning"))).exit(0).json();

@@ -123,3 +123,45 @@ fn a_box_that_cannot_do_it_is_refused_before_anything_is_asked() {
     folder.takeup(&format!("{PLAN} --simulate --box x")).done().refused(&["cannot be used with"]);
     folder.takeup(PLAN).done().refused(&["--box"]);
 }
+
+#[test]
+fn small_steps_and_returns_are_taken_by_the_box_too() {
+    let faults = Faults { clearance_mm: 0.05, ..Faults::default() };
+    for (kind, rows, part) in [
+        ("small-steps --start -1 --expected 0.05 --step 0.01 --steps 20 --cycles 2", 1 + 5 * 20, "take_up"),
+        ("return --mark 0 --lift 2 --returns 12 --pause-every 0", 12, "drift"),
+    ] {
+        let folder = Folder::new();
+        let the_box = SimulatedBox::start(faults);
+        let command =
+            format!("measure {kind} --axis z --box {} --settle 0.01 --stands-at 0 -o z.csv", the_box.port);
+        let found = folder.takeup(&format!("{command} --json")).stdin("arm\n").done().exit(0).json();
+        assert!(found[part].is_object(), "{found}");
+        let text = folder.read("z.csv");
+        assert_eq!(values(&folder, "z.csv").len(), rows, "{text}");
+        for line in ["# resolution: 0.001\n", "# Taken by the probe box \""] {
+            assert!(text.contains(line), "{line} {text}");
+        }
+        // The same file can be gone on with by the same command, which finds it complete.
+        let again = folder.takeup(&format!("{command} --json")).done().exit(0).json();
+        assert_eq!(again, found);
+    }
+}
+
+#[test]
+fn a_box_started_anew_is_not_told_again_where_the_axis_stood() {
+    let folder = Folder::new();
+    let the_box = simulated();
+    let mut terminal = Terminal::start(&folder.takeup(&format!("{PLAN} --box {}", the_box.port)), 80, 24);
+    terminal.wait_for("ARM THE BOX");
+    terminal.press_for("\r", "row 2: ");
+    the_box.hands.power_cut.store(true, std::sync::atomic::Ordering::Relaxed);
+    terminal.wait_for("STOPPED: ");
+    terminal.wait_for("ARM THE BOX");
+    let moved = the_box.hands.steps.load(std::sync::atomic::Ordering::Relaxed);
+    terminal.press("\r");
+    terminal.wait_for("started anew meanwhile");
+    terminal.press("p");
+    assert_eq!(terminal.end(), 2);
+    assert_eq!(the_box.hands.steps.load(std::sync::atomic::Ordering::Relaxed), moved, "it has moved again");
+}
