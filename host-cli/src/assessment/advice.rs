@@ -1,11 +1,66 @@
 //! What the trade does about a cause. Common practice, no source; the machine maker's manual comes first.
 
-use takeup_core::measure::Kind;
 use takeup_core::measure::cause::Name;
+use takeup_core::measure::decision::Answer;
+use takeup_core::measure::{Estimate, Kind};
+
+/// What is known when somebody asks what to do next.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Case {
+    /// The decision against the limit, if there is one.
+    pub answer: Option<Answer>,
+    /// How many more cycles are expected to decide.
+    pub cycles: Option<u64>,
+    /// The likeliest cause.
+    pub cause: Option<Name>,
+    /// The test that would tell more.
+    pub test: Option<Kind>,
+    /// The lost motion, if it was found at stations: only that makes a table.
+    pub lost_at_stations: Option<Estimate>,
+}
+
+impl Case {
+    /// What to do next, the first thing first. `table` is the command that builds a table.
+    #[must_use]
+    pub fn steps(&self, table: &str) -> Vec<String> {
+        let mut steps = Vec::new();
+        if let Some(cycles) = self.cycles {
+            let more =
+                if cycles == 1 { "one more cycle".to_owned() } else { format!("{cycles} more cycles") };
+            let them = if cycles == 1 { "it" } else { "them" };
+            steps.push(format!("Take {more}, append {them} to the readings, and assess them again."));
+        }
+        let Some(cause) = self.cause else { return steps };
+        if self.answer == Some(Answer::Within) {
+            if cause == Name::OverCorrected {
+                steps.push(remedy(cause).to_owned());
+            }
+            steps.push(
+                "Nothing for now: keep this session in the log, and measure again in a week or two."
+                    .to_owned(),
+            );
+            return steps;
+        }
+        if let Some(kind) = self.test {
+            steps.push(format!("The test that would tell most is {kind}: it {}.", purpose(kind)));
+        }
+        steps.push(remedy(cause).to_owned());
+        if cause.correctable() && self.lost_at_stations.is_some_and(|lost| lost.value > lost.expanded_95()) {
+            steps.push(format!("Until it is repaired: {table}, and rewrite programs with it."));
+        }
+        steps
+    }
+
+    /// What comes before that, where hands go inside the machine.
+    #[must_use]
+    pub fn caution(&self) -> Option<&'static str> {
+        let wrench = self.answer != Some(Answer::Within) && self.cause.is_some_and(needs_a_wrench);
+        wrench.then_some(WRENCH_CAUTION)
+    }
+}
 
 /// What a kind of test does, in a few words.
-#[must_use]
-pub fn purpose(kind: Kind) -> &'static str {
+fn purpose(kind: Kind) -> &'static str {
     match kind {
         Kind::Reversal => "arrives from both sides in turn",
         Kind::Positioning => "runs over the whole travel, both ways",
@@ -36,8 +91,7 @@ pub fn meaning(cause: Name) -> &'static str {
 }
 
 /// What is worth looking at first.
-#[must_use]
-pub fn remedy(cause: Name) -> &'static str {
+fn remedy(cause: Name) -> &'static str {
     match cause {
         Name::Clearance => {
             "Look at the clamps and keys of the coupling first, then the preload of the nut and of the screw's \
@@ -63,8 +117,7 @@ pub fn remedy(cause: Name) -> &'static str {
 }
 
 /// Whether the remedy is a matter of hands inside the machine.
-#[must_use]
-pub fn needs_a_wrench(cause: Name) -> bool {
+fn needs_a_wrench(cause: Name) -> bool {
     match cause {
         Name::Clearance | Name::WindUp | Name::Slip | Name::WornTravel | Name::Periodic | Name::Sticking => {
             true
@@ -76,5 +129,5 @@ pub fn needs_a_wrench(cause: Name) -> bool {
 }
 
 /// What comes before a wrench.
-pub const WRENCH_CAUTION: &str = "Caution: isolate and lock out before a wrench goes on a drive; block a vertical \
+const WRENCH_CAUTION: &str = "Caution: isolate and lock out before a wrench goes on a drive; block a vertical \
      axis before loosening what holds it up. The maker's manual, local rules and qualified people come first.";

@@ -1,7 +1,8 @@
 //! An assessment as a slip of paper: the answer first, then the numbers, then what to do next.
 
+use super::advice::{self, Case};
 use super::document::cycles_to_decide;
-use super::{Assessed, advice, words};
+use super::{Assessed, words};
 use crate::screen::{Screen, Tone, table};
 use crate::units::{Print, decimals};
 use std::fmt::Write;
@@ -168,42 +169,20 @@ impl Slip<'_> {
     fn next(&mut self, assessed: &Assessed) {
         let findings = assessed.found.part.findings();
         let decision = assessed.found.decision.as_ref();
-        let mut steps = findings.next(self.print);
         let cause = assessed.found.causes.first();
-        if let Some(cycles) = decision.and_then(cycles_to_decide) {
-            steps.push(format!("Take {cycles} more cycles, append them to the file, and assess it again."));
-        }
-        let within = decision.is_some_and(|decision| decision.answer == Answer::Within);
-        match cause {
-            None => {}
-            Some(cause) if within => {
-                if cause.cause == Name::OverCorrected {
-                    steps.push(advice::remedy(cause.cause).to_owned());
-                }
-                steps.push(
-                    "Nothing for now: keep this assessment, and measure again when the work shows steps."
-                        .to_owned(),
-                );
-            }
-            Some(cause) => {
-                if let Some(kind) = cause.next {
-                    steps.push(format!(
-                        "The test that would tell most is {kind}: it {}.",
-                        advice::purpose(kind)
-                    ));
-                }
-                steps.push(advice::remedy(cause.cause).to_owned());
-                // A table is made of stations.
-                let lost = findings.lost_motion().filter(|_| !findings.stations().is_empty());
-                if cause.cause.correctable() && lost.is_some_and(|lost| lost.value > lost.expanded_95()) {
-                    steps.push(format!(
-                        "Until it is repaired: takeup table build {} -o {}.table, and rewrite programs with it.",
-                        assessed.file,
-                        assessed.axis.key()
-                    ));
-                }
-            }
-        }
+        let case = Case {
+            answer: decision.map(|decision| decision.answer),
+            cycles: decision.and_then(cycles_to_decide).map(u64::from),
+            cause: cause.map(|cause| cause.cause),
+            test: cause.and_then(|cause| cause.next),
+            lost_at_stations: findings.lost_motion().filter(|_| !findings.stations().is_empty()),
+        };
+        let mut steps = findings.next(self.print);
+        steps.extend(case.steps(&format!(
+            "takeup table build {} -o {}.table",
+            assessed.file,
+            assessed.axis.key()
+        )));
         if !steps.is_empty() {
             self.heading("What to do next");
         }
@@ -211,8 +190,8 @@ impl Slip<'_> {
             let first = format!("  {number}. ");
             self.item(&first, &step);
         }
-        if !within && cause.is_some_and(|cause| advice::needs_a_wrench(cause.cause)) {
-            self.item("  ", advice::WRENCH_CAUTION);
+        if let Some(caution) = case.caution() {
+            self.item("  ", caution);
         }
         let _ = writeln!(self.text);
         let of = assessed.keys.machine.as_deref().map_or(String::new(), |machine| format!(" of {machine}"));

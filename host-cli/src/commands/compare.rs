@@ -5,7 +5,7 @@ use crate::exit::Outcome;
 use crate::input;
 use crate::log::assessment::{Assessment, In, Station, load};
 use crate::refusal::Refusal;
-use crate::units::LengthArg;
+use crate::units::{LengthArg, counted};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 use std::path::PathBuf;
@@ -213,8 +213,16 @@ fn text(
         Answer::NoChangeShown => "no change of lost motion is shown",
     };
     let good = match decision.and_then(|decision| decision["answer"].as_str()) {
-        Some("within") => format!(" and is now within the limit of {limit}"),
-        Some("over") => format!(", but it is OVER the limit of {limit}"),
+        Some("within") => match answer {
+            Answer::Reduced => format!(" and is now within the limit of {limit}"),
+            Answer::Increased => format!(", but it is still within the limit of {limit}"),
+            Answer::NoChangeShown => format!("; it is within the limit of {limit}"),
+        },
+        Some("over") => match answer {
+            Answer::Reduced => format!(", but it is still OVER the limit of {limit}"),
+            Answer::Increased => format!(", and it is OVER the limit of {limit}"),
+            Answer::NoChangeShown => format!("; it is OVER the limit of {limit}"),
+        },
         Some(_) => format!("; whether it is within {limit} is not decided yet"),
         None => String::new(),
     };
@@ -246,7 +254,8 @@ fn text(
     match pair.basis {
         Basis::SameStations => {}
         Basis::CommonStations => {
-            let _ = writeln!(text, "  compared at the {} stations that both have", pair.stations.len());
+            let stations = counted(pair.stations.len() as u64, "station");
+            let _ = writeln!(text, "  compared at the {stations} that both have");
         }
         Basis::DifferentPlaces => {
             text.push_str("  caution: no station in common; if the loss varies along the travel, that is in the change\n");

@@ -1,6 +1,6 @@
 //! One session: verdict, next step, plots and tables.
 
-use crate::assessment::advice;
+use crate::assessment::advice::Case;
 use crate::log::assessment::{Assessment, Station};
 use crate::log::quantity::Quantity;
 use crate::log::words::sentence;
@@ -105,36 +105,20 @@ impl Session<'_> {
     pub fn next(&self) -> Vec<String> {
         let document = self.assessment.document();
         let decision = self.limit_mm.map(|limit| self.assessment.decide(limit));
-        let cause = document["causes"][0]["cause"].as_str();
-        let cause = cause.and_then(|name| Name::ALL.into_iter().find(|cause| cause.name() == name));
-        let mut steps = Vec::new();
-        if let Some(cycles) = decision.as_ref().and_then(|decision| decision.cycles) {
-            steps.push(format!(
-                "Take {cycles} more cycles, append them to the readings, and assess them again."
-            ));
-        }
-        let within = decision.as_ref().is_some_and(|decision| decision.answer == Answer::Within);
-        if within && cause != Some(Name::OverCorrected) {
-            steps.push(
-                "Nothing for now: keep this session in the log, and measure again in a week or two.".into(),
-            );
-            return steps;
-        }
-        let Some(cause) = cause else {
-            steps.push("Assess the readings to see the likely cause.".into());
-            return steps;
+        let likeliest = &document["causes"][0];
+        let cause = likeliest["cause"].as_str();
+        let stations = !self.assessment.stations().is_empty();
+        let case = Case {
+            answer: decision.as_ref().map(|decision| decision.answer),
+            cycles: decision.as_ref().and_then(|decision| decision.cycles),
+            cause: cause.and_then(|name| Name::ALL.into_iter().find(|cause| cause.name() == name)),
+            test: likeliest["next"].as_str().and_then(Kind::from_name),
+            lost_at_stations: self.assessment.lost_motion_mm().filter(|_| stations),
         };
-        let test = document["causes"][0]["next"].as_str().and_then(Kind::from_name).filter(|_| !within);
-        if let Some(kind) = test {
-            steps.push(format!("The test that would tell most is {kind}: it {}.", advice::purpose(kind)));
-        }
-        steps.push(advice::remedy(cause).to_owned());
-        let shown = self.assessment.lost_motion_mm().is_some_and(|lost| lost.value > lost.expanded_95());
-        if cause.correctable() && shown && !within {
-            steps.push("Until it is repaired: build a table with `takeup table build`, and rewrite programs with it.".into());
-        }
-        if advice::needs_a_wrench(cause) && !within {
-            steps.push(advice::WRENCH_CAUTION.to_owned());
+        let mut steps = case.steps("build a table with `takeup table build`");
+        steps.extend(case.caution().map(str::to_owned));
+        if steps.is_empty() {
+            steps.push("`takeup assess` on the readings says what follows from them.".to_owned());
         }
         steps
     }

@@ -51,6 +51,21 @@ fn words_put_the_answer_first() {
 }
 
 #[test]
+fn the_change_and_the_limit_make_one_sentence() {
+    let first = |before: f64, after: f64, limit: f64| {
+        let run = compare((before, 0.001), (after, 0.001), &format!("--limit {limit}"));
+        let sentence = run.stdout.split("\n\n").next().unwrap_or("").replace('\n', " ");
+        sentence.trim_start_matches("Axis Z: ").to_owned()
+    };
+    let limit = "the limit of 0.050 mm.";
+    assert_eq!(first(0.02, 0.08, 0.05), format!("lost motion has INCREASED, and it is OVER {limit}"));
+    assert_eq!(first(0.02, 0.03, 0.05), format!("lost motion has INCREASED, but it is still within {limit}"));
+    assert_eq!(first(0.20, 0.08, 0.05), format!("lost motion is reduced, but it is still OVER {limit}"));
+    assert_eq!(first(0.08, 0.08, 0.05), format!("no change of lost motion is shown; it is OVER {limit}"));
+    assert_eq!(first(0.02, 0.02, 0.05), format!("no change of lost motion is shown; it is within {limit}"));
+}
+
+#[test]
 fn only_common_stations_count() {
     let folder = Folder::new();
     let mut before = assessment(0.10, 0.001);
@@ -65,6 +80,11 @@ fn only_common_stations_count() {
     let document = folder.takeup("compare before.json after.json --json").done().exit(0).json();
     assert_eq!(document["change_answer"], "no-change-shown");
     assert!(document["change"]["value"].as_f64().unwrap().abs() < 1e-12);
+    let mut after = assessment(0.10, 0.001);
+    after["stations"].as_array_mut().unwrap().truncate(1);
+    folder.write("after.json", after.to_string());
+    let told = folder.takeup("compare before.json after.json").done().exit(0).stdout;
+    assert!(told.contains("compared at the 1 station that both have"), "{told}");
 }
 
 #[test]

@@ -120,3 +120,26 @@ fn one_session_and_refusals() {
     folder.takeup("report a.json -o a.json").done().refused(&["a.json"]);
     assert!(!folder.file("c.html").exists());
 }
+
+#[test]
+fn the_page_says_what_to_do_next_as_the_slip_does() {
+    let folder = Folder::new();
+    let simulate = "measure reversal --axis z --station 0 --station -40 --simulate --json -o z.csv";
+    folder.takeup(simulate).done().exit(0);
+    for (limit, exit) in [(0.05, 1), (0.3, 0)] {
+        let slip = folder.takeup(&format!("assess z.csv --limit {limit}")).done().exit(exit).stdout;
+        folder.takeup(&format!("report z.csv --limit {limit} -o z.html")).done().exit(exit);
+        let page = folder.read("z.html").replace('\u{a0}', " ").replace("&#x27;", "'");
+        let steps = slip.split("What to do next\n").nth(1).expect("steps").split("\n\n").next().unwrap();
+        let steps = steps.split_whitespace().collect::<Vec<_>>().join(" ");
+        // Between its numbers; the command that builds the table names the file on the slip only.
+        let steps: Vec<_> =
+            steps.split(|c: char| c.is_ascii_digit()).map(|step| step.trim_matches(['.', ' '])).collect();
+        let steps: Vec<_> =
+            steps.into_iter().filter(|step| !step.contains("-o z") && step.len() > 3).collect();
+        assert!(!steps.is_empty(), "{slip}");
+        for step in steps {
+            assert!(page.contains(step), "{step:?} is not on the page");
+        }
+    }
+}
