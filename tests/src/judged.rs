@@ -88,15 +88,17 @@ impl Job {
             let lost = Length::from_counts(i64::from(width) * 10_000);
             if width > 0 {
                 let seat = axis.usual_seat();
-                let station = |share: i64| {
-                    // From -80 mm to 80 mm in four steps.
-                    let place = Length::from_counts((share - 2) * 400_000);
+                let station = |(step, share): (i64, i64)| {
+                    // From -40 mm to 40 mm in four steps, where most programs cut.
+                    let place = Length::from_counts((step - 2) * 200_000_000);
                     let less = Length::from_counts(lost.counts() / 16 * share);
                     Station::of_lost_motion(place, lost.saturating_sub(less), Length::ZERO, seat)
                 };
                 *table.axes.get_mut(axis) = match self.travel {
                     Travel::Uniform => AxisTable::uniform(seat, lost).ok(),
-                    Travel::Stations => AxisTable::new(seat, &[0, 1, 2, 3, 4].map(station)).ok(),
+                    Travel::Stations => {
+                        AxisTable::new(seat, &[(0, 0), (1, 1), (2, 3), (3, 3), (4, 4)].map(station)).ok()
+                    }
                 };
             }
         }

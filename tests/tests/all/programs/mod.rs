@@ -8,7 +8,7 @@ mod smoke;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread;
 
-use takeup_core::program::rewrite::Reason;
+use takeup_core::program::rewrite::{CycleTrouble, Reason};
 use takeup_tests::judged::{Held, Job, Overrun, Travel, smallest};
 use takeup_tests::programs::{Language, program};
 
@@ -79,19 +79,30 @@ fn programs_of_the_whole_language_keep_the_tool_on_the_path() {
     assert!(judged > 17_000, "{judged} judged");
 }
 
+fn pecks(text: &str) -> bool {
+    let text = text.to_ascii_uppercase();
+    text.contains("G73") || text.contains("G83")
+}
+
 #[test]
 fn a_table_of_several_stations_keeps_the_tool_on_the_path() {
-    let judged = judged(50_000..52_000, |seed| {
-        let text = program(seed, Language::Straight, 12);
+    let judged = judged(50_000..53_000, |seed| {
+        let language = if seed % 2 == 0 { Language::Straight } else { Language::Whole };
+        let text = program(seed, language, 12);
         let job = Job { travel: Travel::Stations, ..Job::varied(seed) };
-        // Where on the travel an axis is, a program in G91 alone does not tell.
+        // Where on the travel an axis is, a program in G91 alone or in other coordinates does not tell.
         let told = job.rewritten(&text).err().map(|refusal| refusal.reason);
         match told {
-            Some(Reason::TravelUnknown(_)) => Ok(Held::Refused),
-            _ => holds(&text, &job, 0.002),
+            Some(
+                Reason::TravelUnknown(_) | Reason::OtherOffset(_) | Reason::Cycle(CycleTrouble::Incremental),
+            ) => Ok(Held::Refused),
+            // Depth and R plane are corrected for their own places: pecks between them are off by what the
+            // table changes on the way, and drilled on from there.
+            _ if pecks(&text) => holds(&text, &job, 0.006),
+            _ => holds(&text, &job, bound(&text) + 0.001),
         }
     });
-    assert!(judged > 1_900, "{judged} judged");
+    assert!(judged > 2_400, "{judged} judged");
 }
 
 #[test]
