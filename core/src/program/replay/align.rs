@@ -7,7 +7,7 @@
 //! take-up, a part of a split motion), and dearer the farther it strays. A missing motion costs its
 //! length. Only a window of each sequence is looked at; the first half of the result is settled.
 
-use super::geometry::{Curve, Point, Shape, distance, distance_to_piece};
+use super::geometry::{Curve, Point, distance};
 use heapless::Vec;
 
 /// Motions of the original that are looked at together.
@@ -89,10 +89,7 @@ fn mismatch(a: f64, b: f64) -> f64 {
 
 fn insert_cost(p: Option<&Intended>, q: &Driven) -> f32 {
     let Some(p) = p else { return 0.05 };
-    let from_path = |point: &Point| match p.curve.shape {
-        Shape::Line => distance_to_piece(&p.curve.start, &p.curve.end, point),
-        Shape::Arc(_) => distance(point, &p.curve.at(p.curve.nearest(point, 0.0, 1.0))),
-    };
+    let from_path = |point: &Point| p.curve.nearest(point, 0.0, 1.0).1;
     // Standing still is a take-up, wherever the command went.
     let moved = distance(&q.tool.0, &q.tool.1);
     let strayed = from_path(&q.tool.1).min(from_path(&q.command)).min(moved);

@@ -375,7 +375,7 @@ impl Replay {
         }
         if step == Step::Inserted && !excursion && self.after_machine.seated() {
             // A motion nobody asked for beside a rapid: it may keep to the way of the rapid.
-            let near = |intent: &Intent| distance(&to, &intent.curve.at(intent.curve.nearest(&to, 0.0, 1.0)));
+            let near = |intent: &Intent| intent.curve.nearest(&to, 0.0, 1.0).1;
             let earlier = number.checked_sub(1).and_then(|n| self.path.get(n));
             let off = near(&intent).min(earlier.map_or(f64::INFINITY, near));
             if off > self.after.near_mm() {

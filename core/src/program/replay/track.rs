@@ -179,8 +179,7 @@ impl Track {
                     0.0
                 }
             };
-            let t = motion.curve.nearest(q, share(low), share(high));
-            let d = distance(&motion.curve.at(t), q);
+            let (t, d) = motion.curve.nearest(q, share(low), share(high));
             let along = motion.begins + t * motion.length;
             if best.is_none_or(|(least, place)| {
                 // Where two places are equally near, the one that is not behind.
@@ -253,7 +252,7 @@ impl Track {
         if let Some(motion) = path.get(number) {
             let come = self.along - motion.begins;
             let most = if motion.length > 0.0 { (come / motion.length).clamp(0.0, 1.0) } else { 0.0 };
-            self.along = motion.begins + motion.length * motion.curve.nearest(q, 0.0, most);
+            self.along = motion.begins + motion.length * motion.curve.nearest(q, 0.0, most).0;
             self.commanded = self.along;
             self.last = Some(*q);
         }
