@@ -263,7 +263,13 @@ impl Found {
             ),
         }
         if note.limits_lost {
-            self.warn(line, "another work offset: from here --travel is not looked at".to_owned());
+            self.warn(
+                line,
+                "other coordinates: from here --travel is not looked at on their axes".to_owned(),
+            );
+        }
+        if note.clear_lost {
+            self.warn(line, "other coordinates: from here X and Y do not overrun at --clear-z".to_owned());
         }
         if let Some(blending) = note.blending {
             // In both units: the P is a length of the program, in whichever of G20 and G21 it stands.

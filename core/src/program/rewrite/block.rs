@@ -17,8 +17,10 @@ pub(super) enum Purpose {
     Offsets,
     /// A reference return: the named axes go there, or all.
     Return,
-    /// A place in machine coordinates, or where a probe meets the work.
+    /// A place in machine coordinates.
     Machine,
+    /// A probe goes towards the work, and stops where it meets it.
+    Probe,
     /// G92: the place where the axis is gets a new name.
     Rename,
 }
@@ -77,6 +79,10 @@ pub(super) struct Block {
     pub offset: Option<(u16, u16)>,
     /// The number of the work offset, of the first six, whose data are set.
     pub data_of: Option<i64>,
+    /// G10 L20: on some controls the offset is set so that the axes stand where its words say.
+    pub from_here: bool,
+    /// M2 or M30.
+    pub ends: bool,
     pub program: bool,
     /// The first rotary word.
     pub rotary: Option<Span>,
@@ -113,6 +119,8 @@ struct Open {
     blend: bool,
     further_offset: bool,
     offset_data: bool,
+    /// G43.1: its axis words are lengths.
+    length_data: bool,
 }
 
 impl Block {
@@ -138,6 +146,8 @@ impl Block {
         tool_length: false,
         offset: None,
         data_of: None,
+        from_here: false,
+        ends: false,
         program: false,
         rotary: None,
         blend: Blend::Unchanged,
@@ -261,7 +271,11 @@ impl Block {
             return self.claim(purpose, word);
         }
         match tenths {
-            430 | 431 | 432 | 440 | 490 => self.tool_length = true,
+            431 => {
+                self.tool_length = true;
+                open.length_data = true;
+            }
+            430 | 432 | 440 | 490 => self.tool_length = true,
             540 | 550 | 560 | 570 | 580 | 590..=593 => self.offset = Some((tenths as u16, 0)),
             541 | 1540 => open.further_offset = true,
             // G112 and G113 switch polar interpolation on some controls.
@@ -287,7 +301,7 @@ impl Block {
             // Where the probe meets the work is not told.
             310 | 380..=385 => {
                 open.named_only = Some((word.span, Reason::Probing));
-                return self.claim(Purpose::Machine, word);
+                return self.claim(Purpose::Probe, word);
             }
             50 | 51 => open.spline = Some(word.span),
             52 | 53 | 60 | 61 | 62 => open.plane_wide = Some((word.span, Reason::Spline)),
@@ -340,6 +354,10 @@ impl Block {
         }
         if open.offset_data && matches!(whole(self.l), 2 | 20) {
             self.data_of = Some(whole(self.p)).filter(|number| (1..=6).contains(number));
+            self.from_here = whole(self.l) == 20;
+        }
+        if open.length_data && self.names_axis() && self.purpose == Purpose::Move {
+            self.purpose = Purpose::Offsets;
         }
         if open.blend {
             self.blend = if self.p.is_some() { Blend::Within } else { Blend::Without };
@@ -348,7 +366,7 @@ impl Block {
         match self.purpose {
             Purpose::Return if !self.names_axis() => self.doubt = PerAxis { x: true, y: true, z: true },
             Purpose::Offsets if open.offset_data && !matches!(whole(self.l), 2 | 20) => self.doubt.z = true,
-            Purpose::Return | Purpose::Machine | Purpose::Offsets => self.doubt = named,
+            Purpose::Return | Purpose::Machine | Purpose::Probe | Purpose::Offsets => self.doubt = named,
             Purpose::Move | Purpose::Dwell | Purpose::Rename => {}
         }
         self.doubt.z |= self.tool_length;
@@ -358,7 +376,10 @@ impl Block {
     fn machine(&mut self, word: Word) -> Result<(), Stop> {
         match word.number.whole() {
             Some(6) => self.tool_change = true,
-            Some(0 | 1 | 2 | 5 | 9 | 30 | 60) => self.after = self.after.or(Some(word.span)),
+            Some(number @ (0 | 1 | 2 | 5 | 9 | 30 | 60)) => {
+                self.after = self.after.or(Some(word.span));
+                self.ends |= matches!(number, 2 | 30);
+            }
             Some(3 | 4 | 7 | 8 | 13 | 14) => self.acts_ahead(word),
             Some(96..=99 | 198) => return Err(Stop(Some(word.span), Reason::Subprogram)),
             Some(_) => {}
@@ -371,6 +392,23 @@ impl Block {
     /// A word that a divided cut must have before its first part.
     fn acts_ahead(&mut self, word: Word) {
         let _ = self.ahead.push(word.span);
+    }
+
+    /// Whether the block gives an axis other coordinates, by an amount that it does not tell, and not
+    /// those of another tool.
+    pub const fn shifts_coordinates(&self, axis: Axis) -> bool {
+        *self.doubt.get(axis)
+            && match self.purpose {
+                Purpose::Return | Purpose::Machine | Purpose::Probe => false,
+                Purpose::Move | Purpose::Dwell => !self.tool_length,
+                Purpose::Offsets | Purpose::Rename => true,
+            }
+    }
+
+    /// Whether the block can move anything or change where it is.
+    pub fn acts(&self) -> bool {
+        let centred = self.centre.iter().any(|(_, word)| word.is_some());
+        self.names_axis() || centred || self.rotary.is_some() || self.purpose != Purpose::Move
     }
 
     /// Whether any of X, Y, Z stands in the block.

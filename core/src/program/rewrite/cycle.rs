@@ -35,6 +35,11 @@ pub(super) struct Drilling {
 }
 
 impl Drilling {
+    /// The axis along which it goes is forgotten, or has other coordinates.
+    pub const fn lose_level(&mut self) {
+        self.level = None;
+    }
+
     /// The cycle is cancelled, and its words with it.
     pub fn forget(&mut self) {
         if self.active {
@@ -115,7 +120,6 @@ impl Rewriter<'_> {
             }
             self.leave_hole(third)?;
             self.drilling.blocks = self.drilling.blocks.saturating_add(1);
-            self.at_reference = false;
         }
         self.write_line(line, &patches, None, sink);
         Ok(())
@@ -193,6 +197,9 @@ impl Rewriter<'_> {
         self.drilling.level_lost |= forgets;
         let level =
             began.filter(|(wanted, _)| !self.modal.to_r_plane && self.drilling.level_lost && *wanted > plane);
+        if began.is_none() && self.drilling.level_lost && !self.modal.to_r_plane {
+            return Err(trouble(block.radius, CycleTrouble::Level));
+        }
         if !overruns && level.is_none() {
             return Ok(false);
         }
@@ -515,7 +522,7 @@ impl Rewriter<'_> {
             }
             (track.wanted, track.sent) = (r_wanted, r_sent);
             if distance == Distance::Absolute {
-                track.place = Place::Known;
+                (track.place, track.placed) = (Place::Known, true);
             }
         } else if let Some((wanted, sent)) = level {
             (track.wanted, track.sent) = if r_wanted > wanted { (r_wanted, r_sent) } else { (wanted, sent) };

@@ -18,7 +18,8 @@ impl Rewriter<'_> {
 
     /// Whether the way to the next place of an axis is known.
     pub(super) fn can_follow(&self, axis: Axis) -> bool {
-        self.axes.get(axis).place == Place::Known || self.modal.distance == Distance::Incremental
+        let track = self.axes.get(axis);
+        !track.unsure && (track.place == Place::Known || self.modal.distance == Distance::Incremental)
     }
 
     /// The command that brings an axis to a place of a cut, and the seat on which it then bears.
@@ -88,7 +89,7 @@ impl Rewriter<'_> {
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
         let here = self.axes.z.wanted;
-        let aside = self.is_clear(here) && self.near.clears(here);
+        let aside = self.is_clear(here);
         let mut up = PerAxis::from_fn(|_| false);
         let mut sideways = up;
         for axis in Axis::ALL {

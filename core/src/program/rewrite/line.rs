@@ -32,13 +32,15 @@ impl Rewriter<'_> {
         if self.modal.feed == Feed::InverseTime && block.feed.is_none() {
             return Err(Stop(block.motion_word, Reason::NoTime));
         }
-        if self.modal.distance == Distance::Incremental {
-            for axis in Axis::ALL {
-                let track = self.axes.get(axis);
-                if let (Some(word), false, false) = (block.axes.get(axis), track.is_uniform(), track.named())
-                {
-                    return Err(Stop(Some(word.span), Reason::TravelUnknown(axis)));
-                }
+        for axis in Axis::ALL {
+            let (track, word) = (self.axes.get(axis), block.axes.get(axis));
+            if track.is_uniform() || track.named() {
+                continue;
+            }
+            // It cuts by a difference, or stands where rapids by differences have brought it.
+            let differs = self.modal.distance == Distance::Incremental && word.is_some();
+            if differs || (word.is_none() && track.seat.is_some()) {
+                return Err(Stop(word.map(|word| word.span), Reason::TravelUnknown(axis)));
             }
         }
         let restore = self.seat_before(block, &targets, note, sink)?;
@@ -55,8 +57,6 @@ impl Rewriter<'_> {
             self.straight(block, line, &targets, restore, note, sink)?;
         }
         self.after_cut = true;
-        self.near = super::Near::default();
-        self.at_reference = false;
         Ok(())
     }
 

@@ -25,6 +25,7 @@ mod arcs;
 mod block;
 pub mod clear;
 mod cycle;
+mod doubt;
 mod emit;
 mod entry;
 mod line;
@@ -38,18 +39,16 @@ pub use refusal::{CycleTrouble, Reason, Refusal};
 pub use settings::{AlongTravel, Blending, Counts, Note, Settings, Unseated};
 pub use track::Strategy;
 
-use super::modal::{Distance, Feed, Modal, Motion};
-use super::number::Integers;
-use super::words::{Fault, FaultKind, Span, Token, Words};
+use super::modal::{Feed, Modal, Motion};
+use super::words::{Fault, FaultKind, Token, Words};
 use crate::axis::{Axis, PerAxis};
 use crate::correct::{AxisTable, Table};
 use crate::length::Length;
-use block::{Blend, Block, MARK, Purpose};
-use clear::Near;
+use block::{Block, MARK, Purpose};
 use cycle::Drilling;
-use emit::{Patches, Text, dimension, step};
+use emit::step;
 use refusal::Stop;
-use track::{Place, Track};
+use track::Track;
 
 /// Rewrites a program line by line.
 ///
@@ -84,12 +83,10 @@ pub struct Rewriter<'t> {
     crlf: bool,
     /// A feed rate is in force for inserted moves.
     fed: bool,
-    /// Z is at its reference place, the top of its travel.
-    at_reference: bool,
     /// The work offset in force, by tenths of its code and its number, once the program has chosen one.
     offset: Option<(u16, u16)>,
-    limits_hold: bool,
-    near: Near,
+    /// M2 or M30 was read.
+    ended: bool,
     drilling: Drilling,
     counts: Counts,
 }
@@ -126,10 +123,8 @@ impl<'t> Rewriter<'t> {
             after_cut: false,
             crlf: false,
             fed: false,
-            at_reference: false,
             offset: None,
-            limits_hold: true,
-            near: Near::default(),
+            ended: false,
             drilling: Drilling::default(),
             counts: Counts::default(),
         }
@@ -195,31 +190,43 @@ impl<'t> Rewriter<'t> {
             self.crlf = line.ends_with(b"\r\n");
             self.mark(sink);
         }
+        if self.ended && block.acts() {
+            return Err(Stop(None, Reason::AfterEnd));
+        }
+        let drills = matches!(self.modal.motion, Motion::Cycle(_));
+        if !drills || before.plane != self.modal.plane || before.unit != self.modal.unit {
+            self.drilling.forget();
+        }
         if self.skipped.is_some() || (block.skip.is_some() && before != self.modal) {
             self.follow_skipped(&block, line, before)?;
         }
         self.change_modes(&before);
         let mut note = Note::default();
+        let standing = block.skip.map(|span| (span, self.standing()));
         self.doubt(&block, &mut note)?;
         match block.purpose {
             Purpose::Dwell | Purpose::Offsets => sink(line),
-            Purpose::Return | Purpose::Machine => {
-                let zero = |word: crate::program::Word| word.number.mantissa() == 0;
-                self.at_reference = match block.purpose {
-                    Purpose::Return => block.axes.z.is_some() || !block.names_axis(),
-                    _ => block.axes.z.map_or(self.at_reference, zero),
-                };
+            Purpose::Return => {
                 self.after_cut = false;
                 sink(line);
             }
-            Purpose::Rename => self.rename(&block, line, sink)?,
+            Purpose::Machine => {
+                self.after_cut = self.modal.motion.cuts();
+                sink(line);
+            }
+            Purpose::Probe => {
+                self.after_cut = true;
+                sink(line);
+            }
+            Purpose::Rename => self.rename(&block, line, &mut note, sink)?,
             Purpose::Move => self.moved(&block, line, &mut note, sink)?,
         }
         if block.feed.is_some() && self.modal.feed != Feed::InverseTime {
             self.fed = true;
         }
-        if let Some(span) = block.skip {
-            self.doubt_after_skip(&block, span)?;
+        match standing {
+            Some((span, standing)) => self.doubt_after_skip(&block, span, &standing)?,
+            None => self.ended |= block.ends,
         }
         if let (Some(axis), Unseated::Refused) = (note.unseated, self.unseated) {
             return Err(Stop(None, Reason::Unseated(axis)));
@@ -283,117 +290,12 @@ impl<'t> Rewriter<'t> {
         }
     }
 
-    /// What a block puts in doubt, and what a person should know of its words.
-    #[inline(never)]
-    fn doubt(&mut self, block: &Block, note: &mut Note) -> Result<(), Stop> {
-        match block.blend {
-            Blend::Unchanged => {}
-            Blend::Without => note.blending = self.swallowed(None),
-            Blend::Within => {
-                let number = block.p.map(|word| word.number);
-                let tolerance = number.and_then(|number| number.length(self.modal.unit, Integers::Units));
-                let tolerance = tolerance.unwrap_or_default();
-                note.blending = self.swallowed(Some(tolerance));
-            }
-        }
-        if block.offset.is_some() && block.offset != self.offset {
-            self.offset = block.offset;
-            // What was named before lay in other coordinates, also in the table.
-            if let Some((axis, _)) = self.axes.iter().find(|(_, track)| !track.is_uniform() && track.named())
-            {
-                return Err(Stop(None, Reason::OtherOffset(axis)));
-            }
-            let limited = self.limits.iter().any(|(_, limits)| limits.is_some());
-            note.limits_lost = limited && self.axes.iter().any(|(_, track)| track.named());
-            self.limits_hold &= !note.limits_lost;
-            for axis in Axis::ALL {
-                self.axes.get_mut(axis).forget();
-            }
-            self.after_cut = false;
-        }
-        if block.tool_length && !self.axes.z.is_uniform() {
-            note.along_travel = Some(AlongTravel::ToolLength);
-        }
-        if block.tool_change {
-            for axis in Axis::ALL {
-                self.axes.get_mut(axis).leave();
-            }
-            self.after_cut = false;
-        }
-        // The data of an offset that is not in force move nothing.
-        let chosen = match self.offset {
-            Some((code @ 540..=590, 0)) => Some(i64::from(code / 10).saturating_sub(53)),
-            _ => None,
-        };
-        let elsewhere = block.data_of.is_some() && chosen.is_some() && block.data_of != chosen;
-        for axis in Axis::ALL {
-            if *block.doubt.get(axis) && !elsewhere {
-                if block.purpose == Purpose::Offsets && !self.axes.get(axis).is_uniform() {
-                    return Err(Stop(None, Reason::OtherOffset(axis)));
-                }
-                self.axes.get_mut(axis).forget();
-                self.after_cut = false;
-            }
-        }
-        Ok(())
-    }
-
     /// Whether path blending may swallow a take-up move: it rounds off what is shorter than its tolerance.
     fn swallowed(&self, tolerance: Option<Length>) -> Option<Blending> {
         let narrowest = self.axes.iter().filter(|(_, track)| track.takes_up()).min_by_key(|(_, t)| t.width);
         let (axis, track) = narrowest?;
         let wide = tolerance.is_none_or(|tolerance| tolerance >= track.width);
         wide.then_some(Blending { tolerance, axis, width: track.width })
-    }
-
-    /// A block that may be skipped leaves its axes in doubt.
-    fn doubt_after_skip(&mut self, block: &Block, span: Span) -> Result<(), Stop> {
-        if !matches!(block.purpose, Purpose::Move | Purpose::Rename) {
-            return Ok(());
-        }
-        for axis in Axis::ALL {
-            let track = self.axes.get_mut(axis);
-            if block.axes.get(axis).is_none() {
-                continue;
-            }
-            if track.corrected()
-                && self.modal.distance == Distance::Incremental
-                && block.purpose == Purpose::Move
-            {
-                return Err(Stop(Some(span), Reason::Skipped));
-            }
-            track.forget();
-        }
-        Ok(())
-    }
-
-    /// G92: the place where the axis is gets a new name. A shifted command keeps its shift.
-    #[inline(never)] // as all that follows: the frames of what one line needs must not add up
-    fn rename(&mut self, block: &Block, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<(), Stop> {
-        let mut patches = Patches::new();
-        for axis in Axis::ALL {
-            let Some(word) = block.axes.get(axis) else { continue };
-            let value = self.length(word)?;
-            let modal = self.modal;
-            let track = self.axes.get_mut(axis);
-            if !track.is_uniform() {
-                return Err(Stop(Some(word.span), Reason::OtherOffset(axis)));
-            }
-            let shift = track.sent.saturating_sub(track.wanted);
-            track.forget();
-            track.place = Place::Known;
-            track.wanted = value;
-            track.sent = value.saturating_add(shift);
-            if track.corrected() && shift != Length::ZERO {
-                let mut text = Text::new();
-                let (letter, style) = (axis.letter() as u8, Some(&word.number));
-                track.sent = dimension(&mut text, letter, track.sent, style, &modal);
-                patches.replace(word.span, text);
-            }
-        }
-        self.after_cut = false;
-        self.write_line(line, &patches, None, sink);
-        Ok(())
     }
 
     fn moved(
@@ -407,11 +309,7 @@ impl<'t> Rewriter<'t> {
         if let Motion::Cycle(code) = motion {
             return self.cycle(code, block, line, note, sink);
         }
-        if block.motion_word.is_some() {
-            self.drilling.forget();
-        }
-        let centred = motion.is_arc()
-            && (block.centre.x.is_some() || block.centre.y.is_some() || block.centre.z.is_some());
+        let centred = motion.is_arc() && block.centre.iter().any(|(_, word)| word.is_some());
         let moves = block.names_axis() || centred || (block.rotary.is_some() && motion.cuts());
         if !moves {
             sink(line);

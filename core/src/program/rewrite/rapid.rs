@@ -20,7 +20,7 @@ impl Rewriter<'_> {
     pub(super) fn can_overrun(&self, axis: Axis) -> bool {
         match self.axes.get(axis).place {
             Place::Known => true,
-            Place::Unknown => self.modal.distance == Distance::Incremental,
+            Place::Unknown => self.can_follow(axis),
             Place::Elsewhere => false,
         }
     }
@@ -37,7 +37,7 @@ impl Rewriter<'_> {
         let (here, known) = (self.axes.z.wanted, self.axes.z.place == Place::Known);
         let sideways = block.axes.x.is_some() || block.axes.y.is_some();
         let up = known && targets.z >= here;
-        if !sideways && block.axes.z.is_some() && !up && self.is_clear(here) && self.near.clears(here) {
+        if !sideways && block.axes.z.is_some() && !up && self.is_clear(here) {
             // The last place at this height before the work: what does not bear right is seated here.
             let needs = |axis: Axis| {
                 let track = self.axes.get(axis);
@@ -50,8 +50,7 @@ impl Rewriter<'_> {
             let axes = PerAxis::from_fn(needs);
             self.overrun(block, &axes, sink)?;
         }
-        // Z at its reference place is as high as it gets.
-        let clear = self.is_clear(targets.z) || (self.at_reference && block.axes.z.is_none());
+        let clear = self.is_clear(targets.z);
         let mut patches = Patches::new();
         let mut back = PerAxis::from_fn(|_| None);
         for axis in Axis::ALL {
@@ -79,10 +78,6 @@ impl Rewriter<'_> {
             self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
         }
         self.write_line(line, &patches, returns.then_some(&text), sink);
-        let from = known.then_some(here);
-        let to = (self.axes.z.place == Place::Known).then_some(self.axes.z.wanted);
-        self.near.rapid(from, to, sideways);
-        self.at_reference &= block.axes.z.is_none();
         Ok(())
     }
 
@@ -106,7 +101,8 @@ impl Rewriter<'_> {
             // Where in the table this is cannot be known: the command keeps what it has.
             let command = target.saturating_add(track.sent.saturating_sub(track.wanted));
             self.patch_axis(block, axis, command, target, patches)?;
-            self.settle(axis, target, None);
+            let seat = track.seat_after(track.sent, command, towards);
+            self.settle(axis, target, seat);
             return Ok(None);
         }
         let seat_at = |command| track.seat_after(track.sent, command, towards);
@@ -131,7 +127,7 @@ impl Rewriter<'_> {
         let track = self.axes.get_mut(axis);
         track.wanted = wanted;
         if absolute || track.place == Place::Elsewhere {
-            track.place = Place::Known;
+            (track.place, track.placed) = (Place::Known, true);
         }
         track.seat = seat;
         if seat.is_some() {

@@ -68,6 +68,10 @@ pub enum Reason {
     SkippedMode,
     /// A cut that begins before the seat is known.
     Unseated(Axis),
+    /// An offset is set from where an axis stands (G10 L20), while its command is shifted.
+    Shifted(Axis),
+    /// Something moves behind the end of the program.
+    AfterEnd,
 }
 
 /// Why a cycle cannot be corrected as it is written.
@@ -80,6 +84,8 @@ pub enum CycleTrouble {
     StepAside,
     /// No depth, or no R plane.
     Incomplete,
+    /// It was interrupted, and the level to which it returns was lost meanwhile.
+    Level,
     /// L is no whole number of repeats.
     Repeats,
     /// I, J or K in a cycle that has no such word.
@@ -127,6 +133,8 @@ impl Reason {
             }
             Reason::Skipped => "Remove the / or post the block in absolute coordinates.",
             Reason::SkippedMode => "Remove the / or write the modes again in this block.",
+            Reason::Shifted(_) => "Set the offset before the program, or by G92.",
+            Reason::AfterEnd => "Put each program into a file of its own.",
             Reason::Unseated(_) => "Move the axis in the clear before the cut, or leave out --strict.",
         }
     }
@@ -170,6 +178,9 @@ impl fmt::Display for Reason {
             }
             Reason::Cycle(CycleTrouble::Incomplete) => f.write_str("a cycle without depth or R plane"),
             Reason::Cycle(CycleTrouble::Foreign) => f.write_str("a cycle with an I, J or K that it does not define"),
+            Reason::Cycle(CycleTrouble::Level) => {
+                f.write_str("a cycle that is taken up again while the level to which it returns is not known")
+            }
             Reason::Cycle(CycleTrouble::Repeats) => f.write_str("a cycle whose L is no whole number"),
             Reason::PastLimit { axis, command, limit } => write!(
                 f,
@@ -183,6 +194,10 @@ impl fmt::Display for Reason {
             Reason::SkippedMode => {
                 f.write_str("a block that may be skipped changes a mode that this block relies on")
             }
+            Reason::Shifted(axis) => {
+                write!(f, "an offset is set from where {axis} stands, and its command is shifted there")
+            }
+            Reason::AfterEnd => f.write_str("a motion behind the end of the program"),
             Reason::Unseated(axis) => write!(f, "a cut begins while the seat of {axis} is unknown"),
         }
     }

@@ -79,6 +79,8 @@ pub struct Note {
     /// The travel limits hold for other coordinates than those now in force: they are not looked at
     /// any more.
     pub limits_lost: bool,
+    /// The clear height holds for other coordinates than those now in force: X and Y overrun no more.
+    pub clear_lost: bool,
 }
 
 /// Path blending (G64) wide enough to swallow a take-up move.

@@ -4,6 +4,7 @@ use super::*;
 use crate::axis::Direction;
 use crate::correct::{AxisTable, Station};
 use crate::length::Unit;
+use crate::program::number::Integers;
 use std::string::{String, ToString};
 use std::vec::Vec;
 
@@ -301,4 +302,5 @@ fn a_million_increments_end_where_they_should() {
 }
 
 mod arcs;
+mod doubt;
 mod words;

@@ -47,6 +47,10 @@ pub(super) struct Track<'t> {
     /// The place that the corrected program has commanded.
     pub sent: Length,
     pub place: Place,
+    /// A place was told, in the coordinates that are in force or were.
+    pub placed: bool,
+    /// A block that may be skipped left the command at one of two shifts from the place.
+    pub unsure: bool,
     pub seat: Option<Direction>,
     /// Whether the person was told of the unknown seat.
     pub told: bool,
@@ -82,6 +86,8 @@ impl<'t> Track<'t> {
             wanted: Length::ZERO,
             sent: Length::ZERO,
             place: Place::Unknown,
+            placed: false,
+            unsure: false,
             seat: None,
             told: false,
         };

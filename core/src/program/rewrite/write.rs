@@ -4,6 +4,7 @@ use super::Rewriter;
 use super::block::Block;
 use super::emit::{Inserted, Patches, Text, dimension, put};
 use super::refusal::{Reason, Stop};
+use super::track::Place;
 use crate::axis::{Axis, PerAxis};
 use crate::length::{Length, Unit};
 use crate::program::modal::{Distance, Feed, Plane};
@@ -38,6 +39,7 @@ impl Rewriter<'_> {
         let track = self.axes.get(axis);
         let Some(word) = block.axes.get(axis) else { return Ok(track.wanted) };
         let value = self.length(word)?;
+        self.refuse_unsure(axis, word)?;
         match self.modal.distance {
             Distance::Absolute => Ok(value),
             Distance::Incremental => {
@@ -69,7 +71,9 @@ impl Rewriter<'_> {
 
     /// Refuses a command beyond a travel limit, unless the program itself wants the axis beyond it.
     fn keep_within(&self, axis: Axis, command: Length, place: Length) -> Result<(), Stop> {
-        let Some((low, high)) = self.limits.get(axis).filter(|_| self.limits_hold) else {
+        // From an unknown place differences lead to unknown places.
+        let told = self.modal.distance == Distance::Absolute || self.axes.get(axis).place == Place::Known;
+        let Some((low, high)) = self.limits.get(axis).filter(|_| told) else {
             return Ok(());
         };
         let passes = |limit| Err(Stop(None, Reason::PastLimit { axis, command, limit }));
@@ -97,10 +101,10 @@ impl Rewriter<'_> {
         let style = style.map(|word| &word.number);
         let written = dimension(text, axis.letter() as u8, wanted, style, &self.modal);
         let track = self.axes.get_mut(axis);
-        track.sent = match self.modal.distance {
-            Distance::Absolute => written,
-            Distance::Incremental => track.sent.saturating_add(written),
-        };
+        match self.modal.distance {
+            Distance::Absolute => (track.sent, track.unsure) = (written, false),
+            Distance::Incremental => track.sent = track.sent.saturating_add(written),
+        }
         Ok(())
     }
 
@@ -118,7 +122,9 @@ impl Rewriter<'_> {
             let said = self.length(word)?;
             if said == self.number_for(axis, command) {
                 self.keep_within(axis, command, place)?;
-                self.axes.get_mut(axis).sent = command;
+                let track = self.axes.get_mut(axis);
+                track.sent = command;
+                track.unsure &= self.modal.distance == Distance::Incremental;
                 return Ok(());
             }
             let mut text = Text::new();

@@ -35,12 +35,13 @@ fn the_document_counts_what_was_done() {
 #[test]
 fn a_stream_is_rewritten_like_a_file() {
     let folder = Folder::new();
-    folder.write("in.nc", CORE_BOX);
+    let core_box = CORE_BOX.replace("N30 Z5.", "N25 Z15.\r\nN30 Z5.");
+    folder.write("in.nc", &core_box);
     folder.takeup("rewrite in.nc -o from-file.nc --play x=0.1,z=0.12").done().exit(0);
-    folder.takeup("rewrite - -o from-stream.nc --play x=0.1,z=0.12").stdin(CORE_BOX).done().exit(0);
+    folder.takeup("rewrite - -o from-stream.nc --play x=0.1,z=0.12").stdin(core_box).done().exit(0);
     let out = folder.read("from-stream.nc");
     assert_eq!(out, folder.read("from-file.nc"));
-    assert!(out.contains("N30 Z5.\r\nG0 X-0.5\r\nG0 X0.\r\nN40 G1 Z-1. F200\r\n"), "{out}");
+    assert!(out.contains("N25 Z15.\r\nG0 X-0.5\r\nG0 X0.\r\nN30 Z5.\r\nN40 G1 Z-1. F200\r\n"), "{out}");
 }
 
 #[test]

@@ -7,7 +7,9 @@ use takeup_core::program::replay::{Event, Interpreter, Reading};
 use takeup_core::program::rewrite::Reason;
 use takeup_core::program::{Token, Words};
 
-/// Name, text, and lines listed as unseated when all axes are corrected.
+/// Name, text, and lines listed as unseated when all axes are corrected. Where a program feeds down from the
+/// height of its only rapids (11, 15, 21, 24, 25, 26), X and Y are seated nowhere before the first cut; in 19 a
+/// return of Z may be skipped, and where X and Y then go is not known to be clear.
 const POSTED: [(&str, &str, &[usize]); 26] = [
     ("01-facing-and-pocket", include_str!("posted/01-facing-and-pocket.nc"), &[]),
     ("02-no-spaces", include_str!("posted/02-no-spaces.nc"), &[]),
@@ -19,22 +21,22 @@ const POSTED: [(&str, &str, &[usize]); 26] = [
     ("08-planes", include_str!("posted/08-planes.nc"), &[]),
     ("09-cutter-compensation", include_str!("posted/09-cutter-compensation.nc"), &[]),
     ("10-surface-zigzag", include_str!("posted/10-surface-zigzag.nc"), &[]),
-    ("11-feed-links", include_str!("posted/11-feed-links.nc"), &[]),
+    ("11-feed-links", include_str!("posted/11-feed-links.nc"), &[12]),
     ("12-inverse-time-4axis", include_str!("posted/12-inverse-time-4axis.nc"), &[]),
     ("13-plain-controller", include_str!("posted/13-plain-controller.nc"), &[]),
     ("14-first-cut-without-rapid", include_str!("posted/14-first-cut-without-rapid.nc"), &[4]),
-    ("15-tool-changes-offsets", include_str!("posted/15-tool-changes-offsets.nc"), &[11, 16]),
+    ("15-tool-changes-offsets", include_str!("posted/15-tool-changes-offsets.nc"), &[7, 11, 16, 24]),
     ("16-g92-g52", include_str!("posted/16-g92-g52.nc"), &[13]),
     ("17-incremental-contour", include_str!("posted/17-incremental-contour.nc"), &[]),
     ("18-absolute-centres", include_str!("posted/18-absolute-centres.nc"), &[]),
-    ("19-block-delete", include_str!("posted/19-block-delete.nc"), &[13]),
+    ("19-block-delete", include_str!("posted/19-block-delete.nc"), &[13, 19]),
     ("20-rapid-plunges", include_str!("posted/20-rapid-plunges.nc"), &[]),
-    ("21-lower-case-semicolons", include_str!("posted/21-lower-case-semicolons.ngc"), &[]),
+    ("21-lower-case-semicolons", include_str!("posted/21-lower-case-semicolons.ngc"), &[10]),
     ("22-tapping-and-boring", include_str!("posted/22-tapping-and-boring.nc"), &[]),
     ("23-dwell-stops", include_str!("posted/23-dwell-stops.nc"), &[]),
-    ("24-ramp-entries", include_str!("posted/24-ramp-entries.nc"), &[]),
-    ("25-smoothing-words", include_str!("posted/25-smoothing-words.nc"), &[]),
-    ("26-simultaneous-start", include_str!("posted/26-simultaneous-start.nc"), &[]),
+    ("24-ramp-entries", include_str!("posted/24-ramp-entries.nc"), &[8]),
+    ("25-smoothing-words", include_str!("posted/25-smoothing-words.nc"), &[16]),
+    ("26-simultaneous-start", include_str!("posted/26-simultaneous-start.nc"), &[3]),
 ];
 
 /// Words that are no motion, in their order.
@@ -162,6 +164,8 @@ fn every_strategy_keeps_its_word() {
     }
     // One-way leaves the reversal in the cut alone, and no more than that.
     mill.settings.strategy = PerAxis::from_fn(|_| Strategy::OneWay);
+    // That 5 mm are clear, from where the tool feeds down, is for a person to say.
+    mill.settings.clear = Some(mm(5.0));
     let rewritten = mill.rewritten(text).unwrap();
     assert_eq!((rewritten.counts.take_ups, rewritten.unseated.len()), (0, 0), "{}", rewritten.text);
     assert!(rewritten.counts.one_way_moves >= 2, "{}", rewritten.text);

@@ -1,0 +1,181 @@
+//! Places, seats, levels and coordinates that a program puts in doubt.
+
+use super::*;
+
+fn text(program: &str, table: &Table, settings: &Settings) -> String {
+    rewrite(program, table, settings).unwrap().0
+}
+
+fn clear(height: f64) -> Settings {
+    Settings { clear: Some(mm(height)), ..Settings::DEFAULT }
+}
+
+/// What the rewriter tells of the lines of a program: limits lost, clear height lost.
+fn lost(program: &str, settings: &Settings) -> Vec<(bool, bool)> {
+    let table = table(0.1, 0.0, 0.12);
+    let mut rewriter = Rewriter::new(&table, settings);
+    let lines = program.split_inclusive('\n');
+    let notes = lines.map(|line| rewriter.line(line.as_bytes(), &mut |_| {}).unwrap());
+    notes.map(|note| (note.limits_lost, note.clear_lost)).collect()
+}
+
+#[test]
+fn the_level_of_a_cycle_ends_with_it() {
+    let program = "G0 Z20\nG99 G81 X5 Z-9 R2 F99\nX3\nG80 G28 Z0\nG0 X0 Z5\nG98 G81 X1 Z-9 R2\n";
+    let text = text(program, &table(0.1, 0.0, 0.12), &clear(2.0));
+    assert!(text.ends_with("G0 X-0.1 Z5\nG98 G81 X1 Z-9 R2\n"), "{text}");
+}
+
+#[test]
+fn a_cycle_is_not_interrupted_above_its_level_or_with_a_level_unknown() {
+    // Else the last hole would end at 6.5, where the original ends at 5.
+    let program = "G0 X0\nZ5\nG98 G81 X5 Z-9 R6.5 F99\nX3\nR3 X1\n";
+    let rewritten = text(program, &table(0.1, 0.0, 0.0), &clear(2.0));
+    assert!(rewritten.ends_with("R6.5 F99\nX2.9\nR3 X0.9\n"), "{rewritten}");
+    let program = "G0 X0\nG99 G81 X5 Z-9 R6 F99\nX3\nG98 X1\n";
+    let rewritten = text(program, &table(0.1, 0.0, 0.0), &clear(2.0));
+    assert!(rewritten.ends_with("R6 F99\nX2.9\nG98 X0.9\n"), "{rewritten}");
+}
+
+#[test]
+fn a_back_bore_in_increments_is_refused_and_taken_up_again_with_its_top() {
+    assert_eq!(
+        reason("G0 Z5 X0\nG91 G98 G87 Z-5 R-3 K1 X2 F99\n"),
+        (2, Reason::Cycle(CycleTrouble::Incremental))
+    );
+    let program = "G0 X0\nZ5\nG98 G87 X5 Z-9 R2 K-8 F99\nX3\n";
+    let rewritten = text(program, &table(0.1, 0.0, 0.12), &clear(5.0));
+    assert!(rewritten.ends_with("K-7.88 F99\nG0 X2.5\nG87 Z-9 R2 K-7.88 X3\n"), "{rewritten}");
+}
+
+#[test]
+fn behind_the_retract_of_a_cycle_the_seat_is_known() {
+    // The table stopped 0.12 below the R plane, so that a short way down is made on the seat it bears on.
+    let program = "G0 Z20 X0\nG99 G81 X5 Z-9 R2 F99\nG80\nG0 Z1.95\nG1 X9\n";
+    let strategy = PerAxis::from_fn(|_| Strategy::TakeUp);
+    let settings = Settings { strategy, ..Settings::DEFAULT };
+    let (text, _, unseated) = rewrite(program, &table(0.0, 0.0, 0.12), &settings).unwrap();
+    assert!(text.ends_with("G80\nG0 Z2.07\nG1 X9\n"), "{text}");
+    assert_eq!(unseated, []);
+}
+
+#[test]
+fn a_short_way_from_an_unknown_seat_does_not_seat() {
+    let (_, _, unseated) =
+        rewrite("G0 Y0\nG1 Y0.008 F99\nY3\n", &table(0.0, 0.009, 0.0), &Settings::DEFAULT).unwrap();
+    assert_eq!(unseated, [2]);
+}
+
+#[test]
+fn new_names_end_the_clear_height_and_are_no_lift() {
+    let program = "G0 Z5\nX10\nX0\nG92 Z9\nX10\nX0\n";
+    let rewritten = text(program, &table(0.1, 0.0, 0.0), &clear(2.0));
+    assert!(rewritten.ends_with("X-0.5\nG0 X0.\nG92 Z9\nX10\nX-0.1\n"), "{rewritten}");
+    for line in ["G92 Z9", "G52 Z1", "G10 L2 P1 Z1", "G92.1"] {
+        let told = lost(&std::format!("G0 Z5\n{line}\n"), &clear(2.0));
+        assert_eq!(told, [(false, false), (false, true)], "{line}");
+    }
+    for line in ["G92 Z5", "G92 X9", "G43 H1", "G91 G28 Z0", "G55"] {
+        let told = lost(&std::format!("G0 Z5\n{line}\n"), &clear(2.0));
+        assert_eq!(told, [(false, false); 2], "{line}");
+    }
+    // Bearing on its other seat in the cut, Z is not lifted for a new name.
+    let program = "G0 Z5\nG1 Z-1 F100\nX5 Z-0.5\nG92 X0\nX9\n";
+    let rewritten = text(program, &table(0.0, 0.0, 0.12), &Settings::DEFAULT);
+    assert!(rewritten.ends_with("X5 Z-0.38\nG92 X0\nX9\n"), "{rewritten}");
+}
+
+#[test]
+fn what_a_return_is_for_stays_unshifted() {
+    // The height to which it leads is not known to be clear.
+    let program = "G0 X5\nX9\nG91 G28 Z0\nG90 G0 X0\nX5\n";
+    let rewritten = text(program, &table(0.1, 0.0, 0.0), &clear(2.0));
+    assert!(rewritten.ends_with("G90 G0 X-0.1\nX5\n"), "{rewritten}");
+    for back in ["G28 X0", "G53 G0 X0"] {
+        let program = std::format!("G0 X9\nX5\nX0\n{back}\nG92 X0\n");
+        let rewritten = text(&program, &table(0.1, 0.0, 0.0), &Settings::DEFAULT);
+        assert!(rewritten.ends_with(&std::format!("X-0.1\n{back}\nG92 X0\n")), "{rewritten}");
+    }
+    // Where nothing moved, the shift is still there, and the seat too.
+    let program = "G0 X9\nX5\nX0\nG92 X50\nG1 Y2 F99\n";
+    let (text, _, unseated) = rewrite(program, &table(0.1, 0.0, 0.0), &Settings::DEFAULT).unwrap();
+    assert!(text.ends_with("X-0.1\nG92 X49.9\nG1 Y2 F99\n"), "{text}");
+    assert_eq!(unseated, []);
+}
+
+#[test]
+fn an_offset_from_a_shifted_place_is_refused() {
+    assert_eq!(reason("G0 X9\nX5\nX0\nG10 L20 P1 X0\n"), (4, Reason::Shifted(Axis::X)));
+    let x = table(0.1, 0.0, 0.0);
+    assert!(rewrite("G0 X5\nX9\nG10 L20 P1 X0\n", &x, &Settings::DEFAULT).is_ok());
+    assert!(rewrite("G0 X9\nX5\nX0\nG10 L20 P1 Y0\n", &x, &Settings::DEFAULT).is_ok());
+}
+
+#[test]
+fn what_a_skipped_block_may_have_moved_is_unknown() {
+    let x = table(0.1, 0.0, 0.0);
+    // At one shift if it is skipped, at the other if not.
+    for block in ["/X9\nG91 G1 X1 F99\n", "/X9\nG92 X0\n", "/G1 X9\n/X10\nG91 G1 X1 F99\n"] {
+        let program = std::format!("G0 X9 Y0\nX5\nX0\n{block}");
+        let refusal = rewrite(&program, &x, &Settings::DEFAULT).unwrap_err();
+        assert!(matches!(refusal.reason, Reason::Skipped | Reason::SkippedMode), "{block}: {refusal}");
+    }
+    assert_eq!(reason("G0 X9 Y0 Z5\nX5\nX9\nG91 G1 F99\n/G2 I5\n"), (5, Reason::Skipped));
+    // A skipped return shifts nothing back.
+    let refusal = rewrite("G0 X9\nX5\nX0\n/G28 X0\nG92 X0\n", &x, &Settings::DEFAULT).unwrap_err();
+    assert_eq!((refusal.line, refusal.reason), (5, Reason::Skipped));
+    // What is inserted for it is skipped with it: Z is lifted onto its seat only if it is not.
+    let z = table(0.0, 0.0, 0.12);
+    let program = "G0 Z5\nG1 Z-3 F100\nX5\nG0 Z-1\n/G1 X9\nG1 X10\n";
+    let (text, _, unseated) = rewrite(program, &z, &Settings::DEFAULT).unwrap();
+    assert!(text.ends_with("/G0 Z-0.5\n/G0 Z-1.\n/G1 X9\nG1 X10\n"), "{text}");
+    assert_eq!(unseated, [6]);
+    // The tool may still be in the cut.
+    let program = "G0 Z5\nG1 Z-1 F100\nX5 Z-0.5\n/G0 X6\nG1 X9\n";
+    let (text, ..) = rewrite(program, &z, &Settings::DEFAULT).unwrap();
+    assert!(text.ends_with("/G0 X6\nG1 X9\n") && !text.contains("G0 Z0"), "{text}");
+    let program = "G0 Z5 X0\nG98 G81 X5 Z-9 R2 F99\n/X6 R3\nX7\n";
+    assert_eq!(reason(program), (3, Reason::SkippedMode));
+}
+
+#[test]
+fn travel_limits_hold_in_the_coordinates_in_which_they_were_said() {
+    let mut settings = Settings::DEFAULT;
+    settings.limits.x = Some((mm(-51.0), mm(11.0)));
+    for line in ["G92 X5", "G52 X1", "G10 L2 P1 X1", "G92.1", "G55"] {
+        let told = lost(&std::format!("G0 X0\n{line}\nX500\n"), &settings);
+        assert_eq!(told, [(false, false), (true, false), (false, false)], "{line}");
+    }
+    let told = lost("G92 X5\nG55\nG0 X5\n", &settings);
+    assert_eq!(told, [(false, false), (true, false), (false, false)]);
+    assert_eq!(lost("G54\nG0 X5\nG43 H1\n", &settings), [(false, false); 3]);
+    settings.limits.z = Some((mm(-9.0), mm(9.0)));
+    assert_eq!(lost("G54\nG0 Z5\nG43 H1\n", &settings)[2], (true, false));
+    // Differences from an unknown place lead nowhere known.
+    assert_eq!(lost("G91 G0 X500\nX-600\n", &settings).len(), 2);
+}
+
+#[test]
+fn nothing_moves_behind_the_end() {
+    assert_eq!(reason("G0 Z5\nM30\nG0 Z9\n"), (3, Reason::AfterEnd));
+    assert_eq!(reason("G0 Z5\nM2\nG28\n"), (3, Reason::AfterEnd));
+    let z = table(0.0, 0.0, 0.12);
+    for program in ["G0 Z5\n/M30\nG0 Z9\nM30\n%\n", "G0 Z5\nM30\nO2 (second)\nM5\n"] {
+        assert!(rewrite(program, &z, &Settings::DEFAULT).is_ok(), "{program}");
+    }
+}
+
+#[test]
+fn where_a_probe_ends_is_in_the_work() {
+    let program = "G0 Z5\nG1 Z-1 F100\nX5 Z-0.5\nG38.2 X9 F9\nG1 X1\n";
+    let rewritten = text(program, &table(0.0, 0.0, 0.12), &Settings::DEFAULT);
+    assert!(rewritten.ends_with("G38.2 X9 F9\nG1 X1\n"), "{rewritten}");
+}
+
+#[test]
+fn the_lengths_of_g43_1_are_no_places() {
+    let program = "G0 Z5\nG1 Z-1 F100\nG0 Z5\nG43.1 Z1.25\nG0 Z5\n";
+    let rewritten = text(program, &table(0.0, 0.0, 0.12), &Settings::DEFAULT);
+    assert!(rewritten.ends_with("G43.1 Z1.25\nG0 Z5\n"), "{rewritten}");
+    assert!(text("G0 Z5\nG0 Z1\nG43.1 Z9\n", &table(0.0, 0.0, 0.12), &Settings::DEFAULT).ends_with("Z9\n"));
+}
