@@ -5,7 +5,7 @@ use super::message::Capabilities;
 use super::{MAX_PAYLOAD, PROTOCOL};
 use core::fmt;
 use core::marker::PhantomData;
-use heapless::Vec;
+use heapless::{Deque, Vec};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
@@ -19,6 +19,9 @@ pub const PATIENCE_US: u64 = 2_000_000;
 /// A session ends after so long without a frame. A box must stop motion long before: see
 /// [`Endpoint::silence_us`].
 pub const SILENCE_US: u64 = 500_000;
+
+/// A box keeps the numbers of so many sessions: none of them opens one again (section 4.2).
+const RECENT: usize = 8;
 
 /// Which end this is.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -158,6 +161,8 @@ pub struct Endpoint<Out, In> {
     heard_us: u64,
     damaged: u32,
     peer: Option<Capabilities>,
+    /// The sessions opened last, the latest at the back.
+    recent: Deque<u16, RECENT>,
     messages: PhantomData<(Out, In)>,
 }
 
@@ -179,6 +184,7 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
             heard_us: 0,
             damaged: 0,
             peer: None,
+            recent: Deque::new(),
             messages: PhantomData,
         }
     }
@@ -260,6 +266,11 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
 
     fn open(&mut self, session: u16, now_us: u64) -> Option<Event<In>> {
         self.state = State::Open { session };
+        if self.recent.is_full() {
+            self.recent.pop_front();
+        }
+        // There is room now.
+        let _ = self.recent.push_back(session);
         (self.number, self.expected) = (0, 0);
         self.pending = None;
         (self.heard_us, self.ack_due_us) = (now_us, now_us);
@@ -306,6 +317,11 @@ impl<Out: Serialize, In: DeserializeOwned> Endpoint<Out, In> {
         if self.state == (State::Open { session: frame.session }) {
             // The same hello again: the welcome was lost, or the line doubles.
             self.heard_us = now_us;
+            return None;
+        }
+        if self.recent.iter().any(|recent| *recent == frame.session) {
+            // Of a session that is over, from a line that doubles or delays: what comes behind it was obeyed once,
+            // and must not be again.
             return None;
         }
         self.open(frame.session, now_us)

@@ -34,23 +34,14 @@ impl Routine {
     pub fn pause_before(&self, row: u32) -> Option<u32> {
         match *self {
             // After the last there is nothing to pause for; the mark does not matter.
-            Routine::Return { returns, .. } if row <= u32::from(returns) => {
-                self.lifts(Length::ZERO).ok()?.pause_before(row)
+            Routine::Return { lift, returns, pause_every, pause_s } if row <= u32::from(returns) => {
+                LiftPlan::new(Length::ZERO, lift, returns, pauses(pause_every, pause_s))
+                    .ok()?
+                    .pause_before(row)
             }
             Routine::Return { .. } => None,
             Routine::Reversal { .. } | Routine::Positioning { .. } | Routine::SmallSteps { .. } => None,
         }
-    }
-
-    fn lifts(&self, mark: Length) -> Result<LiftPlan, BadPlan> {
-        let Routine::Return { lift, returns, pause_every, pause_s } = *self else {
-            return Err(BadPlan::NoStation);
-        };
-        let pauses = match pause_every {
-            0 => Pauses::None,
-            returns => Pauses::Every { returns, seconds: pause_s.into() },
-        };
-        LiftPlan::new(mark, lift, returns, pauses)
     }
 
     /// Lends the steps at some places, in order.
@@ -83,7 +74,16 @@ impl Routine {
             Routine::SmallSteps { step, steps, cycles, overrun } => {
                 use_them(&mut StaircasePlan::new(first()?, step, steps, cycles, overrun)?.steps())
             }
-            Routine::Return { .. } => use_them(&mut self.lifts(first()?)?.steps()),
+            Routine::Return { lift, returns, pause_every, pause_s } => {
+                use_them(&mut LiftPlan::new(first()?, lift, returns, pauses(pause_every, pause_s))?.steps())
+            }
         })
+    }
+}
+
+fn pauses(every: u16, seconds: u16) -> Pauses {
+    match every {
+        0 => Pauses::None,
+        returns => Pauses::Every { returns, seconds: seconds.into() },
     }
 }

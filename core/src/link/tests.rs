@@ -364,6 +364,38 @@ fn a_new_session_begins_afresh_and_the_old_one_is_not_heard() {
     assert_eq!(carry(&mut next, &mut the_box, 3), [Event::Ended(Ended::Closed)]);
 }
 
+/// A line that brings everything late and twice: what was obeyed is not obeyed again.
+#[test]
+fn the_bytes_of_a_session_that_is_over_open_nothing() {
+    let (mut host, mut the_box) = session();
+    let mut recorded = Vec::new();
+    // From the hello of a host like it to the end of its session.
+    let mut same: Host = Endpoint::new(Side::Host { session: SESSION });
+    same.poll(0, &mut |bytes| recorded.extend_from_slice(bytes));
+    host.send(&ToBox::Ask).unwrap();
+    host.poll(3_000, &mut |bytes| recorded.extend_from_slice(bytes));
+    host.close();
+    host.poll(3_000, &mut |bytes| recorded.extend_from_slice(bytes));
+    let replay = |the_box: &mut Box, now_us: u64| -> Vec<Event<ToBox>> {
+        recorded.iter().filter_map(|byte| the_box.receive(*byte, now_us)).collect()
+    };
+    assert_eq!(replay(&mut the_box, 3_000), [Event::Message(ToBox::Ask), Event::Ended(Ended::Closed)]);
+    assert_eq!(replay(&mut the_box, 4_000), []);
+    // Nor while or after other sessions, as long as their number is kept.
+    for other in 1..8 {
+        let mut hello = frame(Kind::Hello, 0, &PROTOCOL.to_le_bytes());
+        hello.session = SESSION + other;
+        let opened = hello.encode().iter().find_map(|byte| the_box.receive(*byte, 5_000));
+        assert_eq!(opened, Some(Event::Opened));
+        assert_eq!(replay(&mut the_box, 5_000), []);
+        assert!(the_box.is_open());
+    }
+    // It is answered all the same, as every hello.
+    let mut answer = Vec::new();
+    the_box.poll(6_000, &mut |bytes| answer.extend_from_slice(bytes));
+    assert!(collect(&answer).iter().flatten().any(|frame| frame.kind == Kind::Welcome));
+}
+
 #[test]
 fn numbers_go_round_without_a_doubled_message() {
     let (mut host, mut the_box) = session();

@@ -279,10 +279,14 @@ impl Drop for Session {
     }
 }
 
-/// A number that no session had lately: the time in steps of 16 ms, some 17 minutes of them.
+/// A number that no session had lately: the milliseconds of about a minute, and never that of the session before.
 fn number() -> u16 {
+    static BEFORE: AtomicU64 = AtomicU64::new(0);
     let ms = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_millis());
-    ((ms / 16) % 0x1_0000) as u16
+    let ms = u64::try_from(ms).unwrap_or_default();
+    let next = |before: u64| Some(ms.max(before.saturating_add(1)));
+    let before = BEFORE.fetch_update(Ordering::Relaxed, Ordering::Relaxed, next).unwrap_or_default();
+    (ms.max(before.saturating_add(1)) % 0x1_0000) as u16
 }
 
 fn converse(
