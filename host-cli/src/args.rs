@@ -17,7 +17,9 @@ use takeup_core::length::Unit;
     version,
     max_term_width = 80,
     subcommand_required = true,
-    after_help = "Exit codes: 0 done; 1 done, and the answer is adverse (over the limit, worse,\n\
+    after_help = "Example:\n  takeup demo\n\n\
+                  The examples of each command run as they stand in the folder that this leaves.\n\n\
+                  Exit codes: 0 done; 1 done, and the answer is adverse (over the limit, worse,\n\
                   alarm, beyond tolerance); 2 not done, and nothing was written.\n\
                   \"-\" as a file is standard input or output."
 )]

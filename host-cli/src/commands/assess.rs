@@ -25,7 +25,7 @@ pub(super) const LONG_ABOUT: &str = "Readings into lost motion, its uncertainty,
 
 /// Arguments of `assess`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  takeup assess z-reversal.csv --limit 0.05 --resolution 0.01")]
+#[command(after_help = "Example:\n  takeup assess z-before.csv --limit 0.05 --resolution 0.01")]
 pub struct Args {
     /// Readings file, or - for standard input
     readings: PathBuf,

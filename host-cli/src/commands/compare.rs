@@ -17,6 +17,7 @@ const SAME_PLACE_MM: f64 = 0.001;
 
 /// Arguments of `compare`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  takeup compare z-before.csv z-after.csv --limit 0.05")]
 pub struct Args {
     /// The assessment before, or its readings file
     before: PathBuf,

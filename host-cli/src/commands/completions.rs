@@ -12,9 +12,11 @@ use std::path::PathBuf;
 /// Arguments of `completions`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:\n  \
-    takeup completions bash > ~/.local/share/bash-completion/completions/takeup\n  \
+    takeup completions bash > takeup.bash\n  \
     takeup completions man measure reversal | man -l -\n  \
-    takeup completions man --folder ~/.local/share/man/man1")]
+    takeup completions man --folder ~/.local/share/man/man1\n\n\
+    Bash reads it with \"source takeup.bash\", or by itself as the file takeup in\n\
+    ~/.local/share/bash-completion/completions.")]
 pub struct Args {
     /// The shell to complete commands in, or "man" for a page of the manual
     #[arg(value_name = "KIND")]
@@ -22,7 +24,7 @@ pub struct Args {
     /// With man: the command whose page is wanted, such as measure reversal
     #[arg(value_name = "COMMAND")]
     command: Vec<String>,
-    /// With man: write the pages of all commands into this folder instead
+    /// With man: write the pages of all commands into this folder instead; it is made if need be
     #[arg(long, value_name = "FOLDER", conflicts_with = "command")]
     folder: Option<PathBuf>,
 }
@@ -70,6 +72,8 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
 fn manual(args: &Args, mut command: Command, ctx: &Context) -> Result<Outcome, Refusal> {
     command.build();
     if let Some(folder) = &args.folder {
+        std::fs::create_dir_all(folder)
+            .map_err(|error| Refusal::io(folder.display().to_string(), "make", &error))?;
         let mut pages = Vec::new();
         pages_of(&command, &mut pages)?;
         for (name, page) in &pages {

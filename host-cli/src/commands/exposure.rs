@@ -20,6 +20,9 @@ use crate::units::LengthArg;
 
 /// Arguments of `exposure`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  takeup exposure core-box.nc --play z=0.12\n  takeup exposure core-box.nc --table mill.table --plot core-box.svg"
+)]
 pub struct Args {
     /// The program; "-" is standard input
     #[arg(value_name = "PROGRAM")]

@@ -19,6 +19,7 @@ use crate::units::LengthArg;
 
 /// Arguments of `replay`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  takeup replay core-box.nc core-box-corrected.nc --table mill.table")]
 pub struct Args {
     /// The program as it was; "-" is standard input
     #[arg(value_name = "ORIGINAL")]

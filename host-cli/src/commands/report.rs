@@ -23,9 +23,10 @@ use takeup_core::program::replay::Settings;
 
 /// Arguments of `report`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  takeup report --machine bed-mill --limit 0.05 -o bed-mill.html\n  \
-                        takeup report z-before.csv -o z-before.html\n  \
-                        takeup report --program box.nc box-corrected.nc --table mill.table -o box.html")]
+#[command(after_help = "Examples:\n  takeup report z-before.csv -o z-before.html\n  \
+                        takeup report --log shop.log --limit 0.05 -o bed-mill.html\n  \
+                        takeup report --program core-box.nc core-box-corrected.nc \\\n    \
+                        --table mill.table -o core-box.html")]
 pub struct Args {
     /// One session: a readings file or its assessment; without it, what the log has
     session: Option<PathBuf>,

@@ -21,7 +21,7 @@ use takeup_core::program::words::LONGEST_LINE;
 /// Arguments of `rewrite`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Run a corrected program first in the air, in single block, with soft limits on.\n\n\
-                        Example:\n  takeup rewrite core-box.nc -o core-box-corrected.nc --play z=0.12")]
+                        Example:\n  takeup rewrite core-box.nc -o corrected.nc --play z=0.12")]
 pub struct Args {
     /// The program; "-" is standard input
     #[arg(value_name = "PROGRAM")]

@@ -10,7 +10,8 @@ use std::fmt::Write as _;
 
 /// Arguments of `box list`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Without --ask nothing is sent: a machine on one of the ports might not like it.")]
+#[command(after_help = "Example:\n  takeup box list --ask\n\n\
+                        Without --ask nothing is sent: a machine on one of the ports might not like it.")]
 pub struct Args {
     /// Greet every port, and say which has a probe box
     #[arg(long)]

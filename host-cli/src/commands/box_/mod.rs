@@ -15,7 +15,9 @@ use takeup_core::link::message::{Button, State};
 
 /// Arguments of `box`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "A port is a serial port (/dev/ttyACM0, COM5), a pseudo-terminal, or tcp:HOST:PORT.")]
+#[command(after_help = "Examples:\n  takeup box info /dev/ttyACM0\n  \
+                        takeup box monitor /dev/ttyACM0 --count 50\n\n\
+                        A port is a serial port (/dev/ttyACM0, COM5), a pseudo-terminal, or tcp:HOST:PORT.")]
 pub struct Args {
     /// What to do with it
     #[command(subcommand)]

@@ -12,7 +12,7 @@ use takeup_core::link::ToBox;
 
 /// Arguments of `box monitor`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  takeup box monitor /dev/ttyACM0 --period 100")]
+#[command(after_help = "Example:\n  takeup box monitor /dev/ttyACM0 --period 100 --count 50")]
 pub struct Args {
     /// Serial port, or tcp:HOST:PORT
     #[arg(value_name = "PORT")]

@@ -23,6 +23,7 @@ use takeup_core::link::message::{Correction, StopCause};
 
 /// Arguments of `box run`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLE_REVERSAL)]
 pub struct Args {
     /// The kind of test
     #[command(subcommand)]
@@ -45,13 +46,13 @@ enum Kind {
     Return(Of<returns::PlanArgs, Running>),
 }
 
-const EXAMPLE_REVERSAL: &str = "Example:\n  takeup box run reversal --box PORT --axis z --station 0,-40 \\\n    \
+const EXAMPLE_REVERSAL: &str = "Example:\n  takeup box run reversal --box /dev/ttyACM0 --axis z --station 0,-40 \\\n    \
                                 --stands-at 0 -o z.csv";
-const EXAMPLE_POSITIONING: &str = "Example:\n  takeup box run positioning --box PORT --axis x --from 0 --to 400 \\\n    \
+const EXAMPLE_POSITIONING: &str = "Example:\n  takeup box run positioning --box /dev/ttyACM0 --axis x --from 0 --to 400 \\\n    \
                                    --stands-at 0 -o x.csv";
-const EXAMPLE_SMALL_STEPS: &str = "Example:\n  takeup box run small-steps --box PORT --axis z --start -40 \\\n    \
+const EXAMPLE_SMALL_STEPS: &str = "Example:\n  takeup box run small-steps --box /dev/ttyACM0 --axis z --start -40 \\\n    \
                                    --stands-at 0 -o z.csv";
-const EXAMPLE_RETURN: &str = "Example:\n  takeup box run return --box PORT --axis z --mark -40 \\\n    \
+const EXAMPLE_RETURN: &str = "Example:\n  takeup box run return --box /dev/ttyACM0 --axis z --mark -40 \\\n    \
                               --stands-at 0 -o z.csv";
 
 fn long_about(kind: &str) -> String {

@@ -15,9 +15,9 @@ use takeup_core::link::message::{MAX_PART, State, ToHost};
 
 /// Arguments of `box table`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  takeup box table /dev/ttyACM0              is there one?\n  \
-                        takeup box table /dev/ttyACM0 mill.table   send this one\n  \
-                        takeup box table /dev/ttyACM0 --forget     forget it")]
+#[command(after_help = "Examples:\n  takeup box table /dev/ttyACM0              # is there one?\n  \
+                        takeup box table /dev/ttyACM0 mill.table   # send this one\n  \
+                        takeup box table /dev/ttyACM0 --forget     # forget it")]
 pub struct Args {
     /// Serial port, or tcp:HOST:PORT
     #[arg(value_name = "PORT")]

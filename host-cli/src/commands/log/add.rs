@@ -21,6 +21,9 @@ use takeup_core::correct::bytes::{self, MAGIC};
 use takeup_core::length::Unit;
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  takeup log add z-before.csv --log shop.log\n  takeup log add mill.table --taken 2026-03-02 --log shop.log"
+)]
 pub(super) struct Args {
     /// Assessments, readings files or compensation tables to add, all of them or none
     #[arg(required = true, value_name = "FILE")]

@@ -18,6 +18,7 @@ const MOST_LINE: usize = 50_000_000;
 const SCHEMA: &str = "takeup.bundle/1";
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  takeup log export --log shop.log -o shop.jsonl")]
 pub(super) struct ExportArgs {
     /// The bundle to write
     #[arg(short, long, value_name = "FILE")]
@@ -25,6 +26,9 @@ pub(super) struct ExportArgs {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  takeup log export --log shop.log -o shop.jsonl\n  takeup log import shop.jsonl --log office.log"
+)]
 pub(super) struct ImportArgs {
     /// The bundle to take
     #[arg(value_name = "FILE")]

@@ -13,6 +13,7 @@ use serde_json::{Value, json};
 use takeup_core::axis::Axis;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  takeup log list --log shop.log")]
 pub(super) struct ListArgs {
     /// Only this machine
     #[arg(long, value_name = "NAME")]
@@ -23,6 +24,7 @@ pub(super) struct ListArgs {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  takeup log show 1 --log shop.log")]
 pub(super) struct ShowArgs {
     /// Number of the entry
     #[arg(value_name = "N")]

@@ -21,7 +21,9 @@ pub(crate) const USUAL_MACHINE: &str = "mill";
 
 /// Arguments of `log`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "The log only grows: correct a mistake by `takeup log note --corrects N`.")]
+#[command(after_help = "Examples:\n  takeup log add z-after.csv --log shop.log\n  \
+                        takeup log trend --limit 0.05 --log shop.log\n\n\
+                        The log only grows: correct a mistake by `takeup log note --corrects N`.")]
 pub struct Args {
     #[command(flatten)]
     place: Place,
@@ -72,8 +74,10 @@ enum What {
     /// Take the entries of a bundle; those already here are left as they are
     Import(bundle::ImportArgs),
     /// Check that the file is whole
+    #[command(after_help = "Example:\n  takeup log check --log shop.log")]
     Check,
     /// Bring the log of an older program up to date
+    #[command(after_help = "Example:\n  takeup log migrate --log shop.log")]
     Migrate,
 }
 

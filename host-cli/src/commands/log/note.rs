@@ -11,7 +11,11 @@ use serde_json::json;
 use takeup_core::axis::Axis;
 
 #[derive(Debug, clap::Args)]
-#[command(after_help = "A repair, an adjustment, a crash or a move starts the trend anew.")]
+#[command(
+    after_help = "Examples:\n  takeup log note --event repair --axis z \"coupling tightened\" --log shop.log\n  \
+                        takeup log note --corrects 1 \"the dial stood loose\" --log shop.log\n\n\
+                        A repair, an adjustment, a crash or a move starts the trend anew."
+)]
 pub(super) struct Args {
     /// What happened, in your words
     text: String,

@@ -18,7 +18,7 @@ use takeup_core::trend::cusum::Side;
 use takeup_core::trend::watch::{self, Chart};
 
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  takeup log trend --machine bed-mill --axis z --limit 0.05\n\n\
+#[command(after_help = "Example:\n  takeup log trend --axis z --limit 0.05 --log shop.log\n\n\
                         A repair, an adjustment, a crash or a move noted with `takeup log note` starts the trend anew.")]
 pub(super) struct Args {
     /// The machine; needed where the log has several

@@ -23,6 +23,7 @@ use std::path::PathBuf;
 
 /// Arguments of `measure`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  takeup measure reversal --axis z --station 0,-40 --simulate -o try.csv")]
 pub struct Args {
     /// The kind of test
     #[command(subcommand)]
@@ -35,13 +36,13 @@ enum Kind {
     #[command(
         long_about = long_about("reversal"),
         override_usage = "takeup measure reversal [OPTIONS] --axis <AXIS> --station <AT> -o <FILE>",
-        after_help = "Example:\n  takeup measure reversal --axis z --station 0 --station -40 -o z.csv"
+        after_help = "Example:\n  takeup measure reversal --axis z --station 0,-40 -o z.csv"
     )]
     Reversal(Of<plan_args::PlanArgs, Taking>),
     /// Targets over the travel, runs up and runs down
     #[command(
         long_about = long_about("positioning"),
-        override_usage = "takeup measure positioning [OPTIONS] --axis <AXIS> --target <AT> -o <FILE>",
+        override_usage = "takeup measure positioning [OPTIONS] --axis <AXIS> -o <FILE>",
         after_help = "Example:\n  takeup measure positioning --axis x --from 0 --to 400 --targets 9 -o x.csv"
     )]
     Positioning(Of<positioning::PlanArgs, Taking>),

@@ -33,6 +33,7 @@ use takeup_core::measure::Kind as CoreKind;
 
 /// Arguments of `routine`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = reversal::EXAMPLE)]
 pub struct Args {
     /// The kind of test
     #[command(subcommand)]

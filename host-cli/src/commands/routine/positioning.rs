@@ -16,8 +16,9 @@ pub(super) const LONG_ABOUT: &str = "The positioning test: targets over the trav
     that an error of the screw's pitch is not missed: with --pitch the targets are shifted by parts of a turn. \
     Lengths without a unit are in --units, the feed in --units per minute.";
 
-pub(super) const USAGE: &str = "takeup routine positioning [OPTIONS] --axis <AXIS> --target <AT> -o <FILE>";
-pub(super) const EXAMPLE: &str = "Example:\n  takeup routine positioning --axis x --from 0 --to 400 --targets 9 --pitch 5 -o x.nc --sheet x.csv";
+pub(super) const USAGE: &str = "takeup routine positioning [OPTIONS] --axis <AXIS> -o <FILE>";
+pub(super) const EXAMPLE: &str = "Example:\n  takeup routine positioning --axis x --from 0 --to 400 --targets 9 --pitch 5 \\\n    \
+     -o x.nc --sheet x.csv";
 
 /// Targets and runs, and the pitch.
 #[derive(Debug, clap::Args)]

@@ -18,8 +18,8 @@ pub(super) const LONG_ABOUT: &str = "The push-pull test: the drive holds, and th
     force balances the weight: give --balance, and the forces are spread on both sides of it.";
 
 pub(super) const USAGE: &str = "takeup routine push-pull [OPTIONS] --axis <AXIS> -o <FILE>";
-pub(super) const EXAMPLE: &str =
-    "Example:\n  takeup routine push-pull --axis z --force 150 --balance 300 -o z.nc --sheet z.csv";
+pub(super) const EXAMPLE: &str = "Example:\n  takeup routine push-pull --axis z --force 150 --balance 300 \\\n    \
+     -o z.nc --sheet z.csv";
 
 pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;

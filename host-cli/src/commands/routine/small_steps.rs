@@ -17,8 +17,8 @@ pub(super) const LONG_ABOUT: &str = "The test of small steps: a staircase up, th
     Lengths without a unit are in --units, the feed in --units per minute.";
 
 pub(super) const USAGE: &str = "takeup routine small-steps [OPTIONS] --axis <AXIS> --start <AT> -o <FILE>";
-pub(super) const EXAMPLE: &str =
-    "Example:\n  takeup routine small-steps --axis z --start -40 --expected 0.1 -o z.nc --sheet z.csv";
+pub(super) const EXAMPLE: &str = "Example:\n  takeup routine small-steps --axis z --start -40 --expected 0.1 \\\n    \
+     -o z.nc --sheet z.csv";
 
 pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;

@@ -18,8 +18,8 @@ pub(super) const LONG_ABOUT: &str = "The warm-up test: one place read over time,
     interval at the feed. Lengths without a unit are in --units, the feed in --units per minute.";
 
 pub(super) const USAGE: &str = "takeup routine warm-up [OPTIONS] --axis <AXIS> --mark <AT> -o <FILE>";
-pub(super) const EXAMPLE: &str =
-    "Example:\n  takeup routine warm-up --axis z --mark -40 --stroke 50 --feed 1000 -o z.nc --sheet z.csv";
+pub(super) const EXAMPLE: &str = "Example:\n  takeup routine warm-up --axis z --mark -40 --stroke 50 --feed 1000 \\\n    \
+     -o z.nc --sheet z.csv";
 
 pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, Refusal> {
     let planned = args.plan.planned(ctx)?;

@@ -26,8 +26,7 @@ use crate::{
 
 /// Arguments of `table build`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  takeup assess z-reversal.csv --json > z.json\n  \
-                        takeup table build z.json -o mill.table")]
+#[command(after_help = "Example:\n  takeup table build z-before.csv -o z.table")]
 pub struct Args {
     /// Readings (CSV) or what "takeup assess --json" printed; "-" is standard input
     #[arg(required = true, value_name = "FILE")]

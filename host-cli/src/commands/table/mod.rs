@@ -8,6 +8,9 @@ use crate::{context::Context, exit::Outcome, refusal::Refusal};
 
 /// Arguments of `table`.
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  takeup table build z-before.csv -o z.table\n  takeup table show z.table"
+)]
 pub struct Args {
     /// What to do with it
     #[command(subcommand)]

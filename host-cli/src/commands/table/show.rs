@@ -9,6 +9,7 @@ use crate::{context::Context, exit::Outcome, refusal::Refusal, screen::Tone, tab
 
 /// Arguments of `table show`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  takeup table show mill.table")]
 pub struct Args {
     /// The table; "-" is standard input
     #[arg(value_name = "FILE")]

@@ -1,8 +1,10 @@
 //! Help, usage errors, broken pipes: what holds for every command.
 
-use std::io::Read;
-use std::process::Stdio;
-use takeup_tests::Folder;
+use std::io::{Read, Write};
+use std::process::{Command, Stdio};
+use takeup_core::slack::simulated::Faults;
+use takeup_tests::boxes::SimulatedBox;
+use takeup_tests::{Folder, takeup_binary};
 
 #[test]
 fn help_fits_the_screen_and_names_the_exit_codes() {
@@ -42,24 +44,93 @@ fn a_reader_that_goes_away_is_no_error() {
     assert_eq!(stderr, "");
 }
 
+/// Every command with its help, those of commands too.
+fn all_help(folder: &Folder) -> Vec<(String, String)> {
+    let mut all = Vec::new();
+    let mut left = vec![String::new()];
+    while let Some(command) = left.pop() {
+        let help = folder.takeup(&format!("{command} --help")).done().exit(0).stdout;
+        let listed = help.split("\nCommands:\n").nth(1).and_then(|rest| rest.split("\n\n").next());
+        let names = listed.into_iter().flat_map(str::lines).filter_map(|line| {
+            let name = line.strip_prefix("  ")?.split(' ').next()?;
+            (!name.is_empty() && name != "help").then_some(name)
+        });
+        left.extend(names.map(|name| format!("{command} {name}").trim_start().to_owned()));
+        all.push((command, help));
+    }
+    assert!(all.len() > 45, "{}", all.len());
+    all
+}
+
 #[test]
 fn the_help_of_every_command_fits_the_screen() {
-    let folder = Folder::new();
-    for command in [
-        "routine reversal",
-        "measure reversal",
-        "assess",
-        "table build",
-        "table export",
-        "box run return",
-        "box set",
-        "completions",
-    ] {
-        let help = folder.takeup(&format!("{command} --help")).done().exit(0);
-        assert!(help.stdout.contains("Example"), "no example {help:?}");
-        for line in help.stdout.lines() {
-            assert!(line.chars().count() <= 80, "{line:?} {help:?}");
+    for (command, help) in all_help(&Folder::new()) {
+        for line in help.lines() {
+            assert!(line.chars().count() <= 80, "{command}: {line:?}\n{help}");
         }
+    }
+}
+
+/// As they stand, in the folder of the demonstration, which the first help promises: a simulated axis and a simulated box stand
+/// for the person and the machine.
+#[test]
+#[cfg(unix)]
+fn every_example_of_the_help_works() {
+    let shop = Folder::new();
+    shop.takeup("demo .").done().exit(0);
+    let place = takeup_binary().parent().expect("a folder").display().to_string();
+    for (command, help) in all_help(&shop) {
+        let (_, examples) =
+            help.split_once("\nExample").unwrap_or_else(|| panic!("{command} has no example"));
+        let lines: Vec<_> = examples.lines().skip(1).take_while(|line| line.starts_with("  ")).collect();
+        assert!(lines.first().is_some_and(|line| line.starts_with("  takeup ")), "{command}: {lines:?}");
+        let folder = Folder::new();
+        for name in shop.names().iter().filter(|name| shop.file(name).is_file()) {
+            std::fs::copy(shop.file(name), folder.file(name)).expect("a copy");
+        }
+        // The reader of pages may not be there.
+        let mut script = format!("set -e\n{}\n", lines.join("\n")).replace("| man -l -", "");
+        let the_box = SimulatedBox::start(Faults { clearance_mm: 0.12, ..Faults::default() });
+        if command.starts_with("box run") {
+            let axis =
+                if script.contains("--axis x") { "axis=x low=-2 high=402" } else { "axis=z low=-42 high=2" };
+            let set = format!("box set {} {axis} range=1000", the_box.port);
+            folder.takeup(&set).done().exit(0);
+        }
+        script = script.replace("/dev/ttyACM0", &the_box.port);
+        if command.starts_with("measure") && !script.contains("--simulate") {
+            script = script.replace("-o ", "--simulate -o ");
+        }
+        // Its box lives through every second: less travel, no pauses, nothing to settle.
+        for (slow, quick) in [
+            ("--stands-at 0", "--stands-at 0 --settle 0.01"),
+            ("--to 400", "--to 8 --targets 3 --runs 2"),
+            ("--mark", "--pause-every 0 --mark"),
+        ] {
+            if command.starts_with("box run") {
+                script = script.replace(slow, quick);
+            }
+        }
+        let run = folder.takeup("").command();
+        let mut shell = Command::new("sh");
+        shell.current_dir(folder.path()).args(["-c", &script]);
+        for (key, value) in run.get_envs() {
+            shell.env(key, value.unwrap_or_default());
+        }
+        let path = format!("{place}:{}", std::env::var("PATH").unwrap_or_default());
+        shell.env("PATH", path).env("HOME", folder.path());
+        shell.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut child = shell.spawn().expect("a shell");
+        // Whoever asks for none is gone before.
+        let _ = child.stdin.take().expect("a pipe").write_all("arm\n".repeat(20).as_bytes());
+        let ended = child.wait_with_output().expect("an end");
+        println!("{command}: {script}{:?}", ended.status.code());
+        assert!(
+            matches!(ended.status.code(), Some(0 | 1)),
+            "{command}: {script}{}{}",
+            String::from_utf8_lossy(&ended.stdout),
+            String::from_utf8_lossy(&ended.stderr)
+        );
     }
 }
 
