@@ -144,8 +144,8 @@ pub(super) fn feed<const N: usize>(text: &mut Vec<u8, N>, value: f64) {
     digits(text, micro % 1_000_000, 6);
 }
 
-/// Changes of a line: ranges of bytes and what stands there instead. A back bore taken up again
-/// needs most: its own word, depth, R plane, dwell, three offsets and two places.
+/// Changes of a line: ranges of bytes and what stands there instead, from left to right. A back bore taken up
+/// again needs most: its own word, depth, R plane, dwell, three offsets and two places.
 #[derive(Debug, Default)]
 pub(super) struct Patches(Vec<(usize, usize, Text), 10>);
 
@@ -157,14 +157,20 @@ impl Patches {
 
     /// Puts a text in the place of a word.
     pub fn replace(&mut self, span: Span, text: Text) {
-        let _ = self.0.push((span.start, span.end, text));
+        self.add(span.start, span.end, text);
     }
 
     /// Puts a text before a place.
     pub fn insert(&mut self, at: usize, text: &[u8]) {
         let mut copy = Text::new();
         put(&mut copy, text);
-        let _ = self.0.push((at, at, copy));
+        self.add(at, at, copy);
+    }
+
+    /// What is put before a word comes before its change, in the order in which it was made.
+    fn add(&mut self, start: usize, end: usize, text: Text) {
+        let before = self.0.iter().take_while(|change| (change.0, change.1) <= (start, end)).count();
+        let _ = self.0.insert(before, (start, end, text));
     }
 
     /// Whether nothing changes.
@@ -175,21 +181,10 @@ impl Patches {
     /// Writes the line with its changes.
     pub fn write(&self, line: &[u8], sink: &mut impl FnMut(&[u8])) {
         let mut done = 0;
-        // Few changes: the next one to the right is found by looking at all; what is put before a
-        // word comes before its change, in the order in which it was made.
-        let mut taken = [false; 10];
-        loop {
-            let next = self.0.iter().enumerate().filter(|(i, _)| taken.get(*i) == Some(&false));
-            let Some((index, (start, end, text))) = next.min_by_key(|(i, change)| (change.0, change.1, *i))
-            else {
-                break;
-            };
+        for (start, end, text) in &self.0 {
             sink(line.get(done..*start).unwrap_or(&[]));
             sink(text);
             done = *end;
-            if let Some(slot) = taken.get_mut(index) {
-                *slot = true;
-            }
         }
         sink(line.get(done..).unwrap_or(&[]));
     }

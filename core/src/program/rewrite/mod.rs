@@ -16,7 +16,7 @@
 //! Lines that need no change come out byte for byte. What is not understood is refused.
 //!
 //! - `block`: the words of a line and their modal effects; `track`: what is known of an axis.
-//! - `entry`: seats before a cut and take-ups; `line`, `arcs`: cuts; `rapid`; `cycle`: drilling.
+//! - `entry`: seats before a cut and take-ups; `line`, `arcs`: cuts, `stride`: most lines; `rapid`; `cycle`: drilling.
 //! - `emit`, `write`: words and lines written.
 //!
 //! Not for programs with subprograms, variables or flow: their order is not the order of their lines.
@@ -32,6 +32,7 @@ mod line;
 mod rapid;
 mod refusal;
 mod settings;
+mod stride;
 mod track;
 mod write;
 
@@ -179,6 +180,9 @@ impl<'t> Rewriter<'t> {
 
     #[inline(never)]
     fn corrected_line(&mut self, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<Note, Stop> {
+        if self.stride(line, sink) {
+            return Ok(Note::default());
+        }
         let before = self.modal;
         let mut block = Block::EMPTY;
         block.read(line, &mut self.modal, &self.corrected)?;

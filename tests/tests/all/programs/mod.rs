@@ -132,6 +132,33 @@ fn without_lost_motion_every_program_is_copied() {
 }
 
 #[test]
+fn an_empty_comment_changes_no_line() {
+    // With a comment no line takes the short way of a cut that goes on.
+    over_seeds(100_000..110_000, |seed| {
+        let language = if seed % 4 == 0 { Language::Whole } else { Language::Straight };
+        let text = program(seed, language, 25);
+        let comment =
+            |line: &str| if line.contains(';') { format!("{line}\n") } else { format!("{line}()\n") };
+        let commented: String = text.lines().map(comment).collect();
+        let job = Job::varied(seed);
+        let (plain, commented) = (job.rewritten(&text), job.rewritten(&commented));
+        match (plain, commented) {
+            (Ok(plain), Ok(commented)) if plain.unseated == commented.unseated => {
+                let commented = commented.text.replace("()", "");
+                let same = plain.text.lines().eq(commented.lines());
+                if same { Ok(()) } else { Err(format!("{}\n---\n{commented}", plain.text)) }
+            }
+            (Err(plain), Err(commented))
+                if (plain.line, plain.reason) == (commented.line, commented.reason) =>
+            {
+                Ok(())
+            }
+            (plain, commented) => Err(format!("{:?} {:?}\n{text}", plain.err(), commented.err())),
+        }
+    });
+}
+
+#[test]
 fn a_program_against_itself_is_as_good_after_as_before() {
     over_seeds(0..2_000, |seed| {
         let text = program(seed, Language::Whole, 16);

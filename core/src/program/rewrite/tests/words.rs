@@ -78,3 +78,10 @@ fn a_cycle_has_the_words_that_it_defines() {
         assert!(rewrite(&cycle(words), &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok(), "{words}");
     }
 }
+
+#[test]
+fn a_line_behind_a_rapid_is_an_entry_though_its_block_has_axis_words_alone() {
+    let program = "G0 Z5\nG1 Z-3 F100\nX1\nG0 Z-1\nG1 F50\nX9\n";
+    let text = body(program, &table(0.0, 0.0, 0.12));
+    assert!(text.ends_with("G0 Z-0.88\nG1 F50\nG0 Z-0.5\nG0 Z-1.\nG1 X9\n"), "{text}");
+}
