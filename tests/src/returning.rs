@@ -108,6 +108,31 @@ impl Returning {
     }
 }
 
+impl Returning {
+    /// The standard deviation of one return about its trend: noise, and the walk that uneven slip makes. What the trend
+    /// leaves of a walk is the mean over many.
+    fn scatter_mm(&self) -> f64 {
+        if self.slip_scatter_mm == 0.0 {
+            return self.noise_mm;
+        }
+        let rows = self.readings(0);
+        let mut noise = Noise::new(7);
+        let (walks, mut squares, mut dof) = (4000, 0.0, 1.0);
+        for _ in 0..walks {
+            let (mut place, mut fit) = (0.0, LeastSquares::<3>::new());
+            for row in &rows {
+                place += self.slip_scatter_mm * noise.normal();
+                fit.add([1.0, f64::from(row.lift), row.time_s.unwrap_or(0.0) / 3600.0], place);
+            }
+            if let Ok(fit) = fit.solve() {
+                squares += fit.residual_sum / f64::from(walks);
+                dof = fit.dof;
+            }
+        }
+        (self.noise_mm.powi(2) + squares / dof).sqrt()
+    }
+}
+
 /// How the estimator did on many sittings.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Score {
@@ -137,6 +162,7 @@ pub fn score(sitting: &Returning, seeds: u64) -> Score {
     if let Ok(fit) = squares.solve() {
         score.told_mm = 1.96 * noise * fit.cofactor(1, 1).sqrt();
     }
+    let scatter_mm = sitting.scatter_mm();
     for seed in 0..seeds {
         let result = sitting.assess(seed);
         match result.trend {
@@ -146,7 +172,7 @@ pub fn score(sitting: &Returning, seeds: u64) -> Score {
             }
             Trend::Together(_) => score.together += 1,
         }
-        score.scatter.add(&result.scatter, sitting.noise_mm);
+        score.scatter.add(&result.scatter, scatter_mm);
     }
     score
 }

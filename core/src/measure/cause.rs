@@ -190,6 +190,11 @@ pub enum Evidence {
     },
     /// What is lost at each lift.
     SlipPerLift(Estimate),
+    /// What is lost differs from lift to lift.
+    SlipDiffers {
+        /// Standard deviation of the slip of one lift.
+        s_mm: f64,
+    },
     /// Drift in millimetres per hour.
     DriftPerHour(Estimate),
     /// Slip and drift together, from one return to the next.

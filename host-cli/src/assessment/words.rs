@@ -162,6 +162,9 @@ pub fn evidence(evidence: &Evidence, print: Print) -> String {
         Evidence::SlipPerLift(slip) => {
             format!("slip per lift, in {}: {}", print.unit_name(), fine_with_interval(&slip, print))
         }
+        Evidence::SlipDiffers { s_mm } => {
+            format!("what is lost differs from lift to lift: standard deviation {}", fine(s_mm))
+        }
         Evidence::DriftPerHour(drift) => {
             format!("drift per hour, in {}: {}", print.unit_name(), fine_with_interval(&drift, print))
         }

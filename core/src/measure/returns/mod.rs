@@ -73,8 +73,10 @@ pub struct Assessment {
     pub trend: Trend,
     /// Slip and drift together: what a return is off from the one before it on average, in millimetres.
     pub per_return: Estimate,
-    /// The standard deviation of one return about its trend, in millimetres.
+    /// The standard deviation of one return about its trend, in millimetres; slip that differs from lift to lift is in it.
     pub scatter: Estimate,
+    /// The standard deviation of one return apart from that, in millimetres.
+    pub repeatability_mm: f64,
     /// The standard deviation of slip from lift to lift, in millimetres.
     pub wander_mm: f64,
     /// How much likelier the readings are if it differs from lift to lift, as a logarithm.

@@ -57,7 +57,7 @@ pub struct Assessment {
     pub dead_band: Estimate,
     /// The travel lost to wind-up.
     pub wind_up: Estimate,
-    /// Both together.
+    /// Both together: its value is the sum of theirs.
     pub lost_motion: Estimate,
     /// The standard deviation of one reading about the curve and drift.
     pub repeatability_mm: f64,

@@ -4,8 +4,9 @@
 //! For each wind-up of a grid, refined to where the likelihood lies, the dead band follows a normal
 //! distribution about its best value (Laplace's approximation; L. Tierney and J. B. Kadane, "Accurate approximations
 //! for posterior moments and marginal densities", Journal of the American Statistical Association 81, 1986). Each
-//! quantity's likelihood then is a mixture of these, over the values that can be; its value is the likeliest, and U
-//! reaches as far as the likelihood of a 95 % interval does on its longer side.
+//! quantity's likelihood then is a mixture of these, over the values that can be. The values of lost motion and wind-up
+//! are the likeliest, that of the dead band is their difference, and U reaches as far as the likelihood of a 95 %
+//! interval does on its longer side.
 
 use super::Evidence;
 use super::curve::Curve;
@@ -131,14 +132,14 @@ pub(super) fn of(sitting: &Sitting<'_>, out: &[SetAside], guess: Curve) -> Optio
     };
     let (low, high) = range(&|p| p.centre, &|p| p.spread);
     let (low, high) = possible(low, high);
-    let dead_band = estimate(dof, low, high, |x| {
+    let of_dead_band = Profile::new(low, high, |x| {
         parts.iter().map(|p| p.weight * normal_density((x - p.centre) / p.spread) / p.spread).sum()
     });
     let (low, high) = range(&|p| p.centre + p.wind_up, &|p| p.own_spread);
     // Where the dead band cannot be negative, neither can both together.
     let low = if side == Side::Lag { libm::fmax(low, 0.0) } else { low };
     // Both together: the highest over all wind-ups, since their sum would favour what many pairs make up.
-    let lost_motion = estimate(dof, low, libm::fmax(high, low + 1e-9), |x| {
+    let of_lost_motion = Profile::new(low, libm::fmax(high, low + 1e-9), |x| {
         let of = |p: &Part| {
             let dead_band = x - p.wind_up;
             let may_be = dead_band * side.sign() >= -0.5 * p.own_spread;
@@ -147,7 +148,7 @@ pub(super) fn of(sitting: &Sitting<'_>, out: &[SetAside], guess: Curve) -> Optio
         parts.iter().map(of).fold(0.0, f64::max)
     });
     let (low, high) = range(&|p| p.wind_up, &|_| 0.0);
-    let wind_up = estimate(dof, low, libm::fmax(high, low + 1e-9), |x| {
+    let of_wind_up = Profile::new(low, libm::fmax(high, low + 1e-9), |x| {
         // Between two points of the grid the logarithm runs straight.
         let place = if cell > 0.0 { (x - low_of(&parts)) / cell } else { 0.0 };
         let n = libm::floor(place.max(0.0));
@@ -159,11 +160,14 @@ pub(super) fn of(sitting: &Sitting<'_>, out: &[SetAside], guess: Curve) -> Optio
             _ => 0.0,
         }
     });
+    // Both together are known best, and the wind-up by the bend; the dead band is what it leaves of them.
+    let lost = of_lost_motion.mode;
+    let wound = if side == Side::Lag { libm::fmin(of_wind_up.mode, lost) } else { of_wind_up.mode };
     let likeliest = grid.iter().max_by(|a, b| a.log.total_cmp(&b.log)).copied()?;
     Some(Posterior {
-        dead_band,
-        wind_up,
-        lost_motion,
+        dead_band: of_dead_band.about(lost - wound, dof),
+        wind_up: of_wind_up.about(wound, dof),
+        lost_motion: of_lost_motion.about(lost, dof),
         curve: Curve { dead_band_mm: likeliest.dead_band, wind_up_mm: likeliest.wind_up },
         misfit: likeliest.misfit,
         s_mm: s,
@@ -213,45 +217,72 @@ const SCAN: u32 = 160;
 /// The logarithm of the likelihood falls by this to the ends of a 95 % interval: half the square of 1.96.
 const FALL: f64 = 1.920_729;
 
-/// The likeliest value between two bounds, and the farther of the two distances at which the likelihood has
-/// fallen to that of the ends of a 95 % interval (profile likelihood; W. Q. Meeker and L. A. Escobar, "Teaching
-/// about approximate confidence regions based on maximum likelihood estimation", The American Statistician 49, 1995).
-fn estimate(dof: f64, low: f64, high: f64, likelihood: impl Fn(f64) -> f64) -> Estimate {
-    let step = (high - low) / f64::from(SCAN);
-    let at = |n: u32| low + step * f64::from(n);
-    let log = |x: f64| libm::log(likelihood(x) + 1e-300);
-    let (mut top, mut mode) = (f64::NEG_INFINITY, low);
-    for n in 0..=SCAN {
-        let here = log(at(n));
-        if here > top {
-            (top, mode) = (here, at(n));
+/// The likelihood of a quantity between two bounds.
+struct Profile<L: Fn(f64) -> f64> {
+    likelihood: L,
+    low: f64,
+    high: f64,
+    /// The likeliest value, and the logarithm of its likelihood.
+    mode: f64,
+    top: f64,
+}
+
+impl<L: Fn(f64) -> f64> Profile<L> {
+    fn new(low: f64, high: f64, likelihood: L) -> Self {
+        let mut all = Self { likelihood, low, high, mode: low, top: f64::NEG_INFINITY };
+        let step = all.step();
+        for n in 0..=SCAN {
+            let here = all.log(all.at(n));
+            if here > all.top {
+                (all.top, all.mode) = (here, all.at(n));
+            }
         }
-    }
-    // The peak between the places looked at, as that of a parabola.
-    let (left, right) = (log(mode - step), log(mode + step));
-    let bend = left - 2.0 * top + right;
-    if mode > low + 0.5 * step && mode < high - 0.5 * step && bend < 0.0 {
-        let shift = 0.5 * (left - right) / bend;
-        mode += step * shift.clamp(-0.5, 0.5);
-        top = libm::fmax(top, log(mode));
-    }
-    let mut far: f64 = 0.0;
-    let mut before: Option<f64> = None;
-    for n in 0..=SCAN {
-        let (x, fall) = (at(n), top - log(at(n)));
-        if let Some(earlier) = before
-            && (earlier > FALL) != (fall > FALL)
-        {
-            let crossing = x - step * (fall - FALL) / (fall - earlier);
-            far = libm::fmax(far, libm::fabs(crossing - mode));
+        // The peak between the places looked at, as that of a parabola.
+        let (left, right) = (all.log(all.mode - step), all.log(all.mode + step));
+        let bend = left - 2.0 * all.top + right;
+        if all.mode > low + 0.5 * step && all.mode < high - 0.5 * step && bend < 0.0 {
+            let shift = 0.5 * (left - right) / bend;
+            all.mode += step * shift.clamp(-0.5, 0.5);
+            all.top = libm::fmax(all.top, all.log(all.mode));
         }
-        let at_end = (n == 0 && low > 0.0) || n == SCAN;
-        if at_end && fall <= FALL {
-            far = libm::fmax(far, libm::fabs(x - mode));
-        }
-        before = Some(fall);
+        all
     }
-    Estimate { value: mode, standard_uncertainty: far / coverage_factor(0.95, f64::INFINITY), dof }
+
+    fn step(&self) -> f64 {
+        (self.high - self.low) / f64::from(SCAN)
+    }
+
+    fn at(&self, n: u32) -> f64 {
+        self.low + self.step() * f64::from(n)
+    }
+
+    fn log(&self, x: f64) -> f64 {
+        libm::log((self.likelihood)(x) + 1e-300)
+    }
+
+    /// A value, and the farther of its distances from the places at which the likelihood has fallen to that of the ends
+    /// of a 95 % interval (profile likelihood; W. Q. Meeker and L. A. Escobar, "Teaching about approximate confidence
+    /// regions based on maximum likelihood estimation", The American Statistician 49, 1995).
+    fn about(&self, value: f64, dof: f64) -> Estimate {
+        let step = self.step();
+        let mut far: f64 = 0.0;
+        let mut before: Option<f64> = None;
+        for n in 0..=SCAN {
+            let (x, fall) = (self.at(n), self.top - self.log(self.at(n)));
+            if let Some(earlier) = before
+                && (earlier > FALL) != (fall > FALL)
+            {
+                let crossing = x - step * (fall - FALL) / (fall - earlier);
+                far = libm::fmax(far, libm::fabs(crossing - value));
+            }
+            let at_end = (n == 0 && self.low > 0.0) || n == SCAN;
+            if at_end && fall <= FALL {
+                far = libm::fmax(far, libm::fabs(x - value));
+            }
+            before = Some(fall);
+        }
+        Estimate { value, standard_uncertainty: far / coverage_factor(0.95, f64::INFINITY), dof }
+    }
 }
 
 impl Search<'_, '_> {

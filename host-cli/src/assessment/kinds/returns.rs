@@ -160,7 +160,12 @@ impl Findings for Assessment {
             }
             Trend::Together(_) => vec![row("slip and drift per return", &self.per_return)],
         };
-        rows.push(row("scatter of one return", &self.scatter));
+        // Scatter is not below 0, whatever half width an even interval has.
+        let mut scatter = row("scatter of one return", &self.scatter);
+        if let Some(low) = scatter.get_mut(2) {
+            *low = print.fine(self.scatter.low_95().max(0.0));
+        }
+        rows.push(scatter);
         slip.table(&["part", "value", "95 % low", "high"], rows);
         if let Trend::Together(why) = self.trend {
             slip.item("  ", &format!("Slip and drift are not told apart: {}.", together(why)));

@@ -28,6 +28,24 @@ fn intervals_hold_the_truth() {
     holds(Staircase { noise_mm: 0.004, resolution_mm: 0.01, ..Staircase::USUAL }, 40);
 }
 
+// The contract: lost motion is dead band plus wind-up.
+#[test]
+fn the_parts_add_up() {
+    for sitting in [
+        Staircase::USUAL,
+        Staircase { clearance_mm: 0.0, wind_up_mm: 0.05, ..Staircase::USUAL },
+        Staircase { wind_up_mm: 0.0, noise_mm: 0.004, resolution_mm: 0.01, ..Staircase::USUAL },
+        Staircase { clearance_mm: 0.05, wind_up_mm: 0.0, sticking_mm: 0.035, ..Staircase::USUAL },
+    ] {
+        for seed in 0..5 {
+            let setup = Setup { hysteresis_mm: 0.004, ..sitting.setup() };
+            let result = assess(&sitting.readings(seed), &setup).unwrap();
+            let both = result.dead_band.value + result.wind_up.value;
+            assert!((both - result.lost_motion.value).abs() < 1e-12, "seed {seed}: {result:?}");
+        }
+    }
+}
+
 #[test]
 fn misreads_are_set_aside() {
     let sitting = Staircase { misread: 0.1, ..Staircase::USUAL };
