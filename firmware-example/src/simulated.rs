@@ -110,7 +110,9 @@ impl World {
         let counts = libm::round(place) as i32;
         let negative = if counts < 0 { 1 << 20 } else { 0 };
         let next = match self.wrong.get() {
-            Wrong::Nothing | Wrong::RunningAway => (counts.unsigned_abs() & 0xf_ffff) | negative,
+            Wrong::Nothing => (counts.unsigned_abs() & 0xf_ffff) | negative,
+            // A tenth of a millimetre with each word.
+            Wrong::RunningAway => word.wrapping_add(10) & 0xf_ffff,
             Wrong::Stuck => word,
         };
         self.word.set((next, now));

@@ -1,5 +1,5 @@
 //! A proof by the linker: this program holds all that moves the axis (arming, beginning, stepping, watching,
-//! stopping, reading; not the line, which moves nothing), and its panic handler calls a function that
+//! stopping, reading with either indicator; not the line, which moves nothing), and its panic handler calls a function that
 //! nobody has written. It links only if no path to a panic is left; it is never run.
 //!
 //! With the feature `panic-path` it holds one on purpose, and must not link: so the proof itself is tested.
@@ -16,7 +16,7 @@ use takeup_core::axis::Axis;
 use takeup_core::length::Length;
 use takeup_core::link::Routine;
 use takeup_core::link::message::{Correction, StopCause};
-use takeup_firmware_example::indicator::Quadrature;
+use takeup_firmware_example::indicator::{Indicator, Quadrature, Scale};
 use takeup_firmware_example::kept::Forgetful;
 use takeup_firmware_example::probe::{Named, Pins, Probe, Settings};
 
@@ -34,6 +34,7 @@ fn main() -> ! {
     };
     let named = Named { name: Default::default(), settings: Settings::CAREFUL };
     let mut probe = Probe::new(pins, Forgetful, named);
+    let mut scale = Scale::new(Pin::input(5), Pin::input(6), 0.01, 20_000);
     // SAFETY: the only user of the peripherals in this program.
     let peripherals = unsafe { cortex_m::Peripherals::steal() };
     let mut clock = Clock::start(peripherals.SYST);
@@ -58,6 +59,7 @@ fn main() -> ! {
             None => Ok(()),
         };
         probe.step(now);
+        let _ = black_box(black_box(&mut scale).poll(now));
         #[cfg(feature = "panic-path")]
         panic_path(probe.position());
         watchdog.feed();

@@ -5,6 +5,9 @@
 //! shows inches. Between words the clock rests for many bit times. Count length and pace differ between makes:
 //! watch the wires first. Levels of 1.5 V need a converter to those of the board.
 //!
+//! A word is taken when the clock rests behind it: one with a bit too few or too many is none. It is believed only if
+//! the one before came in time, so that a scale in its slow mode is silent and never arms the box.
+//!
 //! Not for a loop slower than half a bit: such words have fewer bits, are dropped, and the scale counts as silent.
 
 use super::{Fault, Indicator, Look};
@@ -30,6 +33,8 @@ pub struct Scale<C, D> {
     bits: u32,
     begun_us: u64,
     last: Option<Look>,
+    /// Whether the word before the last came in time before it.
+    in_time: bool,
     fault: Option<Fault>,
 }
 
@@ -48,12 +53,16 @@ impl<C: InputPin, D: InputPin> Scale<C, D> {
             bits: 0,
             begun_us: 0,
             last: None,
+            in_time: false,
             fault: None,
         }
     }
 
-    /// Looks at the clock; at a rising edge takes a bit, and with the last one a word.
+    /// Looks at the clock; at a rising edge takes a bit, and in the rest behind the last one a word.
     fn look(&mut self, now_us: u64) -> Result<(), Fault> {
+        if now_us.saturating_sub(self.edge_us) >= GAP_US {
+            self.take_word()?;
+        }
         let high = self.clock.is_high().map_err(|_| Fault::Pin)?;
         // The first look only tells how the clock stands.
         if !high || self.high.replace(high).unwrap_or(high) {
@@ -69,15 +78,23 @@ impl<C: InputPin, D: InputPin> Scale<C, D> {
             self.word |= 1_u32.checked_shl(self.bits).unwrap_or(0);
         }
         self.bits = self.bits.saturating_add(1);
-        if self.bits == BITS {
-            if self.word & INCHES != 0 {
-                return Err(Fault::OtherUnits);
-            }
-            // Twenty bits: fits.
-            let size = i32::try_from(self.word & SIZE).unwrap_or(0);
-            let counts = if self.word & NEGATIVE == 0 { size } else { 0_i32.saturating_sub(size) };
-            self.last = Some(Look { counts, taken_us: self.begun_us });
+        Ok(())
+    }
+
+    /// Takes the word that is behind the clock's rest, if it is whole; once.
+    fn take_word(&mut self) -> Result<(), Fault> {
+        if core::mem::take(&mut self.bits) != BITS {
+            return Ok(());
         }
+        if self.word & INCHES != 0 {
+            return Err(Fault::OtherUnits);
+        }
+        // Twenty bits: fits.
+        let size = i32::try_from(self.word & SIZE).unwrap_or(0);
+        let counts = if self.word & NEGATIVE == 0 { size } else { 0_i32.saturating_sub(size) };
+        self.in_time =
+            self.last.is_some_and(|last| self.begun_us.saturating_sub(last.taken_us) <= self.delay_us());
+        self.last = Some(Look { counts, taken_us: self.begun_us });
         Ok(())
     }
 }
@@ -93,7 +110,7 @@ impl<C: InputPin, D: InputPin> Indicator for Scale<C, D> {
         }
         // Silence passes when the scale speaks again: its words tell all there is to know.
         match self.last {
-            Some(look) if now_us.saturating_sub(look.taken_us) <= self.delay_us() => Ok(look),
+            Some(look) if self.in_time && now_us.saturating_sub(look.taken_us) <= self.delay_us() => Ok(look),
             Some(_) | None => Err(Fault::Silent),
         }
     }
@@ -165,6 +182,8 @@ mod tests {
             let (clock, data) = (Cell::new(true), Cell::new(false));
             let mut scale = Scale::new(Wire(&clock), Wire(&data), 0.01, PERIOD_US);
             let mut now = 10_000;
+            // The first has none before it that came in time.
+            let _ = send(&mut scale, (&clock, &data), 0, BITS, &mut now);
             for value in values {
                 let word = value.unsigned_abs() | if value < 0 { NEGATIVE } else { 0 };
                 let from = now;
@@ -182,11 +201,39 @@ mod tests {
         assert_eq!(scale.poll(0), Err(Fault::Silent));
         let mut now = 10_000;
         let wires = (&clock, &data);
-        assert_eq!(send(&mut scale, wires, 7, BITS, &mut now).map(|look| look.counts), Ok(7));
+        let mut told = |word, bits| send(&mut scale, wires, word, bits, &mut now).map(|look| look.counts);
+        assert_eq!(told(5, BITS), Err(Fault::Silent));
+        assert_eq!(told(7, BITS), Ok(7));
         // Half a word, and one with a bit too many.
-        assert_eq!(send(&mut scale, wires, 9, 12, &mut now).map(|look| look.counts), Ok(7));
-        assert_eq!(send(&mut scale, wires, 9, 3, &mut now), Err(Fault::Silent));
-        assert_eq!(send(&mut scale, wires, 9, BITS, &mut now).map(|look| look.counts), Ok(9));
+        assert_eq!(told(9, 12), Ok(7));
+        assert_eq!(told(9, BITS + 1), Err(Fault::Silent));
+        // Believed again with the second in time.
+        assert_eq!(told(9, BITS), Err(Fault::Silent));
+        assert_eq!(told(10, BITS), Ok(10));
+    }
+
+    /// The slow mode of common scales: a word now and then is never believed, not even while it is fresh.
+    #[test]
+    fn a_scale_that_sends_too_seldom_is_silent_throughout() {
+        let (clock, data) = (Cell::new(true), Cell::new(false));
+        let mut scale = Scale::new(Wire(&clock), Wire(&data), 0.01, PERIOD_US);
+        let mut now = 10_000;
+        for word in 0..5 {
+            let before = now;
+            for _ in 0..BITS {
+                for high in [false, true] {
+                    clock.set(high);
+                    for _ in 0..HALF_US / 20 {
+                        now += 20;
+                        assert_eq!(scale.poll(now), Err(Fault::Silent), "word {word}");
+                    }
+                }
+            }
+            while now < before + 3 * PERIOD_US {
+                now += 20;
+                assert_eq!(scale.poll(now), Err(Fault::Silent), "word {word}");
+            }
+        }
     }
 
     #[test]

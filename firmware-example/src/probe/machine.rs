@@ -141,12 +141,15 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         {
             self.settings = settings;
         }
-        if let Some(length) = self.store.load(Part::Table, &mut self.parts) {
-            self.parts_end = length;
-            self.table = self.table_of_parts().ok();
-            self.parts_end = 0;
-        }
+        self.remember_table();
         self.describe();
+    }
+
+    /// Takes the table of the axis from the memory, if there is one; parts that were sent are forgotten.
+    pub(super) fn remember_table(&mut self) {
+        self.parts_end = self.store.load(Part::Table, &mut self.parts).unwrap_or(0);
+        self.table = self.table_of_parts().ok();
+        self.parts_end = 0;
     }
 
     /// What the next session is told of the box.

@@ -246,9 +246,13 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         if changed.step != self.settings.step || changed.axis != self.settings.axis {
             // The steps made so far were others.
             self.origin = Origin::Unknown;
-            self.table = self.table.take().filter(|_| changed.axis == self.settings.axis);
         }
+        let other_axis = changed.axis != self.settings.axis;
         self.settings = changed;
+        if other_axis {
+            // The table in the memory is still that of the axis before: it is back when that axis is.
+            self.remember_table();
+        }
         self.describe();
         Ok(())
     }

@@ -37,6 +37,11 @@ fn a_table_in_the_box_takes_the_lost_motion_away_and_is_kept() {
         assert!((reading.value_mm - reading.target.as_mm()).abs() < 0.0011, "{reading:?}");
     }
     assert_eq!(rig.ask(&ToBox::Stop), ToHost::Stopped(StopCause::Asked));
+    // Set up for another axis it has none, and back for its own it has it again.
+    for (axis, table) in [(Axis::X, None), (Axis::Z, Some(checksum))] {
+        assert_eq!(rig.ask(&ToBox::Set(Setting::Axis(axis))), ToHost::Setting(Setting::Axis(axis)));
+        assert_eq!(rig.state().table, table, "{axis}");
+    }
     assert!(matches!(rig.ask(&ToBox::TableEnd { length: 0 }), ToHost::State(State { table: None, .. })));
 }
 

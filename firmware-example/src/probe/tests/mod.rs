@@ -6,7 +6,9 @@ mod routines;
 mod stops;
 
 use crate::indicator::{Indicator, Quadrature};
-use crate::simulated::{COUNT_MM, JoinedProbe, MEMORY, SCALE_COUNT_MM, STEP_MM, Wire, World, Wrong};
+use crate::simulated::{
+    COUNT_MM, JoinedProbe, MEMORY, SCALE_COUNT_MM, SCALE_PERIOD_US, STEP_MM, Wire, World, Wrong, settings,
+};
 use core::convert::Infallible;
 use embedded_io::{ErrorType, Read, ReadReady, Write, WriteReady};
 use std::{collections::VecDeque, vec, vec::Vec};

@@ -14,6 +14,21 @@ fn a_routine_gives_the_lost_motion_of_the_axis() {
     assert!((found.value - 0.12).abs() < 0.001, "{found:?}");
 }
 
+/// What runs away by itself is seen as soon as its words are away by the bound.
+#[test]
+fn a_scale_that_runs_away_stops() {
+    let world = world(0.1);
+    let mut rig = Rig::of(&world, world.scale_probe(vec![0xff; MEMORY].leak()));
+    rig.stands(0.0);
+    rig.pass(50_000);
+    assert_eq!(rig.arm_to(-5.0, 5.0, 4.0), ToHost::Armed);
+    rig.world.wrong.set(Wrong::RunningAway);
+    // A tenth of a millimetre with each word, the bound is 0.4 mm.
+    rig.pass(7 * SCALE_PERIOD_US);
+    assert_eq!(rig.heard, [ToHost::Stopped(StopCause::NotFollowing)]);
+    assert!(!rig.probe.is_armed());
+}
+
 /// The same box with the other indicator: coarser, and a word every 20 ms.
 #[test]
 fn a_digital_scale_does_as_well() {
@@ -162,14 +177,37 @@ fn the_speed_is_a_trapezoid_within_its_limits() {
     rig.arm();
     rig.reversal();
     let (mut steps, mut at, mut fastest) = (world.steps(), world.now_us.get(), 0.0_f64);
-    for _ in 0..40_000 {
+    // The times of the steps of each move, in seconds; between moves the axis rests.
+    let mut moves = vec![vec![]];
+    for _ in 0..60_000 {
         rig.pass(TURN_US);
         if world.steps() != steps {
-            let speed = 1e6 * STEP_MM / (world.now_us.get() - at) as f64;
+            let now = world.now_us.get();
+            let speed = 1e6 * STEP_MM / (now - at) as f64;
             fastest = fastest.max(speed);
-            (steps, at) = (world.steps(), world.now_us.get());
+            if now - at > 10_000 {
+                moves.push(vec![]);
+            }
+            moves.last_mut().unwrap().push(now as f64 * 1e-6);
+            (steps, at) = (world.steps(), now);
         }
     }
     assert!(fastest <= 5.0 * (1.0 + 1e-9), "{fastest} mm/s");
     assert!(fastest > 4.0, "{fastest} mm/s: the armed speed is never nearly reached");
+    // After k steps from rest the speed is at most √(2·a·s·k), and as much k steps before the next rest: n steps take
+    // s/√(2·a·s)·Σ 1/√k at least, and that sum is no less than 2·(√(n+1) − 1).
+    let acceleration = Length::from_counts(settings().acceleration).as_mm();
+    let least = |n: usize| (STEP_MM / (2.0 * acceleration)).sqrt() * 2.0 * ((n as f64 + 1.0).sqrt() - 1.0);
+    // The first has begun already, the last may not be over.
+    let moves = &moves[1..moves.len() - 1];
+    assert!(moves.len() > 3 && moves.iter().any(|times| times.len() > 300), "{} moves", moves.len());
+    for times in moves {
+        let last = times.len() - 1;
+        for n in 1..=last {
+            let (up, down) = (times[n] - times[0], times[last] - times[last - n]);
+            assert!(up >= least(n) - 1e-9, "{n} steps from rest in {up} s");
+            // The step onto the place is made at the speed of the one before it.
+            assert!(down >= least(n + 1) - least(1) - 1e-9, "{n} steps to rest in {down} s");
+        }
+    }
 }
