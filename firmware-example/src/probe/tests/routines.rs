@@ -179,7 +179,7 @@ fn the_speed_is_a_trapezoid_within_its_limits() {
     let (mut steps, mut at, mut fastest) = (world.steps(), world.now_us.get(), 0.0_f64);
     // The times of the steps of each move, in seconds; between moves the axis rests.
     let mut moves = vec![vec![]];
-    for _ in 0..60_000 {
+    for _ in 0..80_000 {
         rig.pass(TURN_US);
         if world.steps() != steps {
             let now = world.now_us.get();
