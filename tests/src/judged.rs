@@ -27,6 +27,9 @@ pub struct Job {
     pub travel: Travel,
 }
 
+/// The height of [`Overrun::Said`].
+const SAID_MM: f64 = 5.0;
+
 /// Whether X and Y overrun in the clear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Overrun {
@@ -34,6 +37,8 @@ pub enum Overrun {
     Never,
     /// At and above the height that a first pass over the program found.
     Found,
+    /// At 5 mm and above, by a person's word: where generated programs go sideways in rapid.
+    Said,
 }
 
 /// How the lost motion lies along the travel.
@@ -63,7 +68,7 @@ impl Job {
     pub fn varied(seed: u64) -> Self {
         let mut dice = Dice::new(seed ^ 0x3d91);
         let strategy = PerAxis::from_fn(|_| dice.one_of(&[Strategy::Both, Strategy::Both, Strategy::TakeUp]));
-        let overrun = dice.one_of(&[Overrun::Never, Overrun::Found]);
+        let overrun = dice.one_of(&[Overrun::Never, Overrun::Found, Overrun::Said]);
         Self { strategy, overrun, ..Self::of_seed(seed) }
     }
 
@@ -127,6 +132,9 @@ impl Job {
     pub fn rewritten(&self, text: &str) -> Result<Rewritten, rewrite::Refusal> {
         let table = self.table();
         let mut settings = rewrite::Settings { strategy: self.strategy, ..rewrite::Settings::DEFAULT };
+        if self.overrun == Overrun::Said {
+            settings.clear = Length::from_mm(SAID_MM);
+        }
         if self.overrun == Overrun::Found {
             let mut heights = Heights::new(&settings);
             for line in text.split_inclusive('\n') {
@@ -148,7 +156,8 @@ impl Job {
     /// # Errors
     /// What replay cannot follow.
     pub fn replayed(&self, original: &str, rewritten: &str) -> Result<Report, Failure> {
-        let mut replay = Box::new(Replay::new(Settings::new(self.slack())));
+        let clear_mm = (self.overrun == Overrun::Said).then_some(SAID_MM);
+        let mut replay = Box::new(Replay::new(Settings { clear_mm, ..Settings::new(self.slack()) }));
         let (mut first, mut second) = (original.lines(), rewritten.lines());
         loop {
             let (source, line) = match replay.advance(&mut |_| {})? {

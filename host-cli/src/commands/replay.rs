@@ -34,6 +34,10 @@ pub struct Args {
     /// Deviation of the tool that is still good
     #[arg(long, value_name = "LENGTH", default_value = "0.005mm", allow_hyphen_values = true)]
     tolerance: LengthArg,
+    /// Height at and above which X and Y may be sent aside, as it was given to rewrite [in --units; default: what
+    /// the program shows to be above the work]
+    #[arg(long, value_name = "HEIGHT", allow_negative_numbers = true)]
+    clear_z: Option<LengthArg>,
     /// What words without a decimal point mean
     #[arg(long, value_name = "HOW", default_value = "unit")]
     integers: IntegersArg,
@@ -83,7 +87,9 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     }
     program_args::keep_plot_apart(args.plot.as_deref(), &[&args.original, &args.rewritten], &args.slack)?;
     let slack = program_args::slack(&args.slack, &args.offset, ctx)?;
-    let settings = Settings { unit: ctx.units(), integers: args.integers.into(), ..Settings::new(slack) };
+    let clear_mm = args.clear_z.map(|height| height.mm(ctx.units()));
+    let settings =
+        Settings { unit: ctx.units(), integers: args.integers.into(), clear_mm, ..Settings::new(slack) };
     let mut strokes = args.plot.is_some().then(Strokes::default);
     let report = prove(&args.original, &args.rewritten, settings, tolerance, strokes.as_mut(), ctx)?;
     if let (Some(path), Some(strokes)) = (&args.plot, strokes) {

@@ -246,7 +246,7 @@ impl Exposed {
                         }
                     }
                 }
-                Event::Rename { from, to } => {
+                Event::Rename { from, to } | Event::Jump { from, to } => {
                     let by = minus(&to, &from);
                     for axis in Axis::ALL {
                         if *by.get(axis) == 0.0 {

@@ -2,15 +2,20 @@
 
 use super::{
     align::{Driven, Intended, ORIGINALS, REWRITTENS, Rest, Step, align},
+    clear::Clear,
     feed::{Action, Chords, Feed},
     figures::{Figures, Worst},
     geometry::{Point, Shape, distance},
-    interpret::{Motion, Rate, Reading},
+    interpret::{Rate, Reading},
     machine::{AxisSlack, Machine, Slack},
     refusal::Refusal,
     track::{Intent, Judged, Path, Track},
 };
-use crate::{axis::Axis, length::Unit, program::Integers};
+use crate::{
+    axis::{Axis, PerAxis},
+    length::Unit,
+    program::Integers,
+};
 use heapless::{Deque, Vec};
 
 /// One of the two programs.
@@ -49,13 +54,15 @@ pub struct Settings {
     pub unit: Unit,
     /// Meaning of words without a decimal point.
     pub integers: Integers,
+    /// A person's word for it that X and Y may be sent aside at this height and above (mm).
+    pub clear_mm: Option<f64>,
 }
 
 impl Settings {
     /// A machine with a slack; millimetres, and whole units in words without a point.
     #[must_use]
     pub const fn new(slack: Slack) -> Self {
-        Self { slack, unit: Unit::Mm, integers: Integers::Units }
+        Self { slack, unit: Unit::Mm, integers: Integers::Units, clear_mm: None }
     }
 }
 
@@ -112,29 +119,6 @@ struct Ahead {
     driven: Driven,
 }
 
-/// Where it is clear of the work, by the original's own rapids.
-#[derive(Clone, Copy, Debug, Default)]
-struct Clear {
-    sideways: Option<f64>,
-    highest: Option<f64>,
-}
-
-impl Clear {
-    fn rapid(&mut self, motion: &Motion) {
-        let (start, end) = (&motion.curve.start, &motion.curve.end);
-        self.highest = Some(self.highest.map_or(end.z, |z| z.max(end.z)).max(start.z));
-        // From an unknown place the way has no length here, but it led sideways.
-        if start.x != end.x || start.y != end.y || motion.from_unknown.x || motion.from_unknown.y {
-            let low = start.z.min(end.z);
-            self.sideways = Some(self.sideways.map_or(low, |z| z.min(low)));
-        }
-    }
-
-    fn height(&self) -> Option<f64> {
-        self.sideways.or(self.highest)
-    }
-}
-
 /// The replay of two programs; about 100 KB.
 #[derive(Clone, Debug)]
 pub struct Replay {
@@ -154,21 +138,19 @@ pub struct Replay {
     ahead_machine: Machine,
     before: Track,
     after: Track,
-    /// Lowest height at which the original went sideways by rapid since its last cut; the highest
-    /// place of its rapids where it did not.
     clear: Clear,
-    widest_z: f64,
+    /// The widest clearance of each axis (mm).
+    widest: PerAxis<f64>,
 }
 
 impl Replay {
     /// At the start of both programs.
     #[must_use]
     pub fn new(settings: Settings) -> Self {
-        let Settings { slack, unit, integers } = settings;
+        let Settings { slack, unit, integers, clear_mm } = settings;
         let reading = Reading { unit, integers, slack: slack.map(|axis| !axis.is_none()) };
         let clearances = slack.iter().map(|(_, axis)| axis.widest_mm()).sum();
         let widest = slack.map(AxisSlack::widest_mm);
-        let widest_z = widest.z;
         let machine = Machine::new(slack, &Point::default());
         Self {
             original: Feed::new(reading),
@@ -186,8 +168,8 @@ impl Replay {
             ahead_machine: machine,
             before: Track::new(clearances, widest),
             after: Track::new(clearances, widest),
-            clear: Clear::default(),
-            widest_z,
+            clear: Clear::new(clear_mm),
+            widest,
         }
     }
 
@@ -296,6 +278,7 @@ impl Replay {
             match step {
                 Step::Pair => {
                     if let Some(ahead) = self.ahead.pop_front() {
+                        self.compare_frames(&ahead.action);
                         self.follow(&ahead.action, Step::Pair, sample);
                     }
                     self.complete(self.after_machine.seated(), sample);
@@ -311,6 +294,15 @@ impl Replay {
                     self.complete(true, sample);
                 }
             }
+        }
+    }
+
+    /// Both programs must have given the same place the same name: else all that follows lies elsewhere.
+    fn compare_frames(&mut self, action: &Action) {
+        let Some((intended, intent)) = self.waiting.front() else { return };
+        let off = distance(&intended.frame, &action.frame);
+        if off > 1e-9 {
+            self.after.strayed(off, 0.0, intent.line, intent.curve.start);
         }
     }
 
@@ -331,11 +323,7 @@ impl Replay {
         self.before.complete(path, number, (&tool, seated), &mut judged(Source::Original, sample));
         let tool = self.after_machine.tool();
         self.after.complete(path, number, (&tool, after_seated), &mut judged(Source::Rewritten, sample));
-        if cuts {
-            self.clear = Clear::default();
-        } else {
-            self.clear.rapid(&action.motion);
-        }
+        self.clear.follow(&action);
     }
 
     fn follow(&mut self, action: &Action, step: Step, sample: &mut impl FnMut(Sample)) {
@@ -398,35 +386,40 @@ impl Replay {
         action.drive(&mut machine, Chords::Coarse, |piece, _| from = from.or(Some(piece.from)));
         let to = machine.tool();
         let from = from.unwrap_or(to);
-        let slack = self.widest_z + 1e-6;
-        let lowest = from.z.min(to.z);
-        let sideways =
-            [Axis::X, Axis::Y].iter().any(|axis| libm::fabs(to.get(*axis) - from.get(*axis)) > 1e-6);
+        let depth = action.motion.depth;
+        let aside = |axis: Axis| axis != depth && libm::fabs(to.get(axis) - from.get(axis)) > 1e-6;
+        let sideways = Axis::ALL.into_iter().any(aside);
+        let mut clear = self.clear;
+        self.waiting.iter().for_each(|(next, _)| clear.follow(next));
+        let (height, lag) = (from.z.min(to.z), self.widest.z + 1e-6);
+        let clear = action.motion.rate == Rate::Rapid && clear.at(height, lag);
         if sideways {
-            let mut clear = self.clear;
-            if let Some((next, _)) = self.waiting.front()
-                && next.motion.rate == Rate::Rapid
-            {
-                // Behind a cycle that feeds out, the next rapid is the first to show where it is clear.
-                clear.rapid(&next.motion);
-            }
-            return clear.height().is_some_and(|clear| lowest >= clear - slack);
+            return clear;
         }
         if distance(&from, &to) == 0.0 {
             return false;
         }
         // Straight up from the path, or back down to it.
+        let (start, end) = (*from.get(depth), *to.get(depth));
+        let slack = self.widest.get(depth) + 1e-6;
         let along = |q: &Point| {
             let reach = distance(&from, &to);
             self.after.distance(&self.path, intent.number, q, reach).map_or(f64::INFINITY, |(d, _)| d)
         };
         let rapid = action.motion.rate == Rate::Rapid || intent.rate == Rate::Rapid;
         let off_path = rapid || along(&from).max(along(&to)) > slack + 0.01;
-        let floor = match intent.rate {
-            Rate::Feed => self.after.reached(intent).z,
-            Rate::Rapid => intent.curve.start.z.min(intent.curve.end.z),
+        let lowest = |intent: &Intent| intent.curve.start.get(depth).min(*intent.curve.end.get(depth));
+        let earlier = intent.number.checked_sub(1).and_then(|n| self.path.get(n));
+        let reached = self.after.reached(intent);
+        let floor = match (intent.rate, earlier) {
+            (Rate::Rapid, _) => lowest(intent),
+            // Not begun yet: it may be what is left of the rapid before.
+            (Rate::Feed, Some(rapid)) if rapid.rate == Rate::Rapid && reached == intent.curve.start => {
+                lowest(rapid)
+            }
+            (Rate::Feed, _) => *reached.get(depth),
         };
-        off_path && lowest >= floor - slack && from.z != to.z
+        off_path && (clear || start.min(end) >= floor - slack) && start != end
     }
 
     /// What was found, once [`Replay::advance`] has answered [`Want::Done`].

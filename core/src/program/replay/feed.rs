@@ -14,8 +14,10 @@ const SAGITTA_MM: f64 = 1e-4;
 /// A motion, and what changed before it.
 #[derive(Clone, Copy, Debug)]
 pub struct Action {
-    /// The coordinates were renamed by this much.
+    /// The coordinates were renamed by this much, or places found.
     pub renamed: Point,
+    /// How far all names that the program has given lie from the places they were given to.
+    pub frame: Point,
     /// The seats of these axes were forgotten.
     pub unseat: PerAxis<bool>,
     /// Then this motion.
@@ -59,6 +61,10 @@ impl Action {
     }
 }
 
+fn plus(a: &Point, b: &Point) -> Point {
+    PerAxis::from_fn(|axis| a.get(axis) + b.get(axis))
+}
+
 /// How arcs are cut into chords.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Chords {
@@ -73,6 +79,7 @@ pub enum Chords {
 pub struct Feed {
     interpreter: Interpreter,
     renamed: Point,
+    frame: Point,
     unseat: PerAxis<bool>,
     ended: bool,
 }
@@ -84,6 +91,7 @@ impl Feed {
         Self {
             interpreter: Interpreter::new(reading),
             renamed: Point::default(),
+            frame: Point::default(),
             unseat: PerAxis::default(),
             ended: false,
         }
@@ -120,10 +128,13 @@ impl Feed {
                 }
                 Event::Rename { from, to } => {
                     let by = minus(&to, &from);
-                    self.renamed = PerAxis::from_fn(|axis| self.renamed.get(axis) + by.get(axis));
+                    self.renamed = plus(&self.renamed, &by);
+                    self.frame = plus(&self.frame, &by);
                 }
+                Event::Jump { from, to } => self.renamed = plus(&self.renamed, &minus(&to, &from)),
                 Event::Motion(motion) => {
-                    let action = Action { renamed: self.renamed, unseat: self.unseat, motion };
+                    let (renamed, frame, unseat) = (self.renamed, self.frame, self.unseat);
+                    let action = Action { renamed, frame, unseat, motion };
                     self.renamed = Point::default();
                     self.unseat = PerAxis::default();
                     return Ok(Some(action));

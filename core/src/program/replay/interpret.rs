@@ -69,6 +69,13 @@ pub enum Event {
         /// The position in the new ones.
         to: Point,
     },
+    /// Axes are found at a place, without a way that led there.
+    Jump {
+        /// The position before (mm).
+        from: Point,
+        /// The position from here.
+        to: Point,
+    },
 }
 
 /// What is known about the position of an axis.
@@ -213,7 +220,7 @@ impl Interpreter {
     pub fn read(&mut self, bytes: &[u8]) -> Result<(), Refusal> {
         self.line = self.line.saturating_add(1);
         if self.ended {
-            return Ok(());
+            return self.after_end(bytes);
         }
         let block = Block::read(self.line, bytes)?;
         if !block.is_empty() && block.block_delete != self.skipping {
@@ -232,6 +239,16 @@ impl Interpreter {
             self.doubted = PerAxis::from_fn(|axis| *told.get(axis) || *self.doubted.get(axis));
         }
         Ok(())
+    }
+
+    /// Behind M2 or M30 a control reads nothing. What moves there is another program.
+    fn after_end(&self, bytes: &[u8]) -> Result<(), Refusal> {
+        let Ok(block) = Block::read(self.line, bytes) else { return Ok(()) };
+        let returns = block.g.iter().find(|(code, _)| matches!(code, 280 | 300)).map(|(_, span)| *span);
+        match first_word(&block).or(returns) {
+            Some(word) => Err(self.refusal(word, Reason::AfterEnd)),
+            None => Ok(()),
+        }
     }
 
     fn execute(&mut self, block: &Block) -> Result<(), Refusal> {
@@ -253,7 +270,7 @@ impl Interpreter {
         }
         for (code, span) in &block.m {
             match code {
-                20 | 300 => self.ended = true,
+                20 | 300 => self.ended |= block.block_delete.is_none(),
                 60 => {
                     // A tool changer takes the axes where it needs them.
                     self.lose(EVERY_AXIS);
@@ -272,7 +289,8 @@ impl Interpreter {
         if let Some(offset) = offset_change
             && Some(offset) != self.offset
         {
-            self.offset = Some(offset);
+            // Which one it is, if the block may be skipped, is not known.
+            self.offset = Some(offset).filter(|_| block.block_delete.is_none());
             self.lose(EVERY_AXIS);
             self.unseat(EVERY_AXIS);
         }

@@ -58,6 +58,7 @@
 
 pub mod align;
 pub mod block;
+mod clear;
 pub mod cycle;
 pub mod figures;
 pub mod geometry;

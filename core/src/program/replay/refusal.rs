@@ -43,6 +43,8 @@ pub enum Reason {
     Curved,
     /// A probing move on a slack axis.
     Probing(Axis),
+    /// A motion behind M2 or M30.
+    AfterEnd,
 }
 
 impl fmt::Display for Reason {
@@ -74,6 +76,7 @@ impl fmt::Display for Reason {
             Reason::ToolPoint => f.write_str("tool-point control with rotary axes"),
             Reason::Curved => f.write_str("threading or spline motion"),
             Reason::Probing(axis) => write!(f, "a probing move of the slack axis {axis}"),
+            Reason::AfterEnd => f.write_str("a motion behind the end of the program"),
         }
     }
 }
@@ -90,6 +93,7 @@ impl Reason {
             Reason::ToolPoint | Reason::Curved | Reason::Probing(_) | Reason::UnknownG(_) => {
                 "Take these blocks out, or keep them in a program of their own."
             }
+            Reason::AfterEnd => "Put each program into a file of its own.",
             Reason::Arc(_) | Reason::ArcUndefined => {
                 "Post the arc with a centre that fits, or as straight moves."
             }

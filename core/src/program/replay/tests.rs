@@ -291,3 +291,67 @@ fn a_plunge_that_begins_far_below_its_place_and_a_cut_in_rapid_are_told() {
     assert!(report.hurried_mm > 9.9, "{report:?}");
     assert_eq!(report.answer, Answer::BeyondTolerance);
 }
+
+/// A program with lines put before one of its lines.
+fn with(program: &str, before: &str, lines: &str) -> String {
+    program.replacen(before, &std::format!("{lines}{before}"), 1)
+}
+
+#[test]
+fn going_aside_between_walls_is_a_deviation() {
+    let x = || slack(0.1, 0.0, 0.0);
+    let aside = "G0 X-0.5\nX0\n";
+    for (program, clear) in [
+        // How high the walls of the slot are is not told, or they reach up to 5.
+        ("G0 X0\nG1 Z-1 F99\nX20\nG0 Z-0.5\nX0\nG1 Z-2\nX20\nG0 Z9\n", 9.0),
+        ("G0 X0 Z5\nG1 Z-1 F99\nX20\nG0 Z-0.5\nX0\nG1 Z-2\nX20\nG0 Z9\n", 5.0),
+    ] {
+        let report = run(program, &with(program, "G1 Z-2", aside), x());
+        // Half a millimetre, of which the clearance is crossed first.
+        near(report.after.max_mm, 0.4);
+        assert_eq!(report.answer, Answer::BeyondTolerance);
+        let above = program.replace("G0 Z-0.5", &std::format!("G0 Z{clear}"));
+        let report = run(&above, &with(&above, "G1 Z-2", aside), x());
+        assert_eq!(report.after.max_mm > 0.2, clear > 5.0, "{program} {report:?}");
+    }
+    // A person may know better.
+    let program = "G0 X0\nG1 Z-1 F99\nX20\nG0 Z9\nX0\nG1 Z-2\nX20\nG0 Z9\n";
+    let rewritten = with(program, "G1 Z-2", aside);
+    for (word, strays) in [(Some(9.0), false), (Some(9.5), true)] {
+        let mut replay = std::boxed::Box::new(Replay::new(Settings { clear_mm: word, ..Settings::new(x()) }));
+        let (mut first, mut second) = (program.lines(), rewritten.lines());
+        while let Want::Line(source) = replay.advance(&mut |_| {}).unwrap() {
+            let next = if source == Source::Original { first.next() } else { second.next() };
+            match next {
+                Some(line) => replay.read(source, line.as_bytes()).unwrap(),
+                None => replay.end(source),
+            }
+        }
+        assert_eq!(replay.report(0.005).after.max_mm > 0.2, strays, "{word:?}");
+    }
+}
+
+#[test]
+fn a_place_named_otherwise_is_a_deviation_wherever_it_lies() {
+    let x = || slack(0.1, 0.0, 0.0);
+    for back in ["G28 X0", "G28", "G53 G0 X0", "G91 X1\nG90"] {
+        let program = std::format!("{SEAT}{back}\nG92 X0\nG0 X-9\nX9\nG1 Z-1 F100\nX20\nG0 Z5\n");
+        let report = run(&program, &program.replace("G92 X0", "G92 X-0.1"), x());
+        near(report.after.max_mm, 0.1);
+        near(run(&program, &program, x()).after.max_mm, 0.0);
+    }
+    // The drive bears after the name as it did before: the shifted command needs the shifted name.
+    let program = std::format!("{SEAT}G0 X-9\nG92 X50\nG1 Z-1 F100\nG0 Z5\n");
+    let shifted = program.replace("G0 X-9", "G0 X-9.1");
+    near(run(&program, &shifted, x()).after.max_mm, 0.1);
+    near(run(&program, &shifted.replace("X50", "X49.9"), x()).after.max_mm, 0.0);
+}
+
+#[test]
+fn nothing_may_move_behind_the_end() {
+    let reason = |text: &str| try_run(text, text, slack(0.1, 0.0, 0.0)).err().map(|f| f.refusal.reason);
+    assert_eq!(reason("G0 X5\nM30\nG0 X6\n"), Some(Reason::AfterEnd));
+    assert_eq!(reason("G0 X5\nM2\nG28\n"), Some(Reason::AfterEnd));
+    assert_eq!(reason("G0 X5\nM30\n%\nO2\nM5\n?\n"), None);
+    assert_eq!(reason("G0 X5\n/M30\nG0 X6\nM30\n"), None);
+}

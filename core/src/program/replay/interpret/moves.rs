@@ -90,7 +90,7 @@ impl Interpreter {
                 *self.position.get_mut(axis) = *target.get(axis);
             }
         }
-        let _ = self.events.push_back(Event::Rename { from, to: self.position() });
+        let _ = self.events.push_back(Event::Jump { from, to: self.position() });
     }
 
     pub(super) fn straight(
@@ -169,8 +169,14 @@ impl Interpreter {
     /// G53: a machine position, which work coordinates do not tell.
     pub(super) fn machine_move(&mut self, block: &Block) {
         let told = self.told(block);
-        self.lose(told);
-        self.unseat(told);
+        self.away(told);
+    }
+
+    /// Axes go to a place of the machine, the same in any program, where their coordinates are not known.
+    fn away(&mut self, axes: PerAxis<bool>) {
+        self.jump(&PerAxis::default(), axes);
+        self.lose(axes);
+        self.unseat(axes);
     }
 
     /// The non-modal words that change where things are.
@@ -185,9 +191,7 @@ impl Interpreter {
                     }
                 }
                 let none = !told.iter().any(|(_, told)| *told);
-                let axes = told.map(|told| none || *told);
-                self.lose(axes);
-                self.unseat(axes);
+                self.away(told.map(|told| none || *told));
             }
             100 => {
                 let kind = block.number(b'L').and_then(|n| n.whole());
@@ -214,8 +218,8 @@ impl Interpreter {
                     }
                 }
                 self.position = to;
+                // Nothing moves: the drives bear as they did.
                 let _ = self.events.push_back(Event::Rename { from, to: self.position() });
-                self.unseat(told);
             }
             431 | 520 => {
                 self.lose(told);
