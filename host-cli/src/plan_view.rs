@@ -328,7 +328,8 @@ fn free_place(at: (f64, f64), taken: &[(f64, f64)], within: (f64, f64)) -> (f64,
     std::iter::once(at).chain(around).find(fits).unwrap_or(at)
 }
 
-fn escape(text: &str) -> String {
+/// Text within markup.
+pub(crate) fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 

@@ -159,6 +159,30 @@ pub fn counted(number: u64, thing: &str) -> String {
     format!("{number} {thing}{}", if number == 1 { "" } else { "s" })
 }
 
+/// A space at which no line is broken.
+pub const NO_BREAK: char = '\u{a0}';
+
+/// The text with numbers that stay on the line of their unit, by spaces at which no line is broken.
+#[must_use]
+pub fn tight(text: &str) -> String {
+    let mut tight = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(at) = rest.find(' ') {
+        let (before, after) = rest.split_at(at);
+        let after = &after[1..];
+        let unit = after.split([' ', '.', ',', ')', ':', ';']).next().unwrap_or("");
+        let number = before.ends_with(|c: char| c.is_ascii_digit());
+        tight.push_str(before);
+        tight.push(if (number && ["%", "mm", "in", "±"].contains(&unit)) || before.ends_with('±') {
+            NO_BREAK
+        } else {
+            ' '
+        });
+        rest = after;
+    }
+    tight + rest
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -186,5 +210,13 @@ mod tests {
         assert_eq!(mm.length(-0.0001), "0.000");
         assert_eq!(mm.short(-40.0), "-40");
         assert_eq!(mm.short(0.0), "0");
+    }
+
+    #[test]
+    fn numbers_stay_with_their_units() {
+        let text = "loses 0.116 mm (95 %: 0.108 to 0.124) in 3 sessions ± 2";
+        assert_eq!(tight(text), "loses 0.116\u{a0}mm (95\u{a0}%: 0.108 to 0.124) in 3 sessions ±\u{a0}2");
+        assert_eq!(tight(""), "");
+        assert_eq!(tight(" a  b "), " a  b ");
     }
 }

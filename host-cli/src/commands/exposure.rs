@@ -3,7 +3,6 @@
 use std::fmt::Write;
 use std::path::PathBuf;
 
-use comfy_table::{CellAlignment, presets};
 use serde::Serialize;
 use takeup_core::axis::{Axis, PerAxis};
 use takeup_core::program::exposure::{self, Exposed, Exposure, Settings, Way};
@@ -14,7 +13,7 @@ use crate::output;
 use crate::plan_view::{CALM, Class, FAR, MILD, Mark, OFF, PlanView, SILENT, Strokes};
 use crate::program_args::{self, IntegersArg, Lines, WorkOffset};
 use crate::refusal::Refusal;
-use crate::screen::Tone;
+use crate::screen::{Tone, table};
 use crate::slack_args::SlackArgs;
 use crate::units::LengthArg;
 
@@ -263,28 +262,18 @@ fn text(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context
         found.cutting_moves,
         show.with_unit(found.cutting_length_mm)
     );
-    let mut rows = comfy_table::Table::new();
-    rows.load_style(presets::NOTHING).set_header([
-        "axis",
-        "reversals in the cut",
-        "in rapids",
-        "cut on the other seat",
-        "largest step",
-    ]);
-    for axis in slack_of(slack) {
+    let head = ["axis", "reversals in the cut", "in rapids", "cut on the other seat", "largest step"];
+    let row = |axis| {
         let exposed = found.axes.get(axis);
-        rows.add_row([
+        vec![
             axis.to_string(),
             exposed.reversals_in_cut.to_string(),
             exposed.reversals_in_rapid.to_string(),
             show.with_unit(exposed.length_on_other_seat_mm),
             show.with_unit(exposed.largest_step_mm),
-        ]);
-    }
-    for column in rows.column_iter_mut().skip(1) {
-        column.set_cell_alignment(CellAlignment::Right);
-    }
-    let _ = writeln!(text, "{rows}");
+        ]
+    };
+    text.push_str(&table(&head, slack_of(slack).map(row).collect()));
     if !found.worst.is_empty() {
         let _ = writeln!(text, "\nLargest steps:");
         for step in found.worst.iter().take(5) {

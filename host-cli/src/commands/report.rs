@@ -63,6 +63,33 @@ pub struct Args {
     output: PathBuf,
 }
 
+impl Args {
+    /// What would otherwise be passed over in silence.
+    fn check(&self) -> Result<(), Refusal> {
+        let slack = self.slack.table.is_some() || !self.slack.play.is_empty() || !self.slack.seat.is_empty();
+        if self.program.is_empty() && (slack || !self.offset.work_offset.is_empty()) {
+            return Err(Refusal::new(
+                "slack is given, but no program that it would be about",
+                "Give --program ORIGINAL [REWRITTEN], or leave the slack out.",
+            ));
+        }
+        let of_log = self.session.is_none() && (self.program.is_empty() || self.machine.is_some() || !slack);
+        if self.place.is_named() && !of_log {
+            return Err(Refusal::new(
+                "--log is given, but the page would not be made from it",
+                "Leave --log out, or name the --machine.",
+            ));
+        }
+        if self.limit.is_some() && self.session.is_none() && !of_log {
+            return Err(Refusal::new(
+                "--limit is of measured lost motion, and the page is of a program alone",
+                "Leave --limit out; --tolerance is what is allowed to the program.",
+            ));
+        }
+        Ok(())
+    }
+}
+
 /// Writes it.
 ///
 /// # Errors
@@ -76,6 +103,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     }
     let inputs = args.session.iter().chain(&args.program).chain(&args.slack.table).map(PathBuf::as_path);
     output::keep_apart(&[&args.output], &inputs.collect::<Vec<_>>())?;
+    args.check()?;
     let slack_given = args.slack.table.is_some() || !args.slack.play.is_empty();
     let (mut title, mut parts) = (String::new(), Vec::new());
     let mut in_force = None;

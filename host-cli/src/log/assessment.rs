@@ -7,7 +7,7 @@ use crate::assessment::{
 };
 use crate::context::Context;
 use crate::input;
-use crate::readings::keys::Keys;
+use crate::readings::{MOST_BYTES, keys::Keys};
 use crate::refusal::Refusal;
 use crate::units::{LengthArg, Print};
 use serde_json::Value;
@@ -34,9 +34,6 @@ pub struct Loaded {
     /// The readings file it was made from, if that was given.
     pub readings: Option<String>,
 }
-
-/// No assessment of a person's readings is longer.
-const MOST_BYTES: u64 = 50_000_000;
 
 /// In which units readings are assessed: those of the numbers and of the words of the document.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

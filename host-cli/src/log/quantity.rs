@@ -228,6 +228,25 @@ impl Quantity {
         }
     }
 
+    /// Its key in documents, with its unit where that is not the one of the document.
+    #[must_use]
+    pub fn key(self) -> String {
+        match self {
+            Self::LeadError => "lead_error_per_length".to_owned(),
+            Self::Stiffness => "stiffness_n_per_mm".to_owned(),
+            _ => self.name().replace('-', "_"),
+        }
+    }
+
+    /// A value in documents: a length in the unit of the document, anything else as assessments have it.
+    #[must_use]
+    pub fn in_document(self, found: f64, lengths: Print) -> f64 {
+        match self.dimension() {
+            Dimension::Length | Dimension::LengthPerHour => lengths.value(found),
+            Dimension::PerLength | Dimension::Stiffness => found,
+        }
+    }
+
     /// How it is printed.
     #[must_use]
     pub fn print(self, lengths: Print) -> Printed {

@@ -59,6 +59,8 @@ pub fn said(history: &History, lengths: Print) -> Said {
             Ok(reaches) => format!("It {}.", soon(reaches, last, &limit)),
             Err(missing) => format!("No forecast: {}.", needs(*missing, quantity, lengths)),
         });
+    } else if history.limit.is_some() {
+        lines.push("No forecast: none is made of a scatter.".to_owned());
     }
     Said { verdict, lines, next: next(history) }
 }

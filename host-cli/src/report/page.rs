@@ -2,6 +2,7 @@
 
 use crate::refusal::Refusal;
 use crate::report::how::How;
+use crate::units::tight;
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment};
 use serde::Serialize;
@@ -125,37 +126,4 @@ pub fn render(title: &str, made: &str, parts: &[Part]) -> Result<String, Refusal
     values.insert("hows", minijinja::Value::from(Serde(hows)));
     values.insert("sources", minijinja::Value::from(Serde(sources)));
     environment.get_template("page").and_then(|page| page.render(values)).map_err(fault)
-}
-
-/// The text with numbers that stay on the line of their unit.
-fn tight(text: &str) -> String {
-    let mut tight = String::with_capacity(text.len());
-    let mut rest = text;
-    while let Some(at) = rest.find(' ') {
-        let (before, after) = rest.split_at(at);
-        let after = &after[1..];
-        let unit = after.split([' ', '.', ',', ')', ':', ';']).next().unwrap_or("");
-        let number = before.ends_with(|c: char| c.is_ascii_digit());
-        tight.push_str(before);
-        tight.push(if (number && ["%", "mm", "in", "±"].contains(&unit)) || before.ends_with('±') {
-            '\u{a0}'
-        } else {
-            ' '
-        });
-        rest = after;
-    }
-    tight + rest
-}
-
-#[cfg(test)]
-mod tests {
-    use super::tight;
-
-    #[test]
-    fn numbers_stay_with_their_units() {
-        let text = "loses 0.116 mm (95 %: 0.108 to 0.124) in 3 sessions ± 2";
-        assert_eq!(tight(text), "loses 0.116\u{a0}mm (95\u{a0}%: 0.108 to 0.124) in 3 sessions ±\u{a0}2");
-        assert_eq!(tight(""), "");
-        assert_eq!(tight(" a  b "), " a  b ");
-    }
 }

@@ -1,11 +1,12 @@
 //! Plots as SVG. Colours are those of the light page; the style sheet of the page maps each to its dark counterpart. Kinds
 //! of marks differ in shape as well as in colour, and each says its numbers when pointed at.
 
+use crate::plan_view::escape;
 use crate::units::decimals;
 use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
-use std::fmt::{Display, Write as _};
+use std::fmt::Write as _;
 
 /// A value with its interval at a place.
 #[derive(Debug, Clone)]
@@ -97,7 +98,7 @@ pub fn draw(plot: &Plot, words: &str, tick: &dyn Fn(f64) -> String) -> Result<St
     let mut svg = String::new();
     let mut pointed = String::new();
     draw_into(plot, &mut svg, &mut pointed, tick).map_err(|error| error.to_string())?;
-    let named = format!("<svg class=\"plot\" role=\"img\" aria-label=\"{}\" ", escaped(words));
+    let named = format!("<svg class=\"plot\" role=\"img\" aria-label=\"{}\" ", escape(words));
     Ok(svg.replacen("<svg ", &named, 1).replacen("</svg>", &format!("{pointed}</svg>"), 1))
 }
 
@@ -190,7 +191,7 @@ fn draw_into(
         let _ = write!(
             pointed,
             "<circle class=\"point\" cx=\"{x}\" cy=\"{y}\" r=\"9\"><title>{}</title></circle>",
-            escaped(words)
+            escape(words)
         );
     }
     drop(chart);
@@ -237,11 +238,6 @@ fn span(values: impl Iterator<Item = f64>) -> (f64, f64) {
     // Around a single place no more than seven: as a day it is a week, as a station it is near.
     let room = if high > low { 0.06 * (high - low) } else { (0.5 * high.abs()).clamp(1e-3, 7.0) };
     (low - room, high + room)
-}
-
-/// Text within markup.
-fn escaped(text: impl Display) -> String {
-    text.to_string().replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 #[cfg(test)]

@@ -98,7 +98,12 @@ fn typed(sitting: &mut Sitting<'_>, company: Company, ctx: &Context) -> Result<(
     let mut stdin = io::stdin().lock();
     let mut line = Vec::new();
     while let Some(stop) = sitting.stop() {
-        let _ = write!(io::stderr(), "{}. Reading ({}): ", prompt(sitting, stop), sitting.plan.unit);
+        let asked = format!("{}. Reading ({}): ", prompt(sitting, stop), sitting.plan.unit);
+        // What is typed ends the line of a person; nobody's answers are not to be seen.
+        let _ = match company {
+            Company::Person => write!(io::stderr(), "{asked}"),
+            Company::Nobody => writeln!(io::stderr(), "{}", asked.trim_end()),
+        };
         match input::read_line(&mut stdin, &mut line, 1024) {
             Ok(true) => {}
             Ok(false) => return Err(sitting.paused()),

@@ -14,7 +14,7 @@ use crate::refusal::Refusal;
 use crate::sitting::plan::Plan;
 use crate::sitting::{Sitting, head};
 use crate::units::{Print, word};
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 use takeup_core::length::Length;
@@ -225,7 +225,8 @@ impl Test<'_> {
 
     /// Waits for the word.
     fn confirmed(&self) -> Result<(), Refusal> {
-        let _ = write!(io::stderr(), "Type \"arm\" to let it move, anything else to leave it: ");
+        let end = if io::stdin().is_terminal() { " " } else { "\n" };
+        let _ = write!(io::stderr(), "Type \"arm\" to let it move, anything else to leave it:{end}");
         let _ = io::stderr().flush();
         let mut line = Vec::new();
         let found = input::read_line(&mut io::stdin().lock(), &mut line, 1024);

@@ -40,6 +40,11 @@ pub struct Place {
 }
 
 impl Place {
+    /// Whether it was named.
+    pub(crate) fn is_named(&self) -> bool {
+        self.file.is_some()
+    }
+
     /// The path of the log.
     ///
     /// # Errors

@@ -32,7 +32,7 @@ pub(super) struct Args {
     quantity: Quantity,
     /// What is allowed of it, for the forecast; a length where it is one [default: of lost motion what the last session
     /// was held against]
-    #[arg(long, value_name = "LIMIT")]
+    #[arg(long, value_name = "LIMIT", allow_hyphen_values = true)]
     limit: Option<LengthArg>,
 }
 
@@ -41,6 +41,12 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
     let (machine, axis) = choose(&store.axes()?, args)?;
     if args.limit.is_some_and(|limit| !limit.is_positive()) {
         return Err(Refusal::new("--limit is not positive", "Give what is allowed, such as 0.05."));
+    }
+    if args.limit.is_some() && args.quantity == Quantity::Stiffness {
+        return Err(Refusal::new(
+            "--limit is the most that is allowed, and a stiffness is the better the larger it is",
+            "Leave --limit out; an alarm is told all the same.",
+        ));
     }
     let last = store.last_session(&machine, &axis)?.and_then(|kept| kept.entry.assessment());
     let lengths = ctx.lengths_of(last.as_ref().map_or(ctx.units(), Assessment::unit));
@@ -100,9 +106,10 @@ pub(crate) fn none_fits(axes: &[(String, String)], machine: Option<&str>, axis: 
 }
 
 fn document(history: &History, lengths: Print) -> serde_json::Value {
-    let (quantity, print) = (history.quantity, history.quantity.print(lengths));
-    let interval = |e: Estimate| json!({ "value": print.value(e.value), "low_95": print.value(e.low_95()), "high_95": print.value(e.high_95()) });
-    let key = quantity.name().replace('-', "_");
+    let quantity = history.quantity;
+    let value = |found: f64| quantity.in_document(found, lengths);
+    let interval = |e: Estimate| json!({ "value": value(e.value), "low_95": value(e.low_95()), "high_95": value(e.high_95()) });
+    let key = quantity.key();
     let mut document = json!({
         "schema": "takeup.trend/1",
         "machine": history.machine,
@@ -132,11 +139,11 @@ fn document(history: &History, lengths: Print) -> serde_json::Value {
         document["alarm"] = json!({
             "at": at(alarm.day), "chart": chart(alarm.chart), "figure": alarm.figure, "limit": alarm.limit,
             "side": if alarm.side == Side::Above { "above" } else { "below" },
-            "target": print.value(quantity.of_chart(alarm.target)), "why": words::why(history, lengths),
+            "target": value(quantity.of_chart(alarm.target)), "why": words::why(history, lengths),
         });
     }
     if let Some(limit) = history.limit {
-        document["limit"] = print.value(limit).into();
+        document["limit"] = value(limit).into();
     }
     match history.forecast {
         Some(Ok(reaches)) => {

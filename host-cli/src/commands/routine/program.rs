@@ -42,9 +42,11 @@ impl Program {
         };
         about.insert(2.min(about.len()), moves);
         about.push("CAUTIONS".to_owned());
+        about.push("SPINDLE OFF AND LOCKED OUT. NO TOOL NEAR THE TABLE".to_owned());
+        if low != high {
+            about.push("CHECK THAT ALL OF THIS TRAVEL IS FREE, SOFT LIMITS ON".to_owned());
+        }
         let always = [
-            "SPINDLE OFF AND LOCKED OUT. NO TOOL NEAR THE TABLE",
-            "CHECK THAT THE TRAVEL ABOVE IS FREE, SOFT LIMITS ON",
             "FIRST RUN: INDICATOR OFF, SINGLE BLOCK, LOW OVERRIDE",
             "HAND ON THE EMERGENCY STOP. NOBODY REACHES IN WHILE",
             "DRIVES ARE LIVE. INDICATOR CLEAR BEFORE EVERY LONG MOVE",

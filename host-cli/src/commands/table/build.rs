@@ -18,7 +18,7 @@ use crate::{
     input,
     measured::{self, AxisResult},
     output,
-    readings::keys::Keys,
+    readings::{MOST_BYTES, keys::Keys},
     refusal::{Refusal, clip},
     slack_args::{AxisValue, per_axis},
     table_file,
@@ -41,9 +41,6 @@ pub struct Args {
     #[arg(long, value_name = "NAME")]
     machine: Option<String>,
 }
-
-/// No document of ours is longer.
-const MOST_BYTES: u64 = 4 << 20;
 
 /// Builds the table.
 ///

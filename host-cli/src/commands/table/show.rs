@@ -2,10 +2,19 @@
 
 use std::{fmt::Write, path::PathBuf};
 
-use comfy_table::{CellAlignment, presets};
-use takeup_core::{axis::Axis, correct::Table, length::Unit};
+use takeup_core::{
+    axis::Axis,
+    correct::{Station, Table},
+    length::Unit,
+};
 
-use crate::{context::Context, exit::Outcome, refusal::Refusal, screen::Tone, table_file};
+use crate::{
+    context::Context,
+    exit::Outcome,
+    refusal::Refusal,
+    screen::{self, Tone},
+    table_file,
+};
 
 /// Arguments of `table show`.
 #[derive(Debug, clap::Args)]
@@ -58,16 +67,9 @@ pub fn text(table: &Table, ctx: &Context) -> String {
                 }
             )
         );
-        let mut rows = comfy_table::Table::new();
-        rows.load_style(presets::NOTHING).set_header([
-            "station",
-            "lost motion",
-            "± (95 %)",
-            "add going +",
-            "add going -",
-        ]);
-        for station in corrections.stations() {
-            rows.add_row([
+        let head = ["station", "lost motion", "± (95 %)", "add going +", "add going -"];
+        let row = |station: &Station| {
+            vec![
                 show.short(station.position.as_mm()),
                 show.length(station.lost_motion().as_mm()),
                 if station.uncertainty.counts() == 0 {
@@ -77,12 +79,9 @@ pub fn text(table: &Table, ctx: &Context) -> String {
                 },
                 show.length(station.plus.as_mm()),
                 show.length(station.minus.as_mm()),
-            ]);
-        }
-        for column in rows.column_iter_mut() {
-            column.set_cell_alignment(CellAlignment::Right);
-        }
-        let _ = writeln!(text, "{rows}");
+            ]
+        };
+        text.push_str(&screen::table(&head, corrections.stations().iter().map(row).collect()));
         if corrections.stations().iter().any(|s| s.lost_motion().counts() == 0) {
             text.push_str("  0: no loss was shown at that station, so nothing is corrected there.\n");
         }

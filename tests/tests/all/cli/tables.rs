@@ -48,3 +48,16 @@ fn readings_and_their_assessment_build_nearly_the_same_table() {
     // Through inches and back: no more than the last count of 0.1 nm.
     assert!((lost("a.csv") - 0.05).abs() < 1e-9 && (lost("a.csv") - lost("a.json")).abs() < 2e-7);
 }
+
+/// As many readings as `assess` takes, and no fewer.
+#[test]
+fn a_table_is_built_from_as_much_as_can_be_assessed() {
+    let folder = Folder::new();
+    let comments = format!("# {}\n", "x".repeat(97)).repeat(50_000);
+    folder.write("long.csv", format!("{comments}{}", sheet()));
+    let document = folder.takeup("assess long.csv --json").done().exit(0).stdout;
+    folder.write("long.json", format!("{}{document}", " ".repeat(5_000_000)));
+    for file in ["long.csv", "long.json"] {
+        folder.takeup(&format!("table build {file} -o z.table")).done().exit(0);
+    }
+}

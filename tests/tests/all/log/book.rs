@@ -409,3 +409,34 @@ fn inch_files_are_told_of_in_inches_unless_told_otherwise() {
         assert_eq!(mixed.collect::<Vec<_>>(), Vec::<&str>::new(), "{units}");
     }
 }
+
+#[test]
+fn figures_that_are_no_lengths_keep_their_own_unit() {
+    let folder = Folder::new();
+    let mut document = assessment(0.02, 0.001);
+    let part =
+        |value: f64| serde_json::json!({ "value": value, "low_95": 0.9 * value, "high_95": 1.1 * value });
+    document["positioning"] = serde_json::json!({ "lead_error_per_length": part(2e-4) });
+    document["under_load"] =
+        serde_json::json!({ "clearance": part(0.05), "stiffness_n_per_mm": part(9000.0) });
+    folder.write("a.json", document.to_string());
+    folder.takeup("log add a.json --taken 2026-03-02 --log l.db").done().exit(0);
+    for units in ["mm", "in"] {
+        let trend = |quantity: &str| {
+            let command = format!("log trend --log l.db --quantity {quantity} --units {units} --json");
+            folder.takeup(&command).done().exit(0).json()["sessions"][0].clone()
+        };
+        assert_eq!(trend("lead-error")["lead_error_per_length"]["value"], 2e-4, "{units}");
+        assert_eq!(trend("stiffness")["stiffness_n_per_mm"]["value"], 9000.0, "{units}");
+        let clearance = trend("clearance")["clearance"]["value"].as_f64().unwrap();
+        assert!((clearance - if units == "in" { 0.05 / 25.4 } else { 0.05 }).abs() < 1e-12);
+    }
+    folder
+        .takeup("log trend --log l.db --quantity stiffness --limit 9")
+        .done()
+        .refused(&["--limit", "stiffness"]);
+    folder.takeup("log trend --log l.db --limit -1").done().refused(&["--limit is not positive"]);
+    let scatter =
+        folder.takeup("log trend --log l.db --quantity repeatability --limit 1").done().exit(0).stdout;
+    assert!(scatter.contains("none is made of a scatter"), "{scatter}");
+}

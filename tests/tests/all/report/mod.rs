@@ -143,3 +143,23 @@ fn the_page_says_what_to_do_next_as_the_slip_does() {
         }
     }
 }
+
+#[test]
+fn no_flag_is_passed_over_in_silence() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.118, 0.002).to_string());
+    folder.write("box.nc", "G21 G90\nG0 Z5\nX0 Y0\nG1 Z-1 F200\nX10\nG0 Z5\nM30\n");
+    folder.takeup("log add a.json --machine mill --log l.db").done().exit(0);
+    for (flags, words) in [
+        ("a.json --play z=0.1", ["no program", "--program"]),
+        ("--log l.db --play z=0.1", ["no program", "--program"]),
+        ("a.json --log l.db", ["--log", "--machine"]),
+        ("--program box.nc --play z=0.1 --log l.db", ["--log", "--machine"]),
+        ("--program box.nc --play z=0.1 --limit 0.1", ["--limit", "--tolerance"]),
+    ] {
+        folder.takeup(&format!("report {flags} -o r.html")).done().refused(&words);
+        assert!(!folder.file("r.html").exists());
+    }
+    let both = "report --log l.db --machine mill --program box.nc --play z=0 --limit 0.2 -o r.html";
+    folder.takeup(both).done().exit(0);
+}
