@@ -131,6 +131,9 @@ struct Document {
 /// Places listed at most, so that memory stays bounded.
 const MOST_LISTED: usize = 10_000;
 
+/// Corrected lines are written when they make this many bytes.
+const CHUNK: usize = 64 * 1024;
+
 /// Rewrites the program.
 ///
 /// # Errors
@@ -161,7 +164,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let mut out = output::create(&args.output, ctx)?;
     let mut rewriter = Rewriter::new(&table, &settings);
     let mut found = Found::default();
-    let mut corrected = Vec::new();
+    let mut corrected = Vec::with_capacity(2 * CHUNK);
     let mut line = Vec::new();
     loop {
         match input::read_line(&mut *reader, &mut line, LONGEST_LINE) {
@@ -177,13 +180,16 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
                 .line(rewriter.counts().lines_in + 1));
             }
         }
-        corrected.clear();
         let note = rewriter
             .line(&line, &mut |bytes| corrected.extend_from_slice(bytes))
             .map_err(|refusal| refused(&refusal, &line).file(&name))?;
         found.add(rewriter.counts().lines_in, &note);
-        out.write_all(&corrected).map_err(|error| out.refusal(&error))?;
+        if corrected.len() >= CHUNK {
+            out.write_all(&corrected).map_err(|error| out.refusal(&error))?;
+            corrected.clear();
+        }
     }
+    out.write_all(&corrected).map_err(|error| out.refusal(&error))?;
     let (counts, along_travel) = (*rewriter.counts(), rewriter.changes_along_travel());
     if counts.lines_in == 0 {
         return Err(Refusal::new("the program is empty", "Check that this is the file you mean.").file(&name));
