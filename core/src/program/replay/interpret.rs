@@ -365,7 +365,7 @@ impl Interpreter {
                 }
             }
             // On some controls bolt holes and contour cycles: their words tell.
-            700 | 710 if block.has_any(b"IJKLPQ") => return Err(Reason::UnknownG(code)),
+            700 | 710 if block.has_any(b"IJKLQ") => return Err(Reason::UnknownG(code)),
             170 => self.plane = Plane::Xy,
             180 => self.plane = Plane::Zx,
             190 => self.plane = Plane::Yz,

@@ -330,7 +330,7 @@ impl Block {
         // Holes on a circle and contour cycles have the same codes on some controls.
         if let Some(span) = open.system
             && (self.centre.iter().any(|(_, word)| word.is_some())
-                || [self.l, self.p, self.q].iter().any(Option::is_some))
+                || [self.l, self.q].iter().any(Option::is_some))
         {
             return Err(Stop(Some(span), Reason::UnknownCode));
         }

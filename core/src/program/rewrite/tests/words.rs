@@ -61,7 +61,8 @@ fn words_with_two_meanings_are_refused() {
         assert_eq!(reason(circle), (1, Reason::UnknownCode));
     }
     assert_eq!(reason("G112\n"), (1, Reason::UnknownCode));
-    for fine in ["G71 G90 G0 X1\n", "G111\n", "G4 X1.5\n", "G0 G28 Z0\n", "G1 F90 G4 P1\n"] {
+    for fine in ["G71 G90 G0 X1\n", "G71 G64 P0.05\n", "G111\n", "G4 X1.5\n", "G0 G28 Z0\n", "G1 F90 G4 P1\n"]
+    {
         assert!(rewrite(fine, &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok(), "{fine}");
     }
 }
