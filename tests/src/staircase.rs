@@ -4,6 +4,7 @@ use crate::tally::Tally;
 use takeup_core::axis::Direction;
 use takeup_core::length::Length;
 use takeup_core::measure::Setup;
+use takeup_core::measure::regression::LeastSquares;
 use takeup_core::measure::routine::{StaircasePlan, Step};
 use takeup_core::measure::small_steps::{Assessment, Reading, assess};
 use takeup_core::slack::simulated::{Dial, Faults, Misreading, Noise, SimulatedAxis};
@@ -127,6 +128,40 @@ impl Staircase {
             Ok(result) => result,
             Err(refused) => panic!("seed {seed} of {self:?}: {refused}"),
         }
+    }
+}
+
+impl Staircase {
+    /// Half widths for dead band, wind-up and lost motion of an estimator that knows the noise (that of rounding too): the
+    /// model, with a drift that may bend, made linear at the truth.
+    #[must_use]
+    pub fn informed(&self) -> [f64; 3] {
+        const STEP_MM: f64 = 1e-4;
+        let still = Staircase { noise_mm: 0.0, resolution_mm: 0.0, misread: 0.0, ..*self };
+        let base = still.readings(0);
+        let gap = Staircase { clearance_mm: self.clearance_mm + STEP_MM, ..still }.readings(0);
+        // A wind-up far below a step could not be told from a gap.
+        let wound_mm = if self.wind_up_mm > 0.0 { STEP_MM } else { 0.3 * self.step_mm };
+        let wound = Staircase { wind_up_mm: self.wind_up_mm + wound_mm, ..still }.readings(0);
+        let rows = base.len() as f64;
+        let mut squares = LeastSquares::<5>::new();
+        for (row, ((base, gap), wound)) in base.iter().zip(&gap).zip(&wound).enumerate() {
+            let time = row as f64 / rows;
+            squares.add(
+                [
+                    1.0,
+                    time,
+                    time * time,
+                    (gap.value_mm - base.value_mm) / STEP_MM,
+                    (wound.value_mm - base.value_mm) / wound_mm,
+                ],
+                0.0,
+            );
+        }
+        let fit = squares.solve().expect("readings on all parts of the curve");
+        let s2 = (self.noise_mm.powi(2) + self.resolution_mm.powi(2) / 12.0) / (1.0 - self.misread);
+        let both = fit.cofactor(3, 3) + 2.0 * fit.cofactor(3, 4) + fit.cofactor(4, 4);
+        [fit.cofactor(3, 3), fit.cofactor(4, 4), both].map(|cofactor| 1.96 * (s2 * cofactor).sqrt())
     }
 }
 

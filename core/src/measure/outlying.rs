@@ -1,13 +1,14 @@
 //! Misread dials in a test whose few coefficients are fitted to its readings: [`misreads`] by refitting.
 //!
-//! Costs a fit of the model for each of at most eight suspects in each round.
+//! Costs a fit of the model for each of at most ten suspects in each round.
 
 use crate::measure::misreads::{self, LEAST_STEPS, Limits, is_out};
 use crate::measure::regression::Fit;
 use crate::measure::reversal::{MOST_SET_ASIDE, Misread, SetAside};
 use heapless::Vec;
 
-/// Readings looked at closely in each round.
+/// Readings looked at closely in each round; the first and the last besides, to which a curve may bend so that they do not
+/// look off.
 const SUSPECTS: usize = 8;
 /// Few readings stand behind few coefficients.
 const LIMITS: Limits = Limits { one_in: 5, patience: 3 };
@@ -72,7 +73,9 @@ fn worst(model: &impl Model, out: &Out, least_mm: f64) -> Option<usize> {
         let _ = suspects.insert(place, (size, index as u16));
     });
     let mut best: Option<(u16, f64)> = None;
-    for &(_, index) in &suspects {
+    let last = model.count().saturating_sub(1) as u16;
+    let ends = [0, last].into_iter().filter(|end| !is_out(out, usize::from(*end)));
+    for index in suspects.iter().map(|suspect| suspect.1).chain(ends) {
         let mut without = out.clone();
         if without.push(SetAside { index, probably: Misread::Unexplained }).is_err() {
             continue;

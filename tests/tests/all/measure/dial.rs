@@ -5,13 +5,13 @@ use takeup_core::slack::simulated::{Dial, Noise};
 use takeup_tests::Folder;
 use takeup_tests::dialling::{Dialling, score};
 
-/// Coverage 92 to 99.9 % at this number of seeds; the hysteresis no wider than 1.5 times the informed.
+/// Coverage 93 to 99.9 % at this number of seeds; the hysteresis no wider than 1.5 times the informed.
 #[track_caller]
 fn holds(dialling: Dialling) {
     let s = score(&dialling, 600);
     for (name, quantity) in [("s", s.s), ("hysteresis", s.hysteresis)] {
         let coverage = quantity.coverage();
-        assert!((0.92..=0.9999).contains(&coverage), "{name} {coverage} {dialling:?}");
+        assert!((0.93..=0.9999).contains(&coverage), "{name} {coverage} {dialling:?}");
         assert!(quantity.given() == 1.0, "{name} {dialling:?}");
     }
     assert!(s.hysteresis.width_ratio() < 1.5, "{} {dialling:?}", s.hysteresis.width_ratio());

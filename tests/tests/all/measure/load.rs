@@ -6,13 +6,13 @@ use takeup_core::slack::simulated::{Dial, Faults, Noise, SimulatedAxis};
 use takeup_tests::Folder;
 use takeup_tests::pushing::{Pushing, score};
 
-/// Coverage 92 to 99.9 % at this number of seeds, given nearly always, no wider than so many times the informed.
+/// Coverage 93 to 99.9 % at this number of seeds, given nearly always, no wider than so many times the informed.
 #[track_caller]
 fn holds(pushing: Pushing, widest: f64) {
     let s = score(&pushing, 600);
     for (name, quantity) in [("clearance", s.clearance), ("stiffness", s.stiffness)] {
         let coverage = quantity.coverage();
-        assert!((0.92..=0.999).contains(&coverage), "{name} {coverage} {pushing:?}");
+        assert!((0.93..=0.999).contains(&coverage), "{name} {coverage} {pushing:?}");
         assert!(quantity.given() > 0.95, "{name} {} {pushing:?}", quantity.given());
         assert!(quantity.width_ratio() < widest, "{name} {} {pushing:?}", quantity.width_ratio());
     }

@@ -8,24 +8,40 @@ use takeup_core::measure::cause::Name;
 use takeup_core::measure::small_steps::{self, NotEnough, Reading, assess};
 use takeup_tests::staircase::{Staircase, score};
 
-/// Coverage of every quantity over the seeds: 95 % within what chance does to so few.
+/// Coverage of every quantity 93 % or more at this number of seeds, and intervals on average no wider than 1.3 times those
+/// of an estimator that is told the noise; without a wind-up its parts are not linear, and only their sum is compared.
 #[track_caller]
-fn holds(sitting: Staircase, seeds: u64) {
+fn holds(sitting: Staircase) {
+    let seeds = 500;
     let s = score(&sitting, seeds);
-    for (name, part) in [("gap", s.dead_band), ("wind-up", s.wind_up), ("lost motion", s.lost_motion)] {
+    let [gap, wound, both] = sitting.informed();
+    for (name, part, informed) in
+        [("gap", s.dead_band, gap), ("wind-up", s.wind_up, wound), ("lost motion", s.lost_motion, both)]
+    {
         let share = part.coverage();
-        assert!(share >= 0.88, "{name}: {share} of {seeds} seeds, {sitting:?}");
+        assert!(share >= 0.93, "{name}: {share} of {seeds} seeds, {sitting:?}");
+        let ratio = part.half() / informed;
+        let compared = sitting.wind_up_mm > 0.0 || name == "lost motion";
+        assert!(!compared || ratio < 1.3, "{name}: {ratio} {sitting:?}");
     }
     assert!(s.lost_motion.bias().abs() < 0.0008, "{sitting:?} {s:?}");
 }
 
 #[test]
 fn intervals_hold_the_truth() {
-    holds(Staircase::USUAL, 60);
-    holds(Staircase { wind_up_mm: 0.0, ..Staircase::USUAL }, 60);
-    holds(Staircase { clearance_mm: 0.0, wind_up_mm: 0.05, ..Staircase::USUAL }, 60);
-    holds(Staircase { drift_mm: 0.0002, misread: 0.1, ..Staircase::USUAL }, 40);
-    holds(Staircase { noise_mm: 0.004, resolution_mm: 0.01, ..Staircase::USUAL }, 40);
+    holds(Staircase::USUAL);
+    holds(Staircase { wind_up_mm: 0.0, ..Staircase::USUAL });
+    holds(Staircase { clearance_mm: 0.0, wind_up_mm: 0.05, ..Staircase::USUAL });
+    holds(Staircase { drift_mm: 0.0002, misread: 0.1, ..Staircase::USUAL });
+    holds(Staircase { noise_mm: 0.004, resolution_mm: 0.01, ..Staircase::USUAL });
+}
+
+// A dead band below nothing that a wind-up makes up for is chance on a sound axis.
+#[test]
+fn a_sound_axis_has_no_dead_band_below_nothing() {
+    let sound = Staircase { clearance_mm: 0.0, wind_up_mm: 0.0, ..Staircase::USUAL };
+    let below = (0..300).filter(|&seed| sound.assess(seed).dead_band.value < 0.0).count();
+    assert!(below <= 1, "{below}");
 }
 
 // The contract: lost motion is dead band plus wind-up.
