@@ -63,9 +63,9 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
             let (what, value) = words(*setting, ctx.lengths());
             let _ = writeln!(text, "{:<13} {what:<28} {value}", setting.name().word());
         }
-        text.push_str(
-            "The box keeps it. Check the direction and the length of a step with a short move, by hand.\n",
-        );
+        let kept =
+            "The box keeps it. Check the direction and the length of a step with a short move, by hand.";
+        let _ = writeln!(text, "{}", ctx.screen().wrap(kept, ""));
         text
     };
     ctx.answer(&document, text, Outcome::Good)

@@ -68,7 +68,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     };
     let text = || match (done, checksum.as_deref()) {
         ("sent", Some(crc)) => format!(
-            "The box holds the table for {axis} now, checksum {crc}. It corrects in runs with --corrected.\n"
+            "The box holds the table for {axis} now, checksum {crc}.\nIt corrects in runs with --corrected.\n"
         ),
         (_, Some(crc)) => format!("The box holds a table for {axis}, checksum {crc}.\n"),
         (_, None) => format!("The box holds no table for {axis}.\n"),

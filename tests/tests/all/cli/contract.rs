@@ -1,7 +1,10 @@
 //! What every command promises alike: with `--json` one document on standard output and nothing else, a refusal
 //! in its own form with exit code 2 and nothing written, no line wider than 80 columns, no colour in a pipe.
 
+use super::all_help;
 use std::collections::BTreeMap;
+use takeup_core::slack::simulated::Faults;
+use takeup_tests::boxes::SimulatedBox;
 use takeup_tests::{Finished, Folder};
 
 /// The files of the demonstration, and files that are none.
@@ -22,8 +25,9 @@ fn contents(folder: &Folder) -> BTreeMap<String, u64> {
         .collect()
 }
 
-/// Every command, done. Those of a log, which is changed by them, last.
-const DONE: [&str; 27] = [
+/// Every command, done; BOX is the port of a box. Those of a log, which is changed by them, last.
+const DONE: [&str; 44] = [
+    "demo d",
     "box list",
     "assess z-before.csv",
     "compare z-before.csv z-after.csv",
@@ -38,6 +42,25 @@ const DONE: [&str; 27] = [
     "routine positioning --axis x --from 0 --to 400 -o b.nc --sheet b.csv",
     "routine small-steps --axis z --start 0 -o c.nc --sheet c.csv",
     "routine return --axis z --mark 0 -o d.nc --sheet d.csv",
+    "routine push-pull --axis x -o e.nc --sheet e.csv",
+    "routine warm-up --axis z --mark 0 --stroke 50mm -o f.nc --sheet f.csv",
+    "routine indicator --axis z -o g.nc --sheet g.csv",
+    "measure small-steps --axis z --start 0 -o s.csv --simulate",
+    "measure return --axis z --mark 0 -o t.csv --simulate",
+    "measure push-pull --axis x -o u.csv --simulate",
+    "measure warm-up --axis z --mark 0 --stroke 50mm -o v.csv --simulate",
+    "measure indicator --axis z -o w.csv --simulate",
+    "box info BOX",
+    "box set BOX high=45mm",
+    "box table BOX",
+    "box monitor BOX --count 3",
+    "box run reversal --box BOX --axis z --station 0,-1mm --cycles 2 --overrun 0.5mm --settle 0 --stands-at 0 -o ba.csv",
+    "box run positioning --box BOX --axis z --from 0 --to 2mm --targets 3 --runs 2 --overrun 0.5mm --settle 0 \
+     --stands-at 0 -o bb.csv",
+    "box run small-steps --box BOX --axis z --start 0 --expected 0.1mm --step 0.02mm --steps 12 --cycles 2 \
+     --overrun 0.5mm --settle 0 --stands-at 0 -o bc.csv",
+    "box run return --box BOX --axis z --mark 0 --lift 1mm --returns 10 --pause-every 0 --settle 0 --stands-at 0 \
+     -o bd.csv",
     "measure reversal --axis z --station 0 -o m.csv --simulate",
     "measure positioning --axis x --from 0 --to 400 --targets 5 --runs 2 -o p.csv --simulate",
     "report z-before.csv -o r.html",
@@ -68,23 +91,33 @@ fn done(run: &Finished) -> bool {
 
 #[test]
 fn every_command_answers_with_one_document_or_with_lines_of_80_columns() {
+    // Pages and completions alone are no documents.
+    let folder = Folder::new();
+    let names = all_help(&folder).into_iter().filter(|(_, help)| !help.contains("\nCommands:\n"));
+    for (name, _) in names.filter(|(name, _)| name != "completions") {
+        assert!(DONE.iter().any(|done| done.starts_with(&name)), "{name} is not among the commands");
+    }
     for units in ["mm", "in"] {
         let (folder, other) = (shop(), shop());
+        let the_box = SimulatedBox::start(Faults { clearance_mm: 0.12, ..Faults::default() });
         for command in DONE {
-            let run = folder.takeup(&format!("{command} --units {units} --json")).done();
+            let command = command.replace("BOX", &the_box.port);
+            let run =
+                folder.takeup(&format!("{command} --units {units} --json")).stdin("arm\n".repeat(9)).done();
             assert!(done(&run), "not done {run:?}");
             let document = run.json();
             assert!(document["schema"].as_str().is_some_and(|name| name.starts_with("takeup.")), "{run:?}");
             // What does not apply is absent.
             assert!(no_null(&document), "{run:?}");
             // Whoever measures is told what to do, and that is not the answer.
-            assert!(run.stderr.is_empty() || command.starts_with("measure"), "{run:?}");
+            let told = ["measure", "box run"].iter().any(|name| command.starts_with(name));
+            assert!(run.stderr.is_empty() || told, "{run:?}");
 
-            let run = other.takeup(&format!("{command} --units {units}")).done();
+            let run = other.takeup(&format!("{command} --units {units}")).stdin("arm\n".repeat(9)).done();
             assert!(done(&run), "not done {run:?}");
             assert!(!run.stdout.contains('\u{1b}') && !run.stderr.contains('\u{1b}'), "{run:?}");
-            // A table for other programs is as wide as it is.
-            let wide = command.starts_with("table export");
+            // A table for other programs is as wide as it is, and so is a command to be copied.
+            let wide = ["table export", "demo"].iter().any(|name| command.starts_with(name));
             for line in run.stdout.lines().filter(|_| !wide) {
                 assert!(line.chars().count() <= 80, "{line:?} {run:?}");
             }
@@ -214,11 +247,9 @@ fn standard_input_is_read_once_and_gives_the_same_answer_as_the_file() {
     }
 }
 
+#[cfg(target_os = "linux")]
 #[test]
 fn a_full_disk_behind_standard_output_is_told_where_it_can_be() {
-    if !std::path::Path::new("/dev/full").exists() {
-        return;
-    }
     let folder = shop();
     for command in ["assess z-before.csv", "assess z-before.csv --json", "table show mill.table --json"] {
         let full = std::fs::File::options().write(true).open("/dev/full").expect("a full disk");

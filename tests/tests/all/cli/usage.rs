@@ -1,5 +1,6 @@
 //! Help, usage errors, broken pipes: what holds for every command.
 
+use super::all_help;
 use std::io::{Read, Write};
 use std::process::{Command, Stdio};
 use takeup_core::slack::simulated::Faults;
@@ -42,24 +43,6 @@ fn a_reader_that_goes_away_is_no_error() {
     child.stderr.take().expect("a pipe").read_to_string(&mut stderr).expect("text");
     assert_eq!(child.wait().expect("an end").code(), Some(0));
     assert_eq!(stderr, "");
-}
-
-/// Every command with its help, those of commands too.
-fn all_help(folder: &Folder) -> Vec<(String, String)> {
-    let mut all = Vec::new();
-    let mut left = vec![String::new()];
-    while let Some(command) = left.pop() {
-        let help = folder.takeup(&format!("{command} --help")).done().exit(0).stdout;
-        let listed = help.split("\nCommands:\n").nth(1).and_then(|rest| rest.split("\n\n").next());
-        let names = listed.into_iter().flat_map(str::lines).filter_map(|line| {
-            let name = line.strip_prefix("  ")?.split(' ').next()?;
-            (!name.is_empty() && name != "help").then_some(name)
-        });
-        left.extend(names.map(|name| format!("{command} {name}").trim_start().to_owned()));
-        all.push((command, help));
-    }
-    assert!(all.len() > 45, "{}", all.len());
-    all
 }
 
 #[test]
