@@ -133,6 +133,14 @@ mod tests {
         }
     }
 
+    // NIST/SEMATECH e-Handbook, table 1.3.6.7.4 (recalled from memory): of 9 degrees of freedom 5 % lie below 3.325. With
+    // so few, the upper side adds next to nothing; with very many a standard deviation is normal, 1.96 / sqrt(2 dof).
+    #[test]
+    fn shares_are_those_of_the_table() {
+        assert!((share_95(9.0) - ((9.0_f64 / 3.325).sqrt() - 1.0)).abs() < 0.01, "{}", share_95(9.0));
+        assert!((share_95(2000.0) / (1.96 / 4000.0_f64.sqrt()) - 1.0).abs() < 0.03, "{}", share_95(2000.0));
+    }
+
     #[test]
     fn a_sweep_stays_a_distribution() {
         for dof in [0.01, 0.5, 1.0, 3.0, 50.0, 1000.0, 1e5] {

@@ -33,6 +33,7 @@ impl Estimate {
     ///
     /// ```
     /// use takeup_core::measure::Estimate;
+    /// // Student's t for 8 degrees of freedom, NIST/SEMATECH e-Handbook, table 1.3.6.7.2 (recalled from memory).
     /// let lost = Estimate { value: 0.118, standard_uncertainty: 0.002, dof: 8.0 };
     /// assert!((lost.expanded_95() - 2.306 * 0.002).abs() < 1e-6);
     /// ```

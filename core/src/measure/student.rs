@@ -110,6 +110,7 @@ pub fn quantile(p: f64, dof: f64) -> f64 {
 ///
 /// ```
 /// use takeup_core::measure::student;
+/// // NIST/SEMATECH e-Handbook, table 1.3.6.7.2 (recalled from memory).
 /// assert!((student::coverage_factor(0.95, 10.0) - 2.228).abs() < 5e-4);
 /// ```
 #[must_use]

@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 
 /// The document of an assessment: lost motion at two stations, in millimetres.
 pub fn assessment(lost: f64, u: f64) -> Value {
+    // Student's t for 8 degrees of freedom (JCGM 100, table G.2, recalled from memory).
     let part = |value: f64| {
         json!({ "value": value, "standard_uncertainty": u, "dof": 8.0,
                 "low_95": value - 2.306 * u, "high_95": value + 2.306 * u })

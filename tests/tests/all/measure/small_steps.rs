@@ -116,7 +116,8 @@ fn the_cause_is_named() {
     }
 }
 
-// Data and fits by scipy.optimize.curve_fit: tests/reference/take_up.py.
+// Data and fits by scipy.optimize.curve_fit: tests/reference/take_up.py. Values are even within their intervals, which
+// reach as far as the longer side of the likelihood: a little wider than the standard errors of the linear theory.
 #[test]
 fn the_fit_is_that_of_scipy() {
     let text = include_str!("../../../reference/take_up.csv");
@@ -150,9 +151,9 @@ fn the_fit_is_that_of_scipy() {
             ("wind-up", result.wind_up, w, w_error),
             ("both", result.lost_motion, both, both_error),
         ] {
-            assert!((found.value - value).abs() < 0.35 * error, "{name}: {found:?}, not {value} ± {error}");
+            assert!((found.value - value).abs() < 0.15 * error, "{name}: {found:?}, not {value} ± {error}");
             let ratio = found.standard_uncertainty / error;
-            assert!((0.85..1.3).contains(&ratio), "{name}: {found:?}, not {value} ± {error}");
+            assert!((0.98..1.1).contains(&ratio), "{name}: {found:?}, not {value} ± {error}");
         }
     }
 }
