@@ -58,8 +58,7 @@ fn advice_names_the_lifts_that_could_be_kept_down() {
 }
 
 #[test]
-fn of_two_programs_of_one_part_the_one_with_fewer_lifts_ranks_better() {
-    // Common practice, no source.
+fn a_lift_less_is_counted_where_two_cuts_are_linked() {
     let folder = Folder::new();
     folder.write("lifted.nc", lifted());
     folder.write("linked.nc", lifted().replace("G0 Z5\nG0 X0 Y8\nG1 Z-1 F200\n", "Y8\n"));
