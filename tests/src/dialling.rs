@@ -70,11 +70,13 @@ pub fn score(dialling: &Dialling, seeds: u64) -> Score {
     let n = dialling.cycles as f64 - 0.5 * dialling.misread as f64;
     let setup = Setup { resolution_mm: dialling.resolution_mm, ..Setup::default() };
     for seed in 0..seeds {
-        let Ok(result) = assess(&dialling.readings(seed), &setup) else { continue };
+        // A refused seed counts as one that gave nothing.
+        let result = assess(&dialling.readings(seed), &setup).ok();
         let s_half = 1.96 * (s2 / (4.0 * n - 4.0)).sqrt();
-        score.s.take(Some(result.s), dialling.noise_mm, s_half);
-        score.hysteresis.take(result.hysteresis, dialling.hysteresis_mm, 1.96 * (2.0 * s2 / n).sqrt());
-        score.set_aside += result.set_aside.len() as f64 / seeds as f64;
+        score.s.take(result.as_ref().map(|result| result.s), dialling.noise_mm, s_half);
+        let hysteresis = result.as_ref().and_then(|result| result.hysteresis);
+        score.hysteresis.take(hysteresis, dialling.hysteresis_mm, 1.96 * (2.0 * s2 / n).sqrt());
+        score.set_aside += result.map_or(0, |result| result.set_aside.len()) as f64 / seeds as f64;
     }
     score
 }

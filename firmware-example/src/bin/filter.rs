@@ -1,6 +1,7 @@
 //! On the emulated board: the rewriter as a streaming filter, a line at a time, as it could stand
 //! between a program memory and a controller. The linker gives this program 4.5 KB of RAM: 0.8 KB for the
-//! table of the axis, which could as well stand in flash, and less than 4 KB for all else, stack included. Prints the corrected program, and what a block cost in instructions.
+//! table of the axis, which could as well stand in flash, and less than 4 KB for all else, stack included. Prints
+//! the corrected program, and what a block cost in instructions.
 #![no_std]
 #![no_main]
 #![forbid(unsafe_code)]

@@ -21,7 +21,8 @@ const SEEN_WITHIN_US: u64 = 45_000;
 const FOLLOWING_SHARE: f64 = 0.5;
 
 impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D, E, I, K> {
-    /// Does what is asked for, and answers; what is refused has changed nothing.
+    /// Does what is asked for, and answers. What is refused moves nothing and keeps nothing; of places and tables,
+    /// which come in parts, the first part of a new one forgets those before it.
     pub(super) fn obey(&mut self, message: ToBox, now_us: u64) -> Result<(), Refusal> {
         match message {
             ToBox::Arm { axis, low, high, speed } => self.arm(axis, low, high, speed, now_us)?,
@@ -94,7 +95,8 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
     /// Allows motion of an axis within a range, at most at a speed in counts of 0.1 nm per second.
     ///
     /// # Errors
-    /// [`Refusal`] says what speaks against it; then nothing is allowed that was not before.
+    /// [`Refusal`] says what speaks against it. What was allowed before still is, unless the emergency stop or the
+    /// indicator is the reason: then nothing is.
     pub fn arm(
         &mut self,
         axis: Axis,

@@ -33,12 +33,13 @@ impl fmt::Display for Trouble {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Trouble::Port(error) => {
-                let text = error.to_string();
-                write!(
-                    f,
-                    "cannot use the port: {}",
-                    text.split(" (os error").next().unwrap_or(&text).to_lowercase()
-                )
+                let text = error.to_string().to_lowercase();
+                let why = match text.split(" (os error").next().unwrap_or(&text) {
+                    // What the system calls everything that is no serial line.
+                    "not a typewriter" | "inappropriate ioctl for device" => "it is no serial port",
+                    why => why,
+                };
+                write!(f, "cannot use the port: {why}")
             }
             Trouble::NoAnswer => f.write_str("no probe box answers there"),
             Trouble::Ended(why) => write!(f, "the link to the box is lost: {why}"),

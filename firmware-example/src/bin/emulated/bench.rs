@@ -3,8 +3,9 @@
 //! A letter each: `e` the emergency stop is pressed and `E` let go, `s` the indicator stands still, `r` it runs
 //! away, `h` the program hangs; `?` is answered by a line of numbers: the time, the time of the last fault, of the
 //! last step, and of the last byte from the host, in microseconds, the steps made, the bytes of stack used so
-//! far, and the bytes received from the host. `g` grants a millisecond, `G` ten: from the first on, the box's time stands when what was granted is used
-//! up, which is told by a dot, so that box and host keep step on however busy a machine. `!` tells of a start.
+//! far, and the bytes received from the host. `g` grants a millisecond, `G` ten: from the first on, the box's time
+//! stands when what was granted is used up, which is told by a dot, so that box and host keep step on however busy a
+//! machine. `!` tells of a start.
 
 use super::board::{Clock, Uart};
 use core::fmt::Write;

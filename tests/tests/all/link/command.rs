@@ -131,6 +131,7 @@ fn what_cannot_be_run_is_refused_before_the_question() {
         (plain.replace("-o z.csv", "-o there.csv"), ["there already", "another file"]),
         (plain.replace("--overrun 0.5", "--overrun 0"), ["--overrun", "above 0"]),
         (plain.replace(&the_box.port, "/dev/no-such-port"), ["cannot use the port", "takeup box list"]),
+        (plain.replace(&the_box.port, "/dev/null"), ["cannot use the port", "no serial port"]),
         (plain.replace(&the_box.port, "tcp:127.0.0.1:1"), ["cannot use the port", "refused"]),
     ] {
         let run = folder.takeup(&arguments).stdin("arm\n").done().refused(&words);
