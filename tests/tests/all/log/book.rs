@@ -71,10 +71,19 @@ fn one_far_session_is_no_sum_of_small_ones_and_the_advice_is_a_command() {
     let told = folder.takeup("log trend --log l.db").done().exit(1).stdout;
     let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(told.contains("that session alone is far off") && !told.contains("added up"), "{told}");
-    assert!(told.contains("log note --event repair --machine \"bed mill\" --axis Z"), "{told}");
-    let command = "log note --event repair --machine";
-    let rest = ["bed mill", "--axis", "Z", "--at", "2026-03-05", "tightened", "--log", "l.db"];
-    folder.takeup_args(command.split(' ').chain(rest)).done().exit(0);
+    // The advice itself, with what only the person knows filled in; what stands in quotes is one argument.
+    let advice = told.split('`').nth(1).and_then(|advice| advice.strip_prefix("takeup ")).expect("a command");
+    let advice = advice.replace("--at …", "--at 2026-03-05").replace("\"…\"", "\"coupling tightened\"");
+    let mut arguments = Vec::new();
+    for (index, part) in advice.split('"').enumerate() {
+        match index % 2 {
+            0 => arguments.extend(part.split_whitespace()),
+            _ => arguments.push(part),
+        }
+    }
+    assert!(arguments.contains(&"bed mill") && arguments.contains(&"coupling tightened"), "{arguments:?}");
+    arguments.extend(["--log", "l.db"]);
+    folder.takeup_args(arguments).done().exit(0);
     folder.takeup("log trend --log l.db").done().exit(0);
 }
 
