@@ -199,15 +199,21 @@ fn take(plan: &Plan, taking: &Taking, ctx: &Context) -> Result<Outcome, Refusal>
         Some(feed) => (feed.resolution(), feed.taken_by()),
     };
     let head = head(plan, keys, resolution, taken_by.as_deref())?;
+    let begun = !taking.output.exists();
     let mut sitting = Sitting::open(&taking.output, &head, plan, keys, ctx)?;
     let feed = feed.as_deref_mut().map(|feed| feed as &mut dyn Feed);
-    if sitting.stop().is_some() {
-        match front {
-            Front::WholeScreen => view::run(&mut sitting, feed, ctx)?,
-            Front::Lines(company) => lines::run(&mut sitting, feed, company, ctx)?,
-        }
-    }
+    let sat = match front {
+        _ if sitting.stop().is_none() => Ok(()),
+        Front::WholeScreen => view::run(&mut sitting, feed, ctx),
+        Front::Lines(company) => lines::run(&mut sitting, feed, company, ctx),
+    };
+    let nothing_taken = sitting.taken() == 0;
     drop(sitting);
+    if sat.is_err() && begun && nothing_taken {
+        // A head without a reading is of no use to anybody; what was there before stays.
+        let _ = std::fs::remove_file(&taking.output);
+    }
+    sat?;
     after.run(&taking.output, plan, keys, ctx)
 }
 

@@ -80,6 +80,20 @@ fn a_pause_goes_on_where_it_was_and_another_plan_does_not() {
 }
 
 #[test]
+fn what_is_given_up_before_the_first_reading_leaves_nothing_behind() {
+    let folder = Folder::new();
+    for typed in ["", "q\n", "?\nq\n", "0.2\nu\nq\n"] {
+        folder.takeup(PLAN).stdin(typed).done().refused_after_notes(&["paused: 0 of 12"]);
+        assert_eq!(folder.names(), [""; 0], "{typed:?}");
+    }
+    // A file that was there before stays, without the reading that was taken back.
+    folder.takeup(PLAN).stdin("0.2\nq\n").done().refused_after_notes(&["paused: 1 of 12"]);
+    let kept = folder.read("z.csv");
+    folder.takeup(PLAN).stdin("u\nq\n").done().refused_after_notes(&["paused: 0 of 12"]);
+    assert!(kept.starts_with(&folder.read("z.csv")) && folder.read("z.csv").ends_with("time\n"));
+}
+
+#[test]
 fn other_forces_are_another_test() {
     let folder = Folder::new();
     let command = "measure push-pull --axis z --force 150 -o z.csv";
