@@ -46,6 +46,8 @@ pub struct Assessed {
     pub setup: Setup,
     /// What each row of the file reads, in millimetres as read; those set aside too.
     pub readings_mm: Vec<f64>,
+    /// The temperatures written down beside them, °C, in order.
+    pub temperatures_c: Vec<f64>,
     /// What was found.
     pub found: Found,
 }
@@ -122,6 +124,7 @@ pub fn of_bytes(
         keys,
         setup,
         readings_mm: sheet.rows.iter().map(|row| row.reading_mm).collect(),
+        temperatures_c: sheet.rows.iter().filter_map(|row| row.temperature_c).collect(),
         found,
     })
 }

@@ -15,6 +15,7 @@ pub fn of(assessed: &Assessed, print: Print, screen: &Screen) -> String {
     let mut slip = Slip { text: String::new(), print, screen };
     slip.answer(assessed);
     assessed.found.part.findings().numbers(&mut slip, assessed.axis);
+    slip.temperature(assessed);
     slip.set_aside(assessed);
     slip.budget(assessed);
     slip.causes(assessed);
@@ -93,6 +94,22 @@ impl Slip<'_> {
             let why = assessed.found.part.findings().why(decision, self.print);
             self.item("  ", &format!("{why}."));
         }
+    }
+
+    /// What the person wrote down of the temperature, which explains growth and is in no estimate.
+    fn temperature(&mut self, assessed: &Assessed) {
+        let all = &assessed.temperatures_c;
+        let (Some(first), Some(last)) = (all.first(), all.last()) else { return };
+        let least = all.iter().copied().fold(f64::INFINITY, f64::min);
+        let most = all.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let [first, last, least, most] = [*first, *last, least, most].map(|c| decimals(c, 1));
+        let text = if least == most {
+            format!("Temperature: {first} °C throughout.")
+        } else {
+            format!("Temperature: {first} °C at first, {last} °C in the end, between {least} and {most} °C.")
+        };
+        self.line("");
+        self.item("", &text);
     }
 
     fn set_aside(&mut self, assessed: &Assessed) {

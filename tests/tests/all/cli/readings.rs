@@ -161,3 +161,25 @@ fn the_slip_fits_80_columns_without_colour_in_a_pipe() {
         }
     }
 }
+
+// What is written down of the temperature is shown beside the growth that it may explain, where it was written down.
+#[test]
+fn temperatures_are_shown() {
+    let folder = Folder::new();
+    let sheet = |temperatures: [&str; 6]| {
+        let rows: String = temperatures
+            .iter()
+            .enumerate()
+            .map(|(n, c)| format!("0,{},0.1{n},{c}\n", if n % 2 == 0 { '+' } else { '-' }))
+            .collect();
+        format!("# axis: Z\n# routine: reversal\ntarget,approach,reading,temperature\n{rows}")
+    };
+    folder.write("z.csv", sheet(["18.2", "", "21.5", "", "", "21.0"]));
+    let slip = folder.takeup("assess z.csv").done().exit(0).stdout;
+    let line = "Temperature: 18.2 °C at first, 21.0 °C in the end, between 18.2 and 21.5 °C.";
+    assert!(slip.contains(line), "{slip}");
+    folder.write("z.csv", sheet(["20"; 6]));
+    assert!(folder.takeup("assess z.csv").done().exit(0).stdout.contains("Temperature: 20.0 °C throughout."));
+    folder.write("z.csv", sheet([""; 6]));
+    assert!(!folder.takeup("assess z.csv").done().exit(0).stdout.contains("Temperature"));
+}
