@@ -136,6 +136,8 @@ pub struct Interpreter {
     /// The switch of the present blocks, and the axes that they may have moved.
     skipping: Option<u8>,
     doubted: PerAxis<bool>,
+    /// Where the axes stood before them, as far as that was told.
+    stood: PerAxis<Option<Length>>,
     events: Deque<Event, 12>,
 }
 
@@ -163,6 +165,7 @@ impl Interpreter {
             cycle: None,
             skipping: None,
             doubted: PerAxis::default(),
+            stood: PerAxis::default(),
             events: Deque::new(),
         }
     }
@@ -228,9 +231,12 @@ impl Interpreter {
             // their axes are.
             let axes = core::mem::take(&mut self.doubted);
             if axes.iter().any(|(_, doubted)| *doubted) {
-                self.lose(axes);
+                // Back where it stood, an axis is there either way.
+                let here = |axis| *self.stood.get(axis) == Some(*self.position.get(axis));
+                self.lose(PerAxis::from_fn(|axis| *axes.get(axis) && !here(axis)));
                 self.unseat(axes);
             }
+            self.stood = PerAxis::from_fn(|axis| self.is_known(axis).then_some(*self.position.get(axis)));
             self.skipping = block.block_delete;
         }
         self.execute(&block)?;

@@ -355,3 +355,13 @@ fn nothing_may_move_behind_the_end() {
     assert_eq!(reason("G0 X5\nM30\n%\nO2\nM5\n?\n"), None);
     assert_eq!(reason("G0 X5\n/M30\nG0 X6\nM30\n"), None);
 }
+
+#[test]
+fn an_axis_that_a_skipped_block_brings_back_is_still_known() {
+    let program = std::format!("{SEAT}/M8\nG0 X-9\nX4\nG1 Z-1 F100\nX20\nG0 Z5\n");
+    // Its seat is not, until it has gone far enough.
+    let back = program.replace("/M8", "/G0 X1\n/G0 X0");
+    assert_eq!(run(&program, &back, slack(0.1, 0.0, 0.0)).unseated_mm, 0.0);
+    let away = program.replace("/M8", "/G0 X1").replace("G0 X-9\nX4", "G0 X4");
+    assert!(run(&program, &away, slack(0.1, 0.0, 0.0)).unseated_mm > 3.0);
+}
