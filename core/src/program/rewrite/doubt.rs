@@ -20,6 +20,7 @@ pub(super) struct Standing {
     sent: PerAxis<Length>,
     seats: PerAxis<Option<Direction>>,
     unsure: PerAxis<bool>,
+    known: PerAxis<bool>,
 }
 
 impl Rewriter<'_> {
@@ -188,6 +189,7 @@ impl Rewriter<'_> {
             sent: self.axes.map(|track| track.sent),
             seats: self.axes.map(|track| track.seat),
             unsure: self.axes.map(|track| track.unsure),
+            known: self.axes.map(|track| track.place == Place::Known),
         }
     }
 
@@ -214,9 +216,10 @@ impl Rewriter<'_> {
             let shift = |sent: Length, wanted| sent.saturating_sub(wanted);
             let shifted =
                 shift(track.sent, track.wanted) != shift(*before.sent.get(axis), *before.wanted.get(axis));
-            let moved = track.wanted != *before.wanted.get(axis) || (moves && block.axes.get(axis).is_some());
+            let named = moves && block.axes.get(axis).is_some();
+            let moved = track.wanted != *before.wanted.get(axis) || (named && !*before.known.get(axis));
             if track.corrected() {
-                if relative && (moved || shifted) {
+                if relative && (moved || named || shifted) {
                     return Err(Stop(Some(span), Reason::Skipped));
                 }
                 track.unsure |= shifted || *before.unsure.get(axis);

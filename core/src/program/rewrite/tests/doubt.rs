@@ -130,6 +130,9 @@ fn what_a_skipped_block_may_have_moved_is_unknown() {
     let (text, _, unseated) = rewrite(program, &z, &Settings::DEFAULT).unwrap();
     assert!(text.ends_with("/G0 Z-0.5\n/G0 Z-1.\n/G1 X9\nG1 X10\n"), "{text}");
     assert_eq!(unseated, [6]);
+    // Sent to where it stands, an axis is there either way.
+    let (rewritten, ..) = rewrite("G0 X0\nX9\n/X9\nX5\n", &x, &Settings::DEFAULT).unwrap();
+    assert!(rewritten.ends_with("/X9\nX4.9\n"), "{rewritten}");
     // The tool may still be in the cut.
     let program = "G0 Z5\nG1 Z-1 F100\nX5 Z-0.5\n/G0 X6\nG1 X9\n";
     let (text, ..) = rewrite(program, &z, &Settings::DEFAULT).unwrap();
