@@ -25,7 +25,7 @@ fn contents(folder: &Folder) -> BTreeMap<String, u64> {
         .collect()
 }
 
-/// Every command, done; BOX is the port of a box. Those of a log, which is changed by them, last.
+/// Every command, done; BOX is the port of a box, which is armed as often as a busy machine lets its link fall silent. Those of a log, which is changed by them, last.
 const DONE: [&str; 44] = [
     "demo d",
     "box list",
@@ -54,12 +54,13 @@ const DONE: [&str; 44] = [
     "box set BOX high=45mm",
     "box table BOX",
     "box monitor BOX --count 3",
-    "box run reversal --box BOX --axis z --station 0,-1mm --cycles 2 --overrun 0.5mm --settle 0 --stands-at 0 -o ba.csv",
-    "box run positioning --box BOX --axis z --from 0 --to 2mm --targets 3 --runs 2 --overrun 0.5mm --settle 0 \
+    "box run reversal --box BOX --axis z --station 0,-1mm --cycles 2 --overrun 0.5mm --settle 0.01 \
+     --stands-at 0 -o ba.csv",
+    "box run positioning --box BOX --axis z --from 0 --to 2mm --targets 3 --runs 2 --overrun 0.5mm --settle 0.01 \
      --stands-at 0 -o bb.csv",
     "box run small-steps --box BOX --axis z --start 0 --expected 0.1mm --step 0.02mm --steps 12 --cycles 2 \
-     --overrun 0.5mm --settle 0 --stands-at 0 -o bc.csv",
-    "box run return --box BOX --axis z --mark 0 --lift 1mm --returns 10 --pause-every 0 --settle 0 --stands-at 0 \
+     --overrun 0.5mm --settle 0.01 --stands-at 0 -o bc.csv",
+    "box run return --box BOX --axis z --mark 0 --lift 1mm --returns 10 --pause-every 0 --settle 0.01 --stands-at 0 \
      -o bd.csv",
     "measure reversal --axis z --station 0 -o m.csv --simulate",
     "measure positioning --axis x --from 0 --to 400 --targets 5 --runs 2 -o p.csv --simulate",
@@ -103,7 +104,7 @@ fn every_command_answers_with_one_document_or_with_lines_of_80_columns() {
         for command in DONE {
             let command = command.replace("BOX", &the_box.port);
             let run =
-                folder.takeup(&format!("{command} --units {units} --json")).stdin("arm\n".repeat(9)).done();
+                folder.takeup(&format!("{command} --units {units} --json")).stdin("arm\n".repeat(40)).done();
             assert!(done(&run), "not done {run:?}");
             let document = run.json();
             assert!(document["schema"].as_str().is_some_and(|name| name.starts_with("takeup.")), "{run:?}");
@@ -113,7 +114,7 @@ fn every_command_answers_with_one_document_or_with_lines_of_80_columns() {
             let told = ["measure", "box run"].iter().any(|name| command.starts_with(name));
             assert!(run.stderr.is_empty() || told, "{run:?}");
 
-            let run = other.takeup(&format!("{command} --units {units}")).stdin("arm\n".repeat(9)).done();
+            let run = other.takeup(&format!("{command} --units {units}")).stdin("arm\n".repeat(40)).done();
             assert!(done(&run), "not done {run:?}");
             assert!(!run.stdout.contains('\u{1b}') && !run.stderr.contains('\u{1b}'), "{run:?}");
             // A table for other programs is as wide as it is, and so is a command to be copied.
