@@ -235,6 +235,7 @@ impl Finished {
 pub mod boxes;
 pub mod browser;
 pub mod dialling;
+pub mod faulty;
 pub mod fuzzing;
 pub mod judged;
 pub mod programs;

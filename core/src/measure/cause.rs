@@ -11,7 +11,7 @@ mod single;
 pub use single::{of_indicator, of_push_pull, of_warm_up};
 
 use crate::measure::positioning::Positioning;
-use crate::measure::reversal::Assessment;
+use crate::measure::reversal::{Assessment, Station};
 use crate::measure::uncertainty::Source;
 use crate::measure::{Estimate, Kind, Setup};
 use heapless::Vec;
@@ -230,17 +230,30 @@ pub type Causes = Vec<Cause, 11>;
 /// indicator). A cause has the weight of all pairs that hold it; where a pair holds two, each has half.
 #[must_use]
 pub fn of_reversal<const S: usize>(result: &Assessment<S>, setup: &Setup) -> Causes {
-    let shapes = shapes(result, setup);
-    let manners = manners(result, setup);
+    weigh(result, setup, |_| 0.0)
+}
+
+/// The causes; `known_mm` is the part of a station's lost motion that has another reason.
+fn weigh<const S: usize>(
+    result: &Assessment<S>,
+    setup: &Setup,
+    known_mm: impl Fn(&Station) -> f64,
+) -> Causes {
+    let manners = manners(result);
+    let steady = shapes(result, setup, |s| (s.lost_motion.value - known_mm(s), s.repeatability_mm));
+    // A drive that slips shifts one approach against the other, and that is not lost motion.
+    let slipping =
+        shapes(result, setup, |s| (f64::from(s.slipping_mm.0) - known_mm(s), f64::from(s.slipping_mm.1)));
     let mut weights = [(Name::NoneShown, 0.0); 11];
     for (slot, name) in weights.iter_mut().zip(Name::ALL) {
         slot.0 = name;
     }
+    let under = |manner: Name| if manner == Name::Slip { &slipping } else { &steady };
     let highest = |list: &[(Name, f64)]| list.iter().map(|l| l.1).fold(f64::NEG_INFINITY, f64::max);
-    let top = highest(&shapes) + highest(&manners);
+    let top = manners.iter().map(|m| m.1 + highest(under(m.0))).fold(f64::NEG_INFINITY, f64::max);
     let mut total = 0.0;
-    for &(shape, shape_log) in &shapes {
-        for &(manner, manner_log) in &manners {
+    for &(manner, manner_log) in &manners {
+        for &(shape, shape_log) in under(manner) {
             let weight = libm::exp(shape_log + manner_log - top);
             total += weight;
             let faults = if shape == Name::NoneShown || manner == Name::NoneShown { 1.0 } else { 2.0 };
@@ -277,7 +290,13 @@ pub fn of_positioning<const S: usize>(
     positioning: &Positioning,
     setup: &Setup,
 ) -> Causes {
-    let mut causes = of_reversal(result, setup);
+    // An error of the screw is seen at two places of a turn, a lost motion apart, when approached from both sides.
+    let mut causes = weigh(result, setup, |station| {
+        let (Some(pitch), Some(periodic)) = (setup.pitch_mm, positioning.periodic) else { return 0.0 };
+        let turn = 2.0 * core::f64::consts::PI / pitch;
+        let phase = turn * station.target.as_mm() + periodic.phase_deg * core::f64::consts::PI / 180.0;
+        2.0 * periodic.amplitude.value * libm::cos(phase) * libm::sin(0.5 * turn * result.lost_motion.value)
+    });
     if let Some(per_length) = positioning.lead_error {
         let span_mm = positioning.span_mm;
         let log_odds = shown_log_odds(&per_length.scaled(span_mm), LEAD_MM);
@@ -296,12 +315,16 @@ pub fn of_positioning<const S: usize>(
 pub(in crate::measure) fn shown_log_odds(effect: &Estimate, usual_mm: f64) -> f64 {
     let wide = effect.dof / libm::fmax(effect.dof - 2.0, 0.5);
     let u2 = effect.standard_uncertainty * effect.standard_uncertainty * libm::fmax(wide, 1.0) + 1e-8;
-    let w2 = usual_mm * usual_mm;
     // The t distribution in place of the normal one: chance throws far values more often.
     let nu = libm::fmax(effect.dof.min(1e6), 1.0);
     let z2 = effect.value * effect.value / u2;
-    let chance = -0.5 * (nu + 1.0) * libm::log1p(z2 / nu) - 0.5 * libm::log(u2);
-    let usual = -0.5 * effect.value * effect.value / (u2 + w2) - 0.5 * libm::log(u2 + w2);
+    let chance = -0.5 * (nu + 1.0) * libm::log1p(z2 / nu) - 0.5 * libm::log(2.0 * core::f64::consts::PI * u2);
+    // A normal distribution with the tails of a Cauchy distribution: now and then an effect is far larger than usual.
+    let scale2 = u2 + usual_mm * usual_mm;
+    let x2 = effect.value * effect.value / scale2;
+    let middle = -0.5 * (x2 + libm::log(2.0 * core::f64::consts::PI));
+    let tails = -libm::log1p(x2) - libm::log(core::f64::consts::PI);
+    let usual = libm::fmax(middle, tails) - 0.5 * libm::log(scale2);
     usual - chance - 1.5
 }
 
@@ -346,8 +369,6 @@ pub(in crate::measure) const SIZES_MM: (f64, f64) = (0.001, 1.0);
 const WEAR_MM: [f64; 4] = [0.01, 0.03, 0.1, 0.3];
 /// What a machine grows from one reading to the next while a test is taken, mm.
 const GROWTH_STEP_MM: f64 = 0.001;
-/// What a slipping drive loses from one reading to the next, mm.
-const SLIP_STEP_MM: f64 = 0.02;
 /// What a sound axis and a good indicator scatter by, mm, and the spread of that as a factor e^x.
 const SOUND_SCATTER_MM: f64 = 0.002;
 const SOUND_SPREAD: f64 = 0.6;
@@ -356,7 +377,11 @@ const LOOSE_SCATTER_MM: f64 = 0.02;
 const LOOSE_SPREAD: f64 = 0.8;
 
 /// The shapes of lost motion with the log likelihood of the stations under each.
-fn shapes<const S: usize>(result: &Assessment<S>, setup: &Setup) -> [(Name, f64); 5] {
+fn shapes<const S: usize>(
+    result: &Assessment<S>,
+    setup: &Setup,
+    lost: impl Fn(&Station) -> (f64, f64),
+) -> [(Name, f64); 5] {
     // What does not differ from station to station.
     let shared = result
         .budget
@@ -372,9 +397,9 @@ fn shapes<const S: usize>(result: &Assessment<S>, setup: &Setup) -> [(Name, f64)
     };
     let (mut weight, mut sum, mut logs) = (0.0, 0.0, 0.0);
     for station in &result.stations {
-        let w = 1.0 / own(station.repeatability_mm);
+        let w = 1.0 / own(lost(station).1);
         weight += w;
-        sum += w * station.lost_motion.value;
+        sum += w * lost(station).0;
         logs += 0.5 * libm::log(w);
     }
     let centre = sum / weight;
@@ -382,7 +407,7 @@ fn shapes<const S: usize>(result: &Assessment<S>, setup: &Setup) -> [(Name, f64)
         result
             .stations
             .iter()
-            .map(|s| (s.lost_motion.value - about) * (s.lost_motion.value - about) / own(s.repeatability_mm))
+            .map(|s| (lost(s).0 - about) * (lost(s).0 - about) / own(lost(s).1))
             .sum::<f64>()
     };
     // The same everywhere: the common value integrated over any size in proportion.
@@ -402,8 +427,8 @@ fn shapes<const S: usize>(result: &Assessment<S>, setup: &Setup) -> [(Name, f64)
                 .stations
                 .iter()
                 .map(|s| {
-                    let v = own(s.repeatability_mm) + wear * wear;
-                    let away = s.lost_motion.value - centre;
+                    let v = own(lost(s).1) + wear * wear;
+                    let away = lost(s).0 - centre;
                     -0.5 * (away * away / v + libm::log(v))
                 })
                 .sum();
@@ -420,41 +445,31 @@ fn shapes<const S: usize>(result: &Assessment<S>, setup: &Setup) -> [(Name, f64)
     ]
 }
 
-/// The manners of wandering with the log likelihood of drift and scatter under each.
-fn manners<const S: usize>(result: &Assessment<S>, setup: &Setup) -> [(Name, f64); 4] {
+/// What little growth, alike at all stations, can gain: much shows at each.
+const MOST_TOGETHER: f64 = 15.0;
+
+/// The manners of wandering with the log likelihood of the readings under each.
+fn manners<const S: usize>(result: &Assessment<S>) -> [(Name, f64); 4] {
     let drift = result.drift;
+    let [holds, grows, slips, scatters] =
+        [drift.manners.holds, drift.manners.grows, drift.manners.slips, drift.manners.scatters]
+            .map(f64::from);
+    // Stations grow alike, which each for itself does not know.
     let u = drift.per_reading.standard_uncertainty;
     let rate = |spread: f64| {
         let v = u * u + spread * spread + 1e-12;
         -0.5 * (drift.per_reading.value * drift.per_reading.value / v + libm::log(v))
     };
-    let s2 = result.repeatability_mm * result.repeatability_mm;
-    let walk2 = drift.wander_mm * drift.wander_mm;
-    let least = 0.3 * setup.resolution_mm + 1e-4;
-    let size = libm::log(libm::sqrt(s2 + walk2) + least);
-    let scatter = |usual: f64, spread: f64| {
-        let z = (size - libm::log(usual + least)) / spread;
-        -0.5 * z * z - libm::log(spread)
-    };
-    let sound = scatter(SOUND_SCATTER_MM, SOUND_SPREAD);
-    let loose = scatter(LOOSE_SCATTER_MM, LOOSE_SPREAD);
-    let walking = (walk2 + 1e-8) / (s2 + walk2 + 2e-8);
+    let together = (rate(GROWTH_STEP_MM) - rate(0.0)).min(MOST_TOGETHER);
+    let grows = libm::fmax(grows, holds + together);
     let out = result.set_aside.len() as f64;
     let misread = |share: f64| out * libm::log(share) + f64::from(result.used) * libm::log(1.0 - share);
+    let usual = misread(0.05);
     [
-        (Name::NoneShown, rate(0.0) + sound + misread(0.05) + 2.0),
-        (Name::Thermal, rate(GROWTH_STEP_MM) + sound + misread(0.05) + 1.0),
-        (
-            Name::Slip,
-            libm::fmax(rate(SLIP_STEP_MM) + sound, rate(SLIP_STEP_MM) + loose + libm::log(2.0 * walking))
-                + misread(0.05),
-        ),
-        (
-            Name::IndicatorSetup,
-            rate(0.0)
-                + libm::fmax(loose + libm::log(2.0 * (1.0 - walking)) + misread(0.05), sound + misread(0.3))
-                - 0.5,
-        ),
+        (Name::NoneShown, holds + usual + 2.0),
+        (Name::Thermal, grows + usual),
+        (Name::Slip, slips + usual - 1.0),
+        (Name::IndicatorSetup, libm::fmax(scatters + usual, holds + misread(0.3)) - 0.5),
     ]
 }
 

@@ -10,8 +10,8 @@ use crate::axis::Direction::{Minus, Plus};
 use crate::measure::decision;
 use crate::measure::regression::LeastSquares;
 use crate::measure::reversal::{
-    AlongTravel, Assessment, Drift, NotEnough, Series, Station, Systematic, all, check, find_stations,
-    mean_step_s, plain_statistics, used_at,
+    AlongTravel, Assessment, Drift, Manners, NotEnough, Series, Station, Systematic, all, check,
+    find_stations, mean_step_s, plain_statistics, used_at,
 };
 use crate::measure::uncertainty::{Contribution, Source, combine, rectangular};
 use crate::measure::{Estimate, Setup};
@@ -115,6 +115,7 @@ pub(super) fn assess<const S: usize>(
     for (station, apart) in stations.iter_mut().zip(&apart) {
         let value = -station.reversal_mm - systematic.correction;
         station.repeatability_mm = spread;
+        station.slipping_mm = (value as f32, spread as f32);
         station.lost_motion = of(value, &budget(value, spread, *apart, 1.0));
         if libm::fabs(value) > libm::fabs(largest) {
             largest = value;
@@ -136,6 +137,8 @@ pub(super) fn assess<const S: usize>(
             over_test_mm: per_reading.value * (readings.count() as f64 - 1.0),
             wander_mm: 0.0,
             step_s,
+            // One run tells nothing of how a place wanders: all manners are alike.
+            manners: Manners::default(),
         },
         used: readings.count() as u32,
         set_aside: Vec::new(),

@@ -6,7 +6,8 @@
 //! Residuals and Influence in Regression, 1982, chapter 2). The worst reading is set aside in each
 //! round, a few rounds beyond the best, since misreads can hide each other; then what need not be out is taken back.
 
-use super::model::{Ratios, Sitting};
+use super::evidence::Beforehand;
+use super::model::{Clock, Drift, Ratios, Sitting, Zeros, visits_are_whole};
 use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, used_at};
 use crate::axis::Direction;
 use crate::length::Length;
@@ -19,60 +20,57 @@ const PROBABILITY: f64 = 0.05;
 const RANGE_MM: f64 = 2.0;
 /// Readings looked at closely in each round.
 const SUSPECTS: usize = 16;
+/// With more readings than this, a round sets aside all that are out beyond doubt.
+const MANY: usize = 100;
+/// What is beyond doubt, as a gain of log likelihood.
+const DECISIVE: f64 = 25.0;
 /// Nothing smaller than so many steps of the dial is called a misread.
 const LEAST_STEPS: f64 = 2.5;
 
-/// The readings to set aside, by rising index.
+/// What the search found.
+pub(super) struct Found {
+    /// The readings to set aside, by rising index.
+    pub set_aside: Vec<SetAside, MOST_SET_ASIDE>,
+    /// The log likelihood of the rest, with how rare so many misreads are.
+    log: f64,
+    /// Whether the dial kept its zeros.
+    pub zeros: Zeros,
+}
+
+/// The readings to set aside, and whether the dial was set to another zero between the visits of a station,
+/// by what makes the readings likelier.
 pub(super) fn find<R: Series + ?Sized>(
     readings: &R,
     setup: &Setup,
     step_s: Option<f64>,
-    least_variance: f64,
+    beforehand: Beforehand,
     stations: &[Station],
-) -> Vec<SetAside, MOST_SET_ASIDE> {
-    let search = Search {
-        readings,
-        motion: setup.motion_per_reading(),
-        step_s,
-        least_variance,
-        stations,
-        least_mm: LEAST_STEPS * setup.resolution_mm,
+) -> Found {
+    let search = |zeros| {
+        let search = Search {
+            readings,
+            motion: setup.motion_per_reading(),
+            step_s,
+            beforehand,
+            stations,
+            least_mm: LEAST_STEPS * setup.resolution_mm,
+            zeros,
+        };
+        search.all()
     };
-    let most = readings.count().div_ceil(4).min(MOST_SET_ASIDE);
-    let mut found: Vec<SetAside, MOST_SET_ASIDE> = Vec::new();
-    let Some((mut highest, _)) = search.likelihood(&found) else { return found };
-    let mut keep = 0;
-    // Where misreads hide each other, setting one aside gains nothing until the next is: so the path
-    // goes on for a few rounds beyond the best so far.
-    while found.len() < most && found.len().saturating_sub(keep) < PATIENCE {
-        let Some(index) = search.worst(&found) else { break };
-        let _ = found.push(SetAside { index: index as u16, probably: Misread::Unexplained });
-        let Some((now, _)) = search.likelihood(&found) else { break };
-        if now > highest {
-            highest = now;
-            keep = found.len();
+    let mut found = search(Zeros::Kept);
+    if visits_are_whole(readings, stations) {
+        let anew = search(Zeros::SetAnew);
+        if anew.log > found.log + KEPT_LOG_PRIOR {
+            found = anew;
         }
     }
-    found.truncate(keep);
-    // A good reading may have looked bad beside one set aside later: take back what need not be out.
-    let mut place = 0;
-    while place < found.len() {
-        let out = found.swap_remove(place);
-        match search.likelihood(&found) {
-            Some((now, _)) if now >= highest => {
-                highest = now;
-                place = 0;
-            }
-            _ => {
-                let _ = found.insert(place, out);
-                place = place.saturating_add(1);
-            }
-        }
-    }
-    found.sort_unstable_by_key(|s| s.index);
-    name_all(readings, setup, step_s, least_variance, stations, &mut found);
+    name_all(readings, setup, step_s, beforehand, stations, &mut found);
     found
 }
+
+/// A dial is left alone rather than set again, beforehand.
+const KEPT_LOG_PRIOR: f64 = 3.0;
 
 /// Rounds without gain before the search ends.
 const PATIENCE: usize = 3;
@@ -82,19 +80,70 @@ struct Search<'a, R: Series + ?Sized> {
     readings: &'a R,
     motion: f64,
     step_s: Option<f64>,
-    least_variance: f64,
+    beforehand: Beforehand,
     stations: &'a [Station],
     least_mm: f64,
+    zeros: Zeros,
 }
 
 impl<R: Series + ?Sized> Search<'_, R> {
+    fn all(&self) -> Found {
+        let most = self.readings.count().div_ceil(4).min(MOST_SET_ASIDE);
+        let mut found: Vec<SetAside, MOST_SET_ASIDE> = Vec::new();
+        let Some((mut highest, mut ratios)) = self.likelihood(&found) else {
+            return Found { set_aside: found, log: f64::NEG_INFINITY, zeros: self.zeros };
+        };
+        let mut keep = 0;
+        // Where misreads hide each other, setting one aside gains nothing until the next is: so the path
+        // goes on for a few rounds beyond the best so far.
+        while found.len() < most && found.len().saturating_sub(keep) < PATIENCE {
+            let worst = self.worst(&found, ratios);
+            if worst.is_empty() {
+                break;
+            }
+            for index in worst.into_iter().take(most.saturating_sub(found.len())) {
+                let target = self.readings.reading(index).map(|r| r.target);
+                if target.is_some_and(|target| self.leaves_enough(&found, target, index)) {
+                    let _ = found.push(SetAside { index: index as u16, probably: Misread::Unexplained });
+                }
+            }
+            let Some((now, likeliest)) = self.likelihood(&found) else { break };
+            ratios = likeliest;
+            if now > highest {
+                highest = now;
+                keep = found.len();
+            }
+        }
+        found.truncate(keep);
+        // A good reading may have looked bad beside one set aside later: take back what need not be out.
+        let mut place = 0;
+        while place < found.len() {
+            let out = found.swap_remove(place);
+            match self.likelihood(&found) {
+                Some((now, _)) if now >= highest => {
+                    highest = now;
+                    place = 0;
+                }
+                _ => {
+                    let _ = found.insert(place, out);
+                    place = place.saturating_add(1);
+                }
+            }
+        }
+        found.sort_unstable_by_key(|s| s.index);
+        Found { set_aside: found, log: highest, zeros: self.zeros }
+    }
+
     fn without(&self, found: &[SetAside], one: Option<usize>) -> Sitting<'_, R, impl Fn(usize) -> bool> {
         Sitting {
             readings: self.readings,
             is_used: move |i: usize| !is_in(found, i) && one != Some(i),
             motion: self.motion,
             step_s: self.step_s,
-            least_variance: self.least_variance,
+            beforehand: self.beforehand,
+            step_mm: 0.0,
+            zeros: self.zeros,
+            clock: Clock::Rows,
         }
     }
 
@@ -105,14 +154,17 @@ impl<R: Series + ?Sized> Search<'_, R> {
         Some((log + found.len() as f64 * penalty, ratios))
     }
 
-    /// The reading without which the rest is likeliest.
-    fn worst(&self, found: &[SetAside]) -> Option<usize> {
+    /// The reading without which the rest is likeliest; of many readings, with it all those without which
+    /// the rest is far likelier, so that the rounds do not grow with the readings.
+    fn worst(&self, found: &[SetAside], likeliest: Ratios) -> Vec<usize, SUSPECTS> {
         let now = self.without(found, None);
-        let (_, likeliest) = self.likelihood(found)?;
+        let many = self.readings.count() > MANY;
         // Misreads look like noise, and noise that large hides a drift: try also with a walk.
         let mut best: Option<(usize, f64)> = None;
-        for ratios in [likeliest, Ratios { walk: 1.0, drift: 0.1 }] {
+        let mut out: Vec<usize, SUSPECTS> = Vec::new();
+        for ratios in [likeliest, Ratios { walk: 1.0, drift: Drift::steady(0.1) }] {
             let Some(whole) = now.evidence(self.stations, ratios) else { continue };
+            let before = whole.log_likelihood(self.beforehand);
             for &(index, target) in &self.suspects(found, ratios) {
                 if !self.leaves_enough(found, target, index) {
                     continue;
@@ -121,16 +173,26 @@ impl<R: Series + ?Sized> Search<'_, R> {
                 let Some(new) = self.without(found, Some(index)).station_evidence(target, ratios) else {
                     continue;
                 };
-                let log = whole.exchanged(old, new).log_likelihood(self.least_variance);
+                let log = whole.exchanged(old, new).log_likelihood(self.beforehand);
                 let better = best.is_none_or(|(_, most)| log > most);
-                if better
+                let decisive = many && log > before + DECISIVE && !out.contains(&index);
+                if (better || decisive)
                     && now.off_mm(target, index, ratios).is_some_and(|off| libm::fabs(off) >= self.least_mm)
                 {
-                    best = Some((index, log));
+                    if better {
+                        best = Some((index, log));
+                    }
+                    if decisive {
+                        // What finds no room now is found in the next round.
+                        let _ = out.push(index);
+                    }
                 }
             }
         }
-        best.map(|(index, _)| index)
+        if out.is_empty() {
+            out.extend(best.map(|(index, _)| index));
+        }
+        out
     }
 
     /// The readings that fit worst.
@@ -172,19 +234,38 @@ fn name_all<R: Series + ?Sized>(
     readings: &R,
     setup: &Setup,
     step_s: Option<f64>,
-    least_variance: f64,
+    beforehand: Beforehand,
     stations: &[Station],
-    found: &mut Vec<SetAside, MOST_SET_ASIDE>,
+    outcome: &mut Found,
 ) {
+    let zeros = outcome.zeros;
+    let found = &mut outcome.set_aside;
     let motion = setup.motion_per_reading();
-    let rest = Sitting { readings, is_used: |i| !is_in(found, i), motion, step_s, least_variance };
+    let rest = Sitting {
+        readings,
+        is_used: |i| !is_in(found, i),
+        motion,
+        step_s,
+        beforehand,
+        step_mm: 0.0,
+        zeros,
+        clock: Clock::Rows,
+    };
     let Some((ratios, _)) = rest.likeliest(stations) else { return };
     // What the dial showed and what it should have shown, by the readings that are left. Worked out anew
     // each time it is asked for: misreads are few, and a list of all would double the memory needed.
     let shown_and_expected = |found: &[SetAside], index: usize| {
         let reading = readings.reading(index)?;
-        let with =
-            Sitting { readings, is_used: |i| i == index || !is_in(found, i), motion, step_s, least_variance };
+        let with = Sitting {
+            readings,
+            is_used: |i| i == index || !is_in(found, i),
+            motion,
+            step_s,
+            beforehand,
+            step_mm: 0.0,
+            zeros,
+            clock: Clock::Rows,
+        };
         let off = with.off_mm(reading.target, index, ratios)?;
         Some((reading.value_mm, reading.value_mm - off / motion))
     };

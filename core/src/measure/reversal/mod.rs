@@ -10,8 +10,15 @@
 //!
 //! Not for readings from one long scale over many targets: that is a positioning test.
 
+mod average;
+mod coarse;
+mod evidence;
+mod manner;
 pub(in crate::measure) mod misread;
 mod model;
+mod rounding;
+
+pub use manner::Manners;
 
 use crate::axis::Direction;
 use crate::length::Length;
@@ -88,6 +95,11 @@ pub struct Station {
     pub lost_motion: Estimate,
     /// The part of its standard uncertainty that more cycles would reduce.
     pub repeatability_mm: f64,
+    /// The part that the step of the dial leaves however often it is read, as far as readings round alike.
+    pub rounding_mm: f64,
+    /// Lost motion in millimetres if the drive slips at each lift, and its standard uncertainty by
+    /// repeatability; for arguing the cause, and in few bytes.
+    pub slipping_mm: (f32, f32),
 }
 
 /// How lost motion changes along the travel.
@@ -114,6 +126,8 @@ pub struct Drift {
     pub wander_mm: f64,
     /// The mean time from one reading to the next, if every reading had a time.
     pub step_s: Option<f64>,
+    /// How likely the readings are under each manner of wandering.
+    pub manners: Manners,
 }
 
 /// What a reading that was set aside probably is.
@@ -312,8 +326,10 @@ pub fn assess<const S: usize>(
     }
     let motion = setup.motion_per_reading();
     let step_s = mean_step_s(readings);
-    let least_variance = setup.least_variance();
-    let set_aside = misread::find(readings, &setup, step_s, least_variance, &stations);
+    let least = setup.least_variance();
+    let beforehand = evidence::Beforehand { usual: USUAL_NOISE_MM * USUAL_NOISE_MM + least, least };
+    let misread::Found { set_aside, zeros, .. } =
+        misread::find(readings, &setup, step_s, beforehand, &stations);
     if let Some((first, second)) = one_of_two(readings, &set_aside) {
         return Err(NotEnough::OneOfTwo { first, second });
     }
@@ -321,34 +337,43 @@ pub fn assess<const S: usize>(
     for station in &mut stations {
         plain_statistics(readings, motion, &is_used, station);
     }
-    let sitting = model::Sitting { readings, is_used, motion, step_s, least_variance };
-    let averages = model::fit_all(&sitting, &mut stations).ok_or(NotEnough::NoReadings)?;
+    let mut sitting = model::Sitting {
+        readings,
+        is_used,
+        motion,
+        step_s,
+        beforehand,
+        step_mm: setup.resolution_mm * setup.cosine(),
+        zeros,
+        clock: model::Clock::Rows,
+    };
+    let averages = average::fit_all(&sitting, &mut stations).ok_or(NotEnough::NoReadings)?;
 
-    let (variance, dof) = averages.noise;
-    let s = libm::sqrt(variance);
-    let systematic = Systematic::new(&setup, s);
+    let dof = averages.dof;
+    let systematic = Systematic::new(&setup, libm::sqrt(averages.noise.0));
     let mut largest = 0.0;
     for station in &mut stations {
         let value = station.lost_motion.value - systematic.correction;
         let repeatability = (station.repeatability_mm, dof);
-        let others = systematic.parts(value).map(|p| (p.standard_uncertainty, p.dof));
+        let others = systematic
+            .with_rounding(station.rounding_mm)
+            .parts(value)
+            .map(|p| (p.standard_uncertainty, p.dof));
         station.lost_motion = combine(value, [repeatability].into_iter().chain(others));
         if libm::fabs(value) > libm::fabs(largest) {
             largest = value;
         }
     }
-    let mean = -averages.mean.0 - systematic.correction;
+    let mean = -averages.mean.value - systematic.correction;
     let repeatability = Contribution {
         source: Source::Repeatability,
-        standard_uncertainty: libm::sqrt(averages.mean.1),
+        standard_uncertainty: averages.mean.repeatability,
         dof,
     };
     let mut budget = Vec::new();
-    for mut part in [repeatability].into_iter().chain(systematic.parts(mean)) {
-        if part.source == Source::Resolution {
-            // Each station is rounded by itself.
-            part.standard_uncertainty /= libm::sqrt(stations.len() as f64);
-        }
+    for part in
+        [repeatability].into_iter().chain(systematic.with_rounding(averages.mean.rounding).parts(mean))
+    {
         if part.standard_uncertainty > 0.0 || part.source == Source::Repeatability {
             // Fewer sources than there is room for.
             let _ = budget.push(part);
@@ -356,22 +381,23 @@ pub fn assess<const S: usize>(
     }
     let lost_motion = combine(mean, budget.iter().map(|p| (p.standard_uncertainty, p.dof)));
     let used = readings.count().saturating_sub(set_aside.len());
-    let along_travel = along_travel(&stations, systematic.resolution, dof);
+    let along_travel = along_travel(&stations, dof);
     let decision = setup.limit_mm.map(|limit| decision::decide(limit, &stations));
-    let per_reading = model::common_rate(&sitting, &stations).unwrap_or(Estimate::ZERO);
+    let per_reading = average::common_rate(&sitting, &stations).unwrap_or(Estimate::ZERO);
     let drift = Drift {
         per_reading,
         over_test_mm: per_reading.value * (readings.count() as f64 - 1.0),
         wander_mm: libm::sqrt(averages.walk),
         step_s,
+        manners: manner::weigh(&mut sitting, &mut stations),
     };
     Ok(Assessment {
         along_travel,
         lost_motion,
         largest_mm: largest,
         budget,
-        repeatability_mm: s,
-        repeatability_dof: dof,
+        repeatability_mm: libm::sqrt(averages.noise.0),
+        repeatability_dof: averages.noise.1,
         drift,
         used: used as u32,
         set_aside,
@@ -379,6 +405,9 @@ pub fn assess<const S: usize>(
         stations,
     })
 }
+
+/// What a dial that is read with care scatters by (common practice, no source).
+const USUAL_NOISE_MM: f64 = 0.002;
 
 /// The mean time from one reading to the next, if every reading has a time and they differ.
 pub(in crate::measure) fn mean_step_s(readings: &(impl Series + ?Sized)) -> Option<f64> {
@@ -412,12 +441,19 @@ impl Systematic {
         }
     }
 
-    pub fn parts(&self, value: f64) -> impl Iterator<Item = Contribution> {
+    /// The same, with what rounding is known to leave.
+    fn with_rounding(&self, resolution: f64) -> Self {
+        Self { resolution, ..*self }
+    }
+
+    /// The parts of the uncertainty of a value.
+    pub fn parts(&self, value: f64) -> impl Iterator<Item = Contribution> + use<> {
+        let Self { resolution, error, hysteresis, alignment, .. } = *self;
         [
-            (Source::Resolution, self.resolution),
-            (Source::IndicatorError, self.error),
-            (Source::IndicatorHysteresis, self.hysteresis),
-            (Source::Alignment, self.alignment * libm::fabs(value)),
+            (Source::Resolution, resolution),
+            (Source::IndicatorError, error),
+            (Source::IndicatorHysteresis, hysteresis),
+            (Source::Alignment, alignment * libm::fabs(value)),
         ]
         .into_iter()
         .map(|(source, standard_uncertainty)| Contribution {
@@ -446,7 +482,7 @@ pub(in crate::measure) fn undithered(step: f64, s_mm: f64) -> f64 {
 const DITHER: f64 = 9.0;
 
 /// A straight line through the stations, each with the same weight.
-fn along_travel(stations: &[Station], resolution: f64, dof: f64) -> Option<AlongTravel> {
+fn along_travel(stations: &[Station], dof: f64) -> Option<AlongTravel> {
     if stations.len() < 2 {
         return None;
     }
@@ -457,7 +493,8 @@ fn along_travel(stations: &[Station], resolution: f64, dof: f64) -> Option<Along
         let away = station.target.as_mm() - centre;
         spread += away * away;
         slope += away * station.lost_motion.value;
-        let own = station.repeatability_mm * station.repeatability_mm + resolution * resolution;
+        let own =
+            station.repeatability_mm * station.repeatability_mm + station.rounding_mm * station.rounding_mm;
         variance += away * away * own;
     }
     let per_length =
@@ -503,6 +540,8 @@ pub(in crate::measure) fn find_stations<const S: usize>(
                 minus: Group::default(),
                 lost_motion: Estimate::ZERO,
                 repeatability_mm: 0.0,
+                rounding_mm: 0.0,
+                slipping_mm: (0.0, 0.0),
             };
             stations.push(station).map_err(|_| NotEnough::TooManyStations { room: S })?;
         }

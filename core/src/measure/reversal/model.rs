@@ -5,25 +5,131 @@
 //!
 //! How much of a sitting is steady drift, wandering or noise is not known beforehand. So the fit is
 //! made for a grid of ratios — the walk's variance per step, the drift's standard deviation, both in units of
-//! the noise — and the answers are averaged with the likelihood of the readings under each
-//! (J. A. Hoeting and others, "Bayesian model averaging: a tutorial", Statistical Science 14, 1999). The
+//! the noise — and the answers are averaged ([`average`](super::average)). The
 //! walk is taken out by a Kalman filter that whitens every column alike (P. de Jong, "The likelihood
 //! for a state space model", Biometrika 75, 1988); the drift's spread enters as one more row.
 //! Stations share the ratios and the noise, nothing else.
 
-use super::{Series, Station, used_at};
+use super::coarse;
+use super::evidence::{Beforehand, Evidence};
+use super::rounding::Rounding;
+use super::{Reading, Series, Station, all, same_station, used_at};
 use crate::axis::Direction;
 use crate::length::Length;
-use crate::measure::Estimate;
 use crate::measure::regression::{Fit, LeastSquares};
 
 /// The walk's variance from one reading to the next, over the variance of the noise.
-const WALKS: [f64; 8] = [0.0, 0.03, 0.1, 0.3, 1.0, 4.0, 30.0, 1000.0];
-/// The standard deviation of steady drift from one reading to the next, over that of the noise.
-const DRIFTS: [f64; 6] = [0.0, 0.1, 0.3, 1.0, 5.0, 50.0];
-/// No walk, and no drift, are each beforehand six times as likely as any one other ratio, as a logarithm: about as
-/// likely as all of its other ratios together, seven and five.
-const NONE_LOG_PRIOR: f64 = 1.8;
+pub(super) const WALKS: [f64; 8] = [0.0, 0.03, 0.1, 0.3, 1.0, 4.0, 30.0, 1000.0];
+/// Drifts: the standard deviation of the drift from one reading to the next, over that of the noise; and by
+/// how much of itself it changes over the readings of a station, as a machine that warms up does.
+pub(super) const DRIFTS: [Drift; 8] = [
+    Drift::steady(0.0),
+    Drift::steady(0.1),
+    Drift::steady(0.3),
+    Drift::steady(1.0),
+    Drift::steady(5.0),
+    Drift::steady(50.0),
+    Drift { size: 1.0, bend: 0.7 },
+    Drift { size: 5.0, bend: 0.7 },
+];
+/// How likely the drifts of no walk are beforehand, all together, beside one walk with one drift.
+pub(super) fn no_walk_log_prior() -> f64 {
+    NO_WALK_LOG_PRIOR + libm::log(libm::exp(NO_DRIFT_LOG_PRIOR) + DRIFTS.len() as f64 - 1.0)
+}
+
+/// No walk is beforehand six times as likely as any one other, as a logarithm: about as likely as all of them.
+const NO_WALK_LOG_PRIOR: f64 = 1.8;
+/// The same of no drift.
+const NO_DRIFT_LOG_PRIOR: f64 = 1.8;
+
+/// Whether the dial kept its zero between visits of a station.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Zeros {
+    /// It did.
+    Kept,
+    /// It was set to another zero at every visit.
+    SetAnew,
+}
+
+/// What time goes by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Clock {
+    /// The readings, or their own times.
+    Rows,
+    /// The lifts: how often the axis turned from `-` to `+`.
+    Lifts,
+}
+
+/// A reading at a station.
+pub(super) struct Visit {
+    pub index: usize,
+    pub reading: Reading,
+    /// The visit in which it was taken: a visit ends with a reading at another station.
+    pub visit: u32,
+    /// How often the axis turned from `-` to `+` before it.
+    pub lifts: f64,
+}
+
+/// The variance of a zero set anew, over that of the noise: anywhere.
+const ANY_ZERO: f64 = 1e6;
+
+/// A reading as the fit takes it.
+struct Row {
+    index: usize,
+    /// Counts the visits of the station.
+    visit: u32,
+    time: f64,
+    half: f64,
+    y: f64,
+}
+
+/// The readings at a station, with what went before them.
+pub(super) fn visits<R: Series + ?Sized>(readings: &R, target: Length) -> impl Iterator<Item = Visit> + '_ {
+    let (mut visit, mut away) = (0_u32, false);
+    let (mut lifts, mut last) = (0.0, Direction::Plus);
+    all(readings).filter_map(move |(index, reading)| {
+        if last == Direction::Minus && reading.approach == Direction::Plus {
+            lifts += 1.0;
+        }
+        last = reading.approach;
+        if !same_station(reading.target, target) {
+            away = true;
+            return None;
+        }
+        if away {
+            visit = visit.saturating_add(1);
+            away = false;
+        }
+        Some(Visit { index, reading, visit, lifts })
+    })
+}
+
+/// Whether stations are visited more than once, both approaches being read in most visits: only then can
+/// zeros set anew be told from lost motion.
+pub(super) fn visits_are_whole<R: Series + ?Sized>(readings: &R, stations: &[Station]) -> bool {
+    let (mut whole, mut all, mut revisited) = (0_u32, 0_u32, false);
+    for station in stations {
+        let mut seen = (false, false, 0);
+        for Visit { reading, visit, .. } in visits(readings, station.target) {
+            if visit != seen.2 {
+                revisited = true;
+                seen = (false, false, visit);
+            }
+            let was_whole = seen.0 && seen.1;
+            if !(seen.0 || seen.1) {
+                all = all.saturating_add(1);
+            }
+            match reading.approach {
+                Direction::Plus => seen.0 = true,
+                Direction::Minus => seen.1 = true,
+            }
+            if seen.0 && seen.1 && !was_whole {
+                whole = whole.saturating_add(1);
+            }
+        }
+    }
+    revisited && whole.saturating_mul(3) >= all.saturating_mul(2)
+}
 
 /// Readings with all that is needed to fit them.
 pub(super) struct Sitting<'a, R: Series + ?Sized, U: Fn(usize) -> bool> {
@@ -33,90 +139,158 @@ pub(super) struct Sitting<'a, R: Series + ?Sized, U: Fn(usize) -> bool> {
     pub motion: f64,
     /// The mean time from one reading to the next, or `None` where times are not known.
     pub step_s: Option<f64>,
-    /// Below this the variance of a reading is not believed, in mm².
-    pub least_variance: f64,
+    /// What is known of the variance of a reading.
+    pub beforehand: Beforehand,
+    /// The step of the dial, in mm of motion; 0 if not known.
+    pub step_mm: f64,
+    /// Whether the dial kept its zero between visits of a station.
+    pub zeros: Zeros,
+    /// What time goes by.
+    pub clock: Clock,
 }
 
-/// One pair of ratios.
+/// How large a drift is, in standard deviations of the noise, and how much it bends.
+#[derive(Clone, Copy)]
+pub(super) struct Drift {
+    pub size: f64,
+    pub bend: f64,
+}
+
+impl Drift {
+    /// A drift that does not bend.
+    pub const fn steady(size: f64) -> Self {
+        Self { size, bend: 0.0 }
+    }
+
+    /// What the drift and its bend are believed to be: the last two rows of the fit. None at all is a spread
+    /// far below anything that could be seen.
+    fn spreads(self) -> (f64, f64) {
+        const NONE: f64 = 1e-6;
+        (libm::fmax(self.size, NONE), libm::fmax(self.size * self.bend, NONE))
+    }
+}
+
+/// One set of ratios.
 #[derive(Clone, Copy)]
 pub(super) struct Ratios {
     pub walk: f64,
-    pub drift: f64,
-}
-
-/// What one pair of ratios makes of all stations.
-#[derive(Clone, Copy, Default)]
-pub(super) struct Evidence {
-    residual_sum: f64,
-    log_determinant: f64,
-    dof: f64,
-    drift_dof: f64,
+    pub drift: Drift,
 }
 
 /// A station condensed for one walk: the least-squares triangle and the filter's log variances.
 #[derive(Clone, Copy)]
-struct Condensed {
-    squares: LeastSquares<3>,
+pub(super) struct Condensed {
+    squares: LeastSquares<4>,
     log_variances: f64,
     rows: f64,
 }
 
 /// A station under one pair of ratios.
-struct StationFit {
-    reversal: f64,
-    rate: f64,
-    cofactor: f64,
-    rate_cofactor: f64,
-    evidence: Evidence,
+pub(super) struct StationFit {
+    pub reversal: f64,
+    pub rate: f64,
+    pub cofactor: f64,
+    pub rate_cofactor: f64,
+    pub evidence: Evidence,
 }
 
 impl<R: Series + ?Sized, U: Fn(usize) -> bool> Sitting<'_, R, U> {
-    fn rows(&self, target: Length) -> impl Iterator<Item = (usize, f64, f64, f64)> + '_ {
+    fn rows(&self, target: Length) -> impl Iterator<Item = Row> + '_ {
         let first = used_at(self.readings, &self.is_used, target).next().map_or(0.0, |(_, r)| r.value_mm);
-        used_at(self.readings, &self.is_used, target).map(move |(index, reading)| {
-            let half = match reading.approach {
-                Direction::Plus => 0.5,
-                Direction::Minus => -0.5,
-            };
-            let time = match (self.step_s, reading.time_s) {
-                (Some(step), Some(time)) => time / step,
-                _ => index as f64,
-            };
-            (index, time, half, self.motion * (reading.value_mm - first))
-        })
+        visits(self.readings, target).filter(|v| (self.is_used)(v.index)).map(
+            move |Visit { index, reading, visit, lifts }| {
+                let half = match reading.approach {
+                    Direction::Plus => 0.5,
+                    Direction::Minus => -0.5,
+                };
+                let time = match (self.clock, self.step_s, reading.time_s) {
+                    (Clock::Lifts, ..) => lifts,
+                    (Clock::Rows, Some(step), Some(time)) => time / step,
+                    (Clock::Rows, ..) => index as f64,
+                };
+                Row { index, visit, time, half, y: self.motion * (reading.value_mm - first) }
+            },
+        )
     }
 
     /// Whitens the rows of a station and hands each on: index, regressors, observation, variance.
-    fn whiten(&self, target: Length, walk: f64, mut row: impl FnMut(usize, [f64; 3], f64, f64)) {
-        let (mut variance, mut before) = (0.0, None);
-        let start = self.rows(target).next().map_or(0.0, |r| r.1);
-        let mut state = [0.0; 4];
-        for (index, time, half, y) in self.rows(target) {
-            variance += walk * (time - before.unwrap_or(time));
-            before = Some(time);
+    fn whiten(&self, target: Length, walk: f64, mut row: impl FnMut(usize, [f64; 4], f64, f64)) {
+        let mut variance = 0.0;
+        let mut before: Option<(f64, u32)> = None;
+        let start = self.rows(target).next().map_or(0.0, |r| r.time);
+        let span = libm::fmax(self.rows(target).last().map_or(0.0, |r| r.time) - start, 1.0);
+        let mut state = [0.0; 5];
+        for Row { index, visit, time, half, y } in self.rows(target) {
+            let (then, last_visit) = before.unwrap_or((time, visit));
+            variance += walk * (time - then);
+            if self.zeros == Zeros::SetAnew && visit != last_visit {
+                variance += ANY_ZERO;
+            }
+            before = Some((time, visit));
             let total = variance + 1.0;
             let gain = variance / total;
             let scale = 1.0 / libm::sqrt(total);
-            let mut white = [1.0, half, time - start, y];
+            let away = time - start;
+            let mut white = [1.0, half, away, away * (away / span - 1.0), y];
             for (value, mean) in white.iter_mut().zip(&mut state) {
                 let innovation = *value - *mean;
                 *mean += gain * innovation;
                 *value = scale * innovation;
             }
             variance = gain;
-            let [one, half, time, y] = white;
-            row(index, [one, half, time], y, total);
+            let [one, half, time, bend, y] = white;
+            row(index, [one, half, time, bend], y, total);
         }
     }
 
-    fn condense(&self, target: Length, walk: f64) -> Condensed {
+    pub fn condense(&self, target: Length, walk: f64) -> Condensed {
         let mut all = Condensed { squares: LeastSquares::new(), log_variances: 0.0, rows: 0.0 };
         self.whiten(target, walk, |_, regressors, y, total| {
             all.squares.add(regressors, y);
-            all.log_variances += libm::log(total);
-            all.rows += 1.0;
+            // A zero set anew is one more unknown, anywhere within a millimetre: its reading tells nothing else.
+            if total < ANY_ZERO {
+                all.log_variances += libm::log(total);
+                all.rows += 1.0;
+            }
         });
         all
+    }
+
+    /// The variance that rounding leaves in a reversal value beyond independent roundings, given the
+    /// variance of a reading, that of the walk and the drift, all from one reading to the next.
+    pub fn rounding(&self, target: Length, variance: f64, walk: f64, rate: f64) -> f64 {
+        if self.step_mm <= 0.0 {
+            return 0.0;
+        }
+        // The scatter seen holds the rounding itself.
+        let noise = libm::fmax(variance - self.beforehand.least, 0.0);
+        let mut plus = Rounding::new(self.step_mm, noise, walk, rate);
+        let mut minus = plus;
+        let mut last_visit = None;
+        for row in self.rows(target) {
+            if self.zeros == Zeros::SetAnew && last_visit.is_some_and(|last| last != row.visit) {
+                plus.part();
+                minus.part();
+            }
+            last_visit = Some(row.visit);
+            if row.half > 0.0 { plus.take(row.time) } else { minus.take(row.time) }
+        }
+        plus.kept() + minus.kept()
+    }
+
+    /// What a station tells if nothing walked, on a dial coarser than the noise; `None` where that does not apply.
+    pub fn coarse(&self, target: Length) -> Option<coarse::Posterior> {
+        if self.zeros == Zeros::SetAnew {
+            return None;
+        }
+        let (mut plus, mut minus) = (coarse::Group::new(), coarse::Group::new());
+        let start = self.rows(target).next().map_or(0.0, |r| r.time);
+        for row in self.rows(target) {
+            let group = if row.half > 0.0 { &mut plus } else { &mut minus };
+            group.push((row.time - start, row.y)).ok()?;
+        }
+        let fit = self.condense(target, 0.0).fit(Drift::steady(50.0))?;
+        coarse::posterior(&plus, &minus, self.step_mm, fit.rate)
     }
 
     /// What a pair of ratios makes of the stations given, of all readings used.
@@ -133,14 +307,29 @@ impl<R: Series + ?Sized, U: Fn(usize) -> bool> Sitting<'_, R, U> {
         Some(self.condense(target, ratios.walk).fit(ratios.drift)?.evidence)
     }
 
+    /// What one walk with each of the drifts makes of the stations given; condensed once for all drifts.
+    pub fn under_all_drifts(&self, stations: &[Station], walk: f64) -> [Option<Evidence>; DRIFTS.len()] {
+        let mut sums = [Some(Evidence::default()); DRIFTS.len()];
+        for station in stations {
+            let condensed = self.condense(station.target, walk);
+            for (sum, drift) in sums.iter_mut().zip(DRIFTS) {
+                *sum = sum.and_then(|s| Some(s.plus(condensed.fit(drift)?.evidence)));
+            }
+        }
+        sums
+    }
+
     /// The likeliest pair of ratios, with its log likelihood.
     pub fn likeliest(&self, stations: &[Station]) -> Option<(Ratios, f64)> {
         let mut best: Option<(Ratios, f64)> = None;
-        for ratios in grid() {
-            let Some(evidence) = self.evidence(stations, ratios) else { continue };
-            let log = evidence.log_likelihood(self.least_variance) + log_prior(ratios, &evidence);
-            if best.is_none_or(|(_, most)| log > most) {
-                best = Some((ratios, log));
+        for walk in WALKS {
+            let sums = self.under_all_drifts(stations, walk);
+            for (sum, drift) in sums.iter().zip(DRIFTS) {
+                let (Some(sum), ratios) = (sum, Ratios { walk, drift }) else { continue };
+                let log = sum.log_likelihood(self.beforehand) + log_prior(ratios, sum);
+                if best.is_none_or(|(_, most)| log > most) {
+                    best = Some((ratios, log));
+                }
             }
         }
         best
@@ -159,12 +348,12 @@ impl<R: Series + ?Sized, U: Fn(usize) -> bool> Sitting<'_, R, U> {
     /// By how much a reading is off from what the others at its station say, in mm of motion:
     /// the mean-shift model, the reading having a column of its own.
     pub fn off_mm(&self, target: Length, suspect: usize, ratios: Ratios) -> Option<f64> {
-        let mut squares = LeastSquares::<4>::new();
+        let mut squares = LeastSquares::<5>::new();
         let mut own = 0.0;
         let mut variance = 0.0;
         let mut before: Option<f64> = None;
         // The same filter as in `whiten`, on the extra column alone.
-        self.whiten(target, ratios.walk, |index, [one, half, time], y, total| {
+        self.whiten(target, ratios.walk, |index, [one, half, time, bend], y, total| {
             if before.is_none() {
                 variance = 0.0;
             }
@@ -172,30 +361,28 @@ impl<R: Series + ?Sized, U: Fn(usize) -> bool> Sitting<'_, R, U> {
             let gain = (total - 1.0) / total;
             let innovation = if index == suspect { 1.0 } else { 0.0 } - own;
             own += gain * innovation;
-            squares.add([one, half, time, innovation / libm::sqrt(total)], y);
+            squares.add([one, half, time, bend, innovation / libm::sqrt(total)], y);
         });
-        if ratios.drift > 0.0 {
-            squares.add([0.0, 0.0, 1.0 / ratios.drift, 0.0], 0.0);
-        } else {
-            squares.add([0.0, 0.0, 1e6, 0.0], 0.0);
-        }
-        Some(squares.solve().ok()?.coefficient(3))
+        let (drift, bend) = ratios.drift.spreads();
+        squares.add([0.0, 0.0, 1.0 / drift, 0.0, 0.0], 0.0);
+        squares.add([0.0, 0.0, 0.0, 1.0 / bend, 0.0], 0.0);
+        Some(squares.solve().ok()?.coefficient(4))
     }
 }
 
 impl Condensed {
-    fn solve(&self, drift: f64) -> Option<Fit<3>> {
+    fn solve(&self, drift: Drift) -> Option<Fit<4>> {
         let mut squares = self.squares;
-        // No drift at all is a spread far below anything that could be seen.
-        let spread = if drift > 0.0 { drift } else { 1e-6 };
-        squares.add([0.0, 0.0, 1.0 / spread], 0.0);
+        let (spread, bend) = drift.spreads();
+        squares.add([0.0, 0.0, 1.0 / spread, 0.0], 0.0);
+        squares.add([0.0, 0.0, 0.0, 1.0 / bend], 0.0);
         squares.solve().ok()
     }
 
-    fn fit(&self, drift: f64) -> Option<StationFit> {
+    pub fn fit(&self, drift: Drift) -> Option<StationFit> {
         let fit = self.solve(drift)?;
-        let spread = if drift > 0.0 { drift } else { 1e-6 };
-        let drift_dof = 1.0 - libm::fmin(fit.cofactor(2, 2) / (spread * spread), 1.0);
+        let (spread, bend) = drift.spreads();
+        let taken = |i: usize, spread: f64| 1.0 - libm::fmin(fit.cofactor(i, i) / (spread * spread), 1.0);
         Some(StationFit {
             reversal: fit.coefficient(1),
             rate: fit.coefficient(2),
@@ -203,213 +390,26 @@ impl Condensed {
             rate_cofactor: fit.cofactor(2, 2),
             evidence: Evidence {
                 residual_sum: fit.residual_sum,
-                log_determinant: self.log_variances + fit.log_determinant + 2.0 * libm::log(spread),
+                log_determinant: self.log_variances
+                    + fit.log_determinant
+                    + 2.0 * libm::log(spread)
+                    + 2.0 * libm::log(bend),
                 dof: self.rows - 2.0,
-                drift_dof,
+                drift_dof: taken(2, spread) + taken(3, bend),
             },
         })
     }
 }
 
-impl Evidence {
-    fn plus(self, other: Evidence) -> Evidence {
-        Evidence {
-            residual_sum: self.residual_sum + other.residual_sum,
-            log_determinant: self.log_determinant + other.log_determinant,
-            dof: self.dof + other.dof,
-            drift_dof: self.drift_dof + other.drift_dof,
-        }
-    }
-
-    /// This with one station's part exchanged.
-    pub fn exchanged(self, old: Evidence, new: Evidence) -> Evidence {
-        Evidence {
-            residual_sum: libm::fmax(self.residual_sum - old.residual_sum, 0.0) + new.residual_sum,
-            log_determinant: self.log_determinant - old.log_determinant + new.log_determinant,
-            dof: self.dof - old.dof + new.dof,
-            drift_dof: self.drift_dof - old.drift_dof + new.drift_dof,
-        }
-    }
-
-    /// The log likelihood of the readings, noise, zeros and reversal values integrated out.
-    pub fn log_likelihood(&self, least_variance: f64) -> f64 {
-        let sum = self.residual_sum + least_variance;
-        let half = 0.5 * self.dof;
-        libm::lgamma(half) - half * libm::log(core::f64::consts::PI * sum) - 0.5 * self.log_determinant
-    }
-
-    /// The variance of the noise, and its degrees of freedom.
-    ///
-    /// Choosing the ratios uses up some of what the readings tell; how much was found by simulation
-    /// (the coverage of the intervals at 4 to 60 degrees of freedom).
-    fn noise(&self) -> (f64, f64) {
-        let choosing = 1.5 * self.dof / (self.dof + 8.0);
-        let dof = libm::fmax(self.dof - self.drift_dof - choosing, 1.0);
-        (self.residual_sum / dof, dof)
-    }
-}
-
-fn grid() -> impl Iterator<Item = Ratios> {
-    WALKS.into_iter().flat_map(|walk| DRIFTS.into_iter().map(move |drift| Ratios { walk, drift }))
-}
-
 /// How likely the ratios are beforehand: none at all, or steps far below what a machine or a stand
 /// that is worth measuring makes from one reading to the next.
-fn log_prior(ratios: Ratios, evidence: &Evidence) -> f64 {
-    let none = |value: f64| if value == 0.0 { NONE_LOG_PRIOR } else { 0.0 };
-    let step =
-        (ratios.walk + ratios.drift * ratios.drift) * evidence.noise().0 / (USUAL_STEP_MM * USUAL_STEP_MM);
-    none(ratios.walk) + none(ratios.drift) - 2.0 * libm::log1p(step)
+pub(super) fn log_prior(ratios: Ratios, evidence: &Evidence) -> f64 {
+    let none = |value: f64, log: f64| if value == 0.0 { log } else { 0.0 };
+    let step = (ratios.walk + ratios.drift.size * ratios.drift.size) * evidence.plain().0
+        / (USUAL_STEP_MM * USUAL_STEP_MM);
+    none(ratios.walk, NO_WALK_LOG_PRIOR) + none(ratios.drift.size, NO_DRIFT_LOG_PRIOR)
+        - 2.0 * libm::log1p(step)
 }
 
 /// Wandering from one reading to the next beyond this is unusual, in mm.
 const USUAL_STEP_MM: f64 = 0.01;
-
-/// The averages over the grid.
-pub(super) struct Averages {
-    /// The mean reversal value of all stations: value and variance.
-    pub mean: (f64, f64),
-    /// The variance of one reading, and its degrees of freedom.
-    pub noise: (f64, f64),
-    /// The variance of the walk from one reading to the next.
-    pub walk: f64,
-}
-
-/// Steady drift from one reading to the next, the same at all stations, averaged over the walks.
-pub(super) fn common_rate<R: Series + ?Sized, U: Fn(usize) -> bool>(
-    sitting: &Sitting<'_, R, U>,
-    stations: &[Station],
-) -> Option<Estimate> {
-    // So wide a spread leaves each station's own rate as it is.
-    const FREE: f64 = 1e6;
-    let mut highest = f64::NEG_INFINITY;
-    let (mut total, mut mean, mut square, mut dof) = (0.0, 0.0, 0.0, 1.0);
-    'walks: for walk in WALKS {
-        let mut sum = Evidence::default();
-        let (mut weight, mut rate, mut rates) = (0.0, 0.0, 0.0);
-        for station in stations {
-            let Some(fit) = sitting.condense(station.target, walk).fit(FREE) else { continue 'walks };
-            let w = 1.0 / fit.rate_cofactor;
-            weight += w;
-            rate += w * fit.rate;
-            rates += w * fit.rate * fit.rate;
-            sum = sum.plus(fit.evidence);
-            sum.log_determinant -= libm::log(w);
-        }
-        let value = rate / weight;
-        sum.residual_sum += libm::fmax(rates - weight * value * value, 0.0);
-        sum.log_determinant += libm::log(weight);
-        sum.drift_dof = 1.0;
-        let (variance, own_dof) = sum.noise();
-        let log = sum.log_likelihood(sitting.least_variance) + log_prior(Ratios { walk, drift: 0.0 }, &sum);
-        if log > highest {
-            let shrink = libm::exp(highest - log);
-            highest = log;
-            total *= shrink;
-            mean *= shrink;
-            square *= shrink;
-        }
-        let likely = libm::exp(log - highest);
-        total += likely;
-        mean += likely * value;
-        square += likely * (variance / weight + value * value);
-        dof = own_dof;
-    }
-    if total <= 0.0 {
-        return None;
-    }
-    let value = mean / total;
-    let variance = libm::fmax(square / total - value * value, 0.0);
-    Some(Estimate { value, standard_uncertainty: libm::sqrt(variance), dof })
-}
-
-/// Fits all stations; leaves in each its reversal value (as the negative of lost motion) and the
-/// standard uncertainty by repeatability.
-///
-/// Two passes over the readings for each walk; the running sums live in the stations, so no grid is stored.
-pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
-    sitting: &Sitting<'_, R, U>,
-    stations: &mut [Station],
-) -> Option<Averages> {
-    let count = stations.len() as f64;
-    let mut highest = f64::NEG_INFINITY;
-    let mut total = 0.0;
-    let mut mean = (0.0, 0.0);
-    let mut noise = (0.0, 0.0);
-    let mut walked = (0.0, 0.0);
-    for station in stations.iter_mut() {
-        station.lost_motion = Estimate::ZERO;
-    }
-    for walk in WALKS {
-        let mut sums = [Some(Evidence::default()); DRIFTS.len()];
-        for station in stations.iter() {
-            let condensed = sitting.condense(station.target, walk);
-            for (sum, drift) in sums.iter_mut().zip(DRIFTS) {
-                *sum = sum.and_then(|s| Some(s.plus(condensed.fit(drift)?.evidence)));
-            }
-        }
-        let log = |sum: &Option<Evidence>, drift| {
-            sum.as_ref().map_or(f64::NEG_INFINITY, |s| {
-                s.log_likelihood(sitting.least_variance) + log_prior(Ratios { walk, drift }, s)
-            })
-        };
-        let best = sums.iter().zip(DRIFTS).map(|(s, d)| log(s, d)).fold(f64::NEG_INFINITY, f64::max);
-        if best == f64::NEG_INFINITY {
-            continue;
-        }
-        if best > highest {
-            let shrink = libm::exp(highest - best);
-            highest = best;
-            total *= shrink;
-            for pair in [&mut mean, &mut noise, &mut walked] {
-                pair.0 *= shrink;
-                pair.1 *= shrink;
-            }
-            for station in stations.iter_mut() {
-                station.lost_motion.value *= shrink;
-                station.lost_motion.standard_uncertainty *= shrink;
-            }
-        }
-        let mut at_mean = [(0.0, 0.0); DRIFTS.len()];
-        for station in stations.iter_mut() {
-            let condensed = sitting.condense(station.target, walk);
-            for ((sum, drift), at_mean) in sums.iter().zip(DRIFTS).zip(&mut at_mean) {
-                let weight = libm::exp(log(sum, drift) - highest);
-                let (Some(sum), Some(fit)) = (sum, condensed.fit(drift)) else { continue };
-                let variance = sum.noise().0;
-                let own = fit.cofactor * variance;
-                station.lost_motion.value += weight * fit.reversal;
-                station.lost_motion.standard_uncertainty += weight * (own + fit.reversal * fit.reversal);
-                at_mean.0 += fit.reversal / count;
-                at_mean.1 += own / (count * count);
-            }
-        }
-        for ((sum, drift), (value, variance)) in sums.iter().zip(DRIFTS).zip(at_mean) {
-            let weight = libm::exp(log(sum, drift) - highest);
-            let Some(sum) = sum else { continue };
-            let (s2, dof) = sum.noise();
-            total += weight;
-            mean.0 += weight * value;
-            mean.1 += weight * (variance + value * value);
-            noise.0 += weight * s2;
-            noise.1 += weight * dof;
-            walked.0 += weight * walk * s2;
-        }
-    }
-    if total <= 0.0 {
-        return None;
-    }
-    for station in stations.iter_mut() {
-        let value = station.lost_motion.value / total;
-        let square = station.lost_motion.standard_uncertainty / total;
-        station.lost_motion.value = -value;
-        station.repeatability_mm = libm::sqrt(libm::fmax(square - value * value, 0.0));
-    }
-    let value = mean.0 / total;
-    let dof = noise.1 / total;
-    Some(Averages {
-        mean: (value, libm::fmax(mean.1 / total - value * value, 0.0)),
-        noise: (noise.0 / total, dof),
-        walk: walked.0 / total,
-    })
-}

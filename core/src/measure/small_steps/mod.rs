@@ -304,6 +304,8 @@ fn result(
         minus: Group { n: cycles, ..Group::default() },
         lost_motion,
         repeatability_mm: lost.standard_uncertainty,
+        rounding_mm: 0.0,
+        slipping_mm: (0.0, 0.0),
     };
     let mut evidence = fit.evidence;
     evidence.sticking = stuck.as_ref().map_or(f64::NEG_INFINITY, |stuck| stuck.log_likelihood);

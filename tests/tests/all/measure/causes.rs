@@ -2,11 +2,12 @@
 
 use takeup_core::axis::Direction;
 use takeup_core::length::Length;
-use takeup_core::measure::Setup;
 use takeup_core::measure::cause::{Name, of_reversal};
 use takeup_core::measure::reversal::{Reading, assess};
 use takeup_core::measure::routine::{ReversalPlan, Step};
+use takeup_core::measure::{Kind, Setup};
 use takeup_core::slack::simulated::{Dial, Faults, Noise, SimulatedAxis, Worn};
+use takeup_tests::faulty;
 
 /// A reversal test at four stations, five cycles, on an axis with faults.
 fn readings(faults: Faults, dial: Dial, seed: u64) -> Vec<Reading> {
@@ -92,4 +93,25 @@ fn two_faults_are_both_named() {
     assert!(tally(both, dial, &[Name::Clearance, Name::Slip]) >= 0.9);
     let both = Faults { clearance_mm: 0.1, growth_mm: 0.05, growth_time_s: 600.0, ..Faults::default() };
     assert!(tally(both, dial, &[Name::Clearance, Name::Thermal]) >= 0.9);
+}
+
+/// Every fault of any size, by the test that can see it. The bench `causes` prints what else is named.
+#[test]
+fn faults_of_any_size_are_named() {
+    let common = [Name::Clearance, Name::WornTravel, Name::OverCorrected, Name::Slip, Name::Thermal];
+    for kind in [Kind::Reversal, Kind::Positioning] {
+        let screw = [Name::LeadError, Name::Periodic];
+        let screw = if kind == Kind::Positioning { &screw[..] } else { &[] };
+        for &name in common.iter().chain(&[Name::NoneShown, Name::IndicatorSetup]).chain(screw) {
+            let (right, named) = faulty::tally(kind, &[name], 100);
+            let least = if name == Name::NoneShown { 0.97 } else { 0.95 };
+            assert!(right >= least, "{kind} {}: {right} {named:?}", name.name());
+        }
+        for with in [Name::Slip, Name::Thermal].iter().chain(screw) {
+            for shape in [Name::Clearance, Name::OverCorrected] {
+                let (right, named) = faulty::tally(kind, &[shape, *with], 50);
+                assert!(right >= 0.9, "{kind} {}+{}: {right} {named:?}", shape.name(), with.name());
+            }
+        }
+    }
 }
