@@ -147,7 +147,7 @@ fn line(sitting: &Sitting, seeds: u64, words: &[&str]) {
     more += &mark(!(0.93..=0.995).contains(&s.coverage), "cover");
     more += &mark(s.half_width_mm > 1.5 * s.told_half_width_mm, "wide");
     more += &mark(s.rms_mm > 1.01 * s.reference_rms_mm, "rms");
-    more += &mark(s.bias_mm.abs() > (0.02 * sitting.truth_mm()).max(0.0003), "bias");
+    more += &mark(s.bias_mm.abs() > (0.02 * sitting.lost_mm).max(0.0003), "bias");
     println!(
         "{kind} | {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>5.2} {:>5.2}{more}",
         1e3 * s.bias_mm,

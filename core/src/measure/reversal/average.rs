@@ -79,10 +79,7 @@ struct Grid {
 }
 
 impl Grid {
-    fn new<R: Series + ?Sized, U: Fn(usize) -> bool>(
-        sitting: &Sitting<'_, R, U>,
-        stations: &[Station],
-    ) -> Option<Self> {
+    fn new<R: Series + ?Sized>(sitting: &Sitting<'_, R>, stations: &[Station]) -> Option<Self> {
         let mut logs = [[f64::NEG_INFINITY; DRIFTS.len()]; WALKS.len()];
         let mut residual_sums = [[0.0; DRIFTS.len()]; WALKS.len()];
         let mut dof = 0.0;
@@ -117,9 +114,9 @@ impl Grid {
     }
 
     /// What rounding keeps in a station's reversal value under a place of the grid.
-    fn rounding<R: Series + ?Sized, U: Fn(usize) -> bool>(
+    fn rounding<R: Series + ?Sized>(
         &self,
-        sitting: &Sitting<'_, R, U>,
+        sitting: &Sitting<'_, R>,
         station: &Station,
         fit: &StationFit,
         (w, walk): (usize, f64),
@@ -160,25 +157,25 @@ impl Grid {
 
 /// Multiples of a spread at which the tails of a mixture are summed: 95 % mostly lie between the first; for all
 /// other mixtures the others are looked at too.
-const MULTIPLES: [f64; 3] = [1.5, 2.0, 2.6];
-const WIDE_MULTIPLES: [f64; 4] = [2.6, 3.5, 5.0, 9.0];
+const MULTIPLES: &[f64] = &[1.5, 2.0, 2.6];
+const WIDE_MULTIPLES: &[f64] = &[2.6, 3.5, 5.0, 9.0];
 
 /// The tails of a mixture beyond multiples of its spread.
-struct Tails<const N: usize> {
-    multiples: [f64; N],
-    sums: [f64; N],
+struct Tails {
+    multiples: &'static [f64],
+    sums: [f64; 4],
     total: f64,
 }
 
-impl<const N: usize> Tails<N> {
-    const fn new(multiples: [f64; N]) -> Self {
-        Self { multiples, sums: [0.0; N], total: 0.0 }
+impl Tails {
+    const fn new(multiples: &'static [f64]) -> Self {
+        Self { multiples, sums: [0.0; 4], total: 0.0 }
     }
 
     /// A part: how far its middle is from that of the mixture, and its scale, in spreads.
     fn take(&mut self, weight: f64, off: f64, scale: f64, dof: f64) {
         self.total += weight;
-        for (sum, multiple) in self.sums.iter_mut().zip(self.multiples) {
+        for (sum, &multiple) in self.sums.iter_mut().zip(self.multiples) {
             *sum += weight
                 * (student::tail((multiple - off) / scale, dof)
                     + student::tail((multiple + off) / scale, dof));
@@ -188,7 +185,7 @@ impl<const N: usize> Tails<N> {
     /// The multiple beyond which 5 % lie, where that is below the last.
     fn half_width(&self) -> Option<f64> {
         let mut before = None;
-        for (sum, multiple) in self.sums.iter().zip(self.multiples) {
+        for (sum, &multiple) in self.sums.iter().zip(self.multiples) {
             let (at, log) = (libm::log(multiple), libm::log(libm::fmax(sum / self.total, 1e-300)));
             if log <= LOG_5_PERCENT {
                 let Some((then, more)) = before else { return Some(multiple) };
@@ -204,8 +201,8 @@ const LOG_5_PERCENT: f64 = -2.995_732_273_553_991;
 
 /// The rounded readings of a sitting in which nothing walked stand in for the first row of the grid, which
 /// takes them for places with a normal error. Leaves in each station the mean and variance, and answers the weight.
-fn coarse<R: Series + ?Sized, U: Fn(usize) -> bool>(
-    sitting: &Sitting<'_, R, U>,
+fn coarse<R: Series + ?Sized>(
+    sitting: &Sitting<'_, R>,
     stations: &mut [Station],
     grid: &mut Grid,
 ) -> Option<f64> {
@@ -254,9 +251,12 @@ pub(super) struct Mixed {
     pub rounding: f64,
 }
 
+/// Hands on parts of a mixture.
+type Parts<'a> = dyn FnMut(&mut dyn FnMut(Part)) + 'a;
+
 /// The mean of a mixture, and standard uncertainties that, combined, give its 95 % interval; `parts` hands
 /// on every part, and is asked twice or three times.
-fn mix(dof: f64, mut parts: impl FnMut(&mut dyn FnMut(Part))) -> Option<Mixed> {
+fn mix(dof: f64, parts: &mut Parts<'_>) -> Option<Mixed> {
     let (mut total, mut sum, mut square, mut rounding) = (0.0, 0.0, 0.0, 0.0);
     parts(&mut |p| {
         total += p.weight;
@@ -270,9 +270,9 @@ fn mix(dof: f64, mut parts: impl FnMut(&mut dyn FnMut(Part))) -> Option<Mixed> {
     let value = sum / total;
     let rounding = rounding / total;
     let u = libm::sqrt(libm::fmax(square / total - value * value, f64::MIN_POSITIVE));
-    let half = u * match half_width(Tails::new(MULTIPLES), (value, u), &mut parts) {
+    let half = u * match half_width(Tails::new(MULTIPLES), (value, u), parts) {
         Some(multiple) => multiple,
-        None => half_width(Tails::new(WIDE_MULTIPLES), (value, u), &mut parts).unwrap_or(12.0),
+        None => half_width(Tails::new(WIDE_MULTIPLES), (value, u), parts).unwrap_or(12.0),
     };
     // What repeats and what rounding keeps, combined, have the half width of the mixture; the coverage factor hardly
     // depends on how they share it.
@@ -289,11 +289,7 @@ fn mix(dof: f64, mut parts: impl FnMut(&mut dyn FnMut(Part))) -> Option<Mixed> {
 }
 
 /// The multiple of a mixture's spread beyond which 5 % lie, given its mean and spread.
-fn half_width<const N: usize>(
-    mut tails: Tails<N>,
-    (value, u): (f64, f64),
-    parts: &mut impl FnMut(&mut dyn FnMut(Part)),
-) -> Option<f64> {
+fn half_width(mut tails: Tails, (value, u): (f64, f64), parts: &mut Parts<'_>) -> Option<f64> {
     parts(&mut |p| {
         let scale = libm::sqrt(p.variance + p.rounding) / u;
         // The part that is rounding is known without degrees of freedom (Welch and Satterthwaite).
@@ -305,8 +301,8 @@ fn half_width<const N: usize>(
 
 /// Fits all stations; leaves in each its reversal value (as the negative of lost motion), and the
 /// standard uncertainties by repeatability and by rounding.
-pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
-    sitting: &Sitting<'_, R, U>,
+pub(super) fn fit_all<R: Series + ?Sized>(
+    sitting: &Sitting<'_, R>,
     stations: &mut [Station],
 ) -> Option<Averages> {
     let count = stations.len() as f64;
@@ -324,7 +320,7 @@ pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
         rounding: libm::fmin(kept, KEPT * variance),
     };
     // The mean of all stations, its parts under the same ratios and noise.
-    let mean = mix(dof, |take| {
+    let mean = mix(dof, &mut |take| {
         if coarse.is_some() {
             let (mut value, mut variance, mut kept) = (0.0, 0.0, 0.0);
             for station in stations.iter() {
@@ -368,7 +364,7 @@ pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
             let kept = sitting.rounding(station.target, s2, 0.0, 0.0);
             rounded(station.lost_motion.value, u * u, kept)
         };
-        let mixed = mix(dof, |take| {
+        let mixed = mix(dof, &mut |take| {
             if coarse.is_some() {
                 take(rounded_station);
             }
@@ -403,8 +399,8 @@ pub(super) fn fit_all<R: Series + ?Sized, U: Fn(usize) -> bool>(
 const KEPT: f64 = 0.9;
 
 /// Steady drift from one reading to the next, the same at all stations, averaged over the walks.
-pub(super) fn common_rate<R: Series + ?Sized, U: Fn(usize) -> bool>(
-    sitting: &Sitting<'_, R, U>,
+pub(super) fn common_rate<R: Series + ?Sized>(
+    sitting: &Sitting<'_, R>,
     stations: &[Station],
 ) -> Option<Estimate> {
     // So wide a spread leaves each station's own rate as it is.

@@ -52,22 +52,17 @@ const SLIPS: [Ratios; 8] = [
 ];
 
 /// The manners, and in each station the lost motion if the drive slips.
-pub(super) fn weigh<R: Series + ?Sized, U: Fn(usize) -> bool>(
-    sitting: &mut Sitting<'_, R, U>,
-    stations: &mut [Station],
-) -> Manners {
-    let mean = |sitting: &Sitting<'_, R, U>,
-                stations: &[Station],
-                list: &[Ratios],
-                log: &dyn Fn(Evidence) -> f64| {
-        let mut mean = Mean::<0>::new();
-        for &ratios in list {
-            if let Some(evidence) = sitting.evidence(stations, ratios) {
-                mean.take(log(evidence), []);
+pub(super) fn weigh<R: Series + ?Sized>(sitting: &mut Sitting<'_, R>, stations: &mut [Station]) -> Manners {
+    let mean =
+        |sitting: &Sitting<'_, R>, stations: &[Station], list: &[Ratios], log: &dyn Fn(Evidence) -> f64| {
+            let mut mean = Mean::<0>::new();
+            for &ratios in list {
+                if let Some(evidence) = sitting.evidence(stations, ratios) {
+                    mean.take(log(evidence), []);
+                }
             }
-        }
-        mean.log_total() - libm::log(list.len() as f64)
-    };
+            mean.log_total() - libm::log(list.len() as f64)
+        };
     let beforehand = sitting.beforehand;
     let sound = |evidence: Evidence| evidence.under(&SOUND, beforehand).log;
     let loose = |evidence: Evidence| evidence.under(&LOOSE, beforehand).log;

@@ -14,7 +14,7 @@ mod average;
 mod coarse;
 mod evidence;
 mod manner;
-pub(in crate::measure) mod misread;
+mod misread;
 mod model;
 mod rounding;
 
@@ -339,7 +339,7 @@ pub fn assess<const S: usize>(
     }
     let mut sitting = model::Sitting {
         readings,
-        is_used,
+        used: model::Used { out: &set_aside, one: model::One::None },
         motion,
         step_s,
         beforehand,

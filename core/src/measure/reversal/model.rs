@@ -13,9 +13,10 @@
 use super::coarse;
 use super::evidence::{Beforehand, Evidence};
 use super::rounding::Rounding;
-use super::{Reading, Series, Station, all, same_station, used_at};
+use super::{Reading, Series, SetAside, Station, all, same_station, used_at};
 use crate::axis::Direction;
 use crate::length::Length;
+use crate::measure::misreads::is_out;
 use crate::measure::regression::{Fit, LeastSquares};
 
 /// The walk's variance from one reading to the next, over the variance of the noise.
@@ -131,10 +132,41 @@ pub(super) fn visits_are_whole<R: Series + ?Sized>(readings: &R, stations: &[Sta
     revisited && whole.saturating_mul(3) >= all.saturating_mul(2)
 }
 
+/// A reading looked at by itself.
+#[derive(Clone, Copy)]
+pub(super) enum One {
+    /// None is.
+    None,
+    /// It is left out like those set aside.
+    Out(usize),
+    /// It is taken although it is set aside.
+    Back(usize),
+}
+
+/// The readings that a fit takes: a type of its own, so that the fit is compiled once.
+#[derive(Clone, Copy)]
+pub(super) struct Used<'a> {
+    /// Those set aside.
+    pub out: &'a [SetAside],
+    /// One looked at by itself.
+    pub one: One,
+}
+
+impl Used<'_> {
+    /// Whether the fit takes a reading.
+    pub fn holds(&self, index: usize) -> bool {
+        match self.one {
+            One::Out(one) if one == index => false,
+            One::Back(one) if one == index => true,
+            _ => !is_out(self.out, index),
+        }
+    }
+}
+
 /// Readings with all that is needed to fit them.
-pub(super) struct Sitting<'a, R: Series + ?Sized, U: Fn(usize) -> bool> {
+pub(super) struct Sitting<'a, R: Series + ?Sized> {
     pub readings: &'a R,
-    pub is_used: U,
+    pub used: Used<'a>,
     /// Motion per reading.
     pub motion: f64,
     /// The mean time from one reading to the next, or `None` where times are not known.
@@ -194,10 +226,11 @@ pub(super) struct StationFit {
     pub evidence: Evidence,
 }
 
-impl<R: Series + ?Sized, U: Fn(usize) -> bool> Sitting<'_, R, U> {
+impl<R: Series + ?Sized> Sitting<'_, R> {
     fn rows(&self, target: Length) -> impl Iterator<Item = Row> + '_ {
-        let first = used_at(self.readings, &self.is_used, target).next().map_or(0.0, |(_, r)| r.value_mm);
-        visits(self.readings, target).filter(|v| (self.is_used)(v.index)).map(
+        let is_used = |index| self.used.holds(index);
+        let first = used_at(self.readings, &is_used, target).next().map_or(0.0, |(_, r)| r.value_mm);
+        visits(self.readings, target).filter(|v| self.used.holds(v.index)).map(
             move |Visit { index, reading, visit, lifts }| {
                 let half = match reading.approach {
                     Direction::Plus => 0.5,
