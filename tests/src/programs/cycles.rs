@@ -104,13 +104,7 @@ impl Writer<'_> {
             if only == index as u64 {
                 continue;
             }
-            let mut to =
-                if self.incremental { self.at[axis] + self.step() / 2 } else { self.place(axis) / 2 };
-            // The same hole again, or one within a clearance of it, is no work.
-            let apart = self.scaled(300);
-            if (to - self.at[axis]).abs() < apart {
-                to = self.at[axis] + apart;
-            }
+            let to = if self.incremental { self.at[axis] + self.step() / 2 } else { self.place(axis) / 2 };
             words.push(self.word(axis, to));
             self.at[axis] += (to - self.at[axis]) * repeats as i64;
         }

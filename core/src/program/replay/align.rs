@@ -8,6 +8,7 @@
 //! length. Only a window of each sequence is looked at; the first half of the result is settled.
 
 use super::geometry::{Curve, Point, distance};
+use crate::axis::PerAxis;
 use heapless::Vec;
 
 /// Motions of the original that are looked at together.
@@ -17,6 +18,9 @@ pub const REWRITTENS: usize = 48;
 
 /// Cost of an inserted motion that keeps to the path (mm).
 const INSERT: f32 = 0.002;
+/// Share of the distance that a rapid costs that ends within a clearance of where it should: more than an insertion
+/// costs that strays as far, so that an overrun is not taken for the rapid that it follows.
+const SHIFTED: f64 = 0.1;
 /// Cost of a missing motion, however short (mm).
 const MISSING: f32 = 0.05;
 
@@ -64,14 +68,17 @@ pub enum Rest {
     End,
 }
 
-fn pair_cost(p: &Intended, q: &Driven) -> f32 {
+fn pair_cost(p: &Intended, q: &Driven, lag: &PerAxis<f64>) -> f32 {
     let mut cost = 0.0;
     for axis in crate::axis::Axis::ALL {
         let end = *p.curve.end.get(axis);
         let command = libm::fabs(q.command.get(axis) - end);
         let tool = libm::fabs(q.tool.1.get(axis) - end);
+        let off = command.min(tool);
+        // A cycle's R plane is corrected with its depth, and both command and tool of the rapids at it are off.
+        let shifted = p.rapid && q.rapid && off <= *lag.get(axis);
         // The tool decides where the command could stand for two motions.
-        cost += command.min(tool) + 0.01 * tool;
+        cost += if shifted { SHIFTED * off } else { off } + 0.01 * tool;
     }
     // So for the length: a command that first crosses a clearance is longer than the way of the tool.
     cost += mismatch(p.length, q.length).min(mismatch(p.length, distance(&q.tool.0, &q.tool.1)));
@@ -106,6 +113,7 @@ pub fn align(
     originals_rest: Rest,
     rewrittens: &[Driven],
     rewrittens_rest: Rest,
+    lag: &PerAxis<f64>,
     steps: &mut Vec<Step, { ORIGINALS + REWRITTENS }>,
 ) {
     const WIDTH: usize = REWRITTENS + 1;
@@ -136,7 +144,7 @@ pub fn align(
                 if i == 0 && j == 0 { (0.0, Step::Pair) } else { (up + missing, Step::Missing) };
             if let Some(q) = previous {
                 if let Some(p) = above {
-                    let pair = diagonal + if diagonal < least { pair_cost(p, q) } else { 0.0 };
+                    let pair = diagonal + if diagonal < least { pair_cost(p, q, lag) } else { 0.0 };
                     if pair < least {
                         (least, how) = (pair, Step::Pair);
                     }

@@ -122,6 +122,8 @@ pub struct Cycle {
     /// Depth reached by pecking, while a hole is being pecked.
     pecked: Option<Length>,
     first: bool,
+    /// The rate of the last stroke.
+    last: Rate,
     strokes: Deque<(Axes, Rate), 12>,
 }
 
@@ -170,6 +172,7 @@ impl Cycle {
             repeats,
             pecked: None,
             first: true,
+            last: Rate::Rapid,
             strokes: Deque::new(),
         })
     }
@@ -178,6 +181,12 @@ impl Cycle {
     #[must_use]
     pub const fn depth_axis(&self) -> Axis {
         self.axes.2
+    }
+
+    /// The rate of the last stroke given.
+    #[must_use]
+    pub const fn last_rate(&self) -> Rate {
+        self.last
     }
 
     fn third(&self, place: Length) -> Axes {
@@ -205,6 +214,7 @@ impl Cycle {
             }
         }
         let (axes, rate) = self.strokes.pop_front()?;
+        self.last = rate;
         let mut target = position;
         for axis in Axis::ALL {
             if let Some(place) = axes.get(axis) {

@@ -273,7 +273,8 @@ impl Replay {
         let rest = |full: bool| if full { Rest::More } else { Rest::End };
         let mut steps = Vec::new();
         let more = (rest(self.waiting.is_full()), rest(self.ahead.is_full()));
-        align(&originals, more.0, &rewrittens, more.1, &mut steps);
+        let lag = self.widest.map(|widest| widest + 0.5e-3);
+        align(&originals, more.0, &rewrittens, more.1, &lag, &mut steps);
         for step in steps {
             match step {
                 Step::Pair => {

@@ -198,14 +198,21 @@ impl Interpreter {
             return Ok(Some(event));
         }
         while let Some(cycle) = &mut self.cycle {
-            let depth = cycle.depth_axis();
+            let (depth, fed) = (cycle.depth_axis(), cycle.last_rate() == Rate::Feed);
             let Some(stroke) = cycle.next_stroke(self.position) else {
                 self.cycle = None;
                 break;
             };
             let stroke = stroke.ok_or(self.refusal(Span { start: 0, end: 0 }, Reason::OutOfRange))?;
             let (target, rate) = stroke;
-            if let Some(motion) = self.straight(target, rate, PerAxis::default()) {
+            let (here, line) = (self.position(), self.line);
+            // Behind a stroke that was fed out to the R plane the rapid may have no way to go: the drill has
+            // left the hole there all the same, also when it goes down it again.
+            let parts = (fed && rate == Rate::Rapid).then(|| {
+                let curve = Curve::line(here, here);
+                Motion { curve, rate, line, from_unknown: PerAxis::default(), depth }
+            });
+            if let Some(motion) = self.straight(target, rate, PerAxis::default()).or(parts) {
                 return Ok(Some(Event::Motion(Motion { depth, ..motion })));
             }
         }

@@ -282,6 +282,36 @@ fn an_overrun_before_the_next_hole_of_a_cycle_that_feeds_out_is_no_deviation() {
 }
 
 #[test]
+fn holes_drilled_from_the_side_may_lie_closer_than_the_clearance_by_which_their_level_is_corrected() {
+    // The clearance is open while the drill goes in: depth and R plane are commanded 0.2 mm further.
+    let program = |first, second, aside| {
+        std::format!("{SEAT}G19 G99 G81 {first} Y-2 Z-27 F100\n{second} Y{aside}\nX-4 Y-9\nG80\nG0 X10\n")
+    };
+    let original = program("X-3 R0", "X-1 R3", "-2.07");
+    let (first, second) = ("X-3.2 R-0.2", "X-1.2 R2.8");
+    let rewritten = program(first, second, "-2.07").replace("X-4 ", "X-4.2 ");
+    let report = run(&original, &rewritten, slack(0.2, 0.0, 0.0));
+    assert!(report.after.max_mm < 1e-9 && report.hurried_mm == 0.0 && report.missing == 0, "{report:?}");
+    // Where it drills, it is judged as ever; Y came down and lags.
+    for lost in [0.0, 0.1] {
+        let aside = program(first, second, "-2.01").replace("X-4 ", "X-4.2 ");
+        near(run(&original, &aside, slack(0.2, lost, 0.0)).after.max_mm, 0.06 + lost);
+    }
+}
+
+#[test]
+fn a_hole_drilled_twice_leaves_nothing_at_its_upper_end() {
+    let again = |hole: &str| std::format!("{SEAT}G99 G85 X9 Y9 Z-8 R2 F100\n{hole}\nG80\nG0 Z10\n");
+    for hole in ["X9 Y9", "G91 X0 Z-10 R0 L3"] {
+        let report = run(&again(hole), &again(hole), slack(0.0, 0.0, 0.1));
+        assert!(report.after.max_mm < 1e-9 && report.cut_mm > 39.9, "{hole}: {report:?}");
+    }
+    // By feeds alone there is no rapid at which a cut ends: the upper end counts.
+    let fed = std::format!("{SEAT}G0 X9 Y9 Z2\nG1 Z-8 F100\nZ2\nZ-8\nZ2\nG0 Z10\n");
+    near(run(&fed, &fed, slack(0.0, 0.0, 0.1)).after.max_mm, 0.1);
+}
+
+#[test]
 fn a_plunge_that_begins_far_below_its_place_and_a_cut_in_rapid_are_told() {
     let original = std::format!("{SEAT}G1 Z-1 F100\nX10\nX20\nG0 Z5\n");
     let low = original.replace("G1 Z-1", "Z1\nG1 Z-1");
