@@ -96,13 +96,20 @@ fn usage_refusal(error: &clap::Error) -> Refusal {
     let (mut reason, mut way_out) = (Vec::new(), Vec::new());
     for line in text.lines().map(str::trim).filter(|line| !line.is_empty()) {
         if let Some(tip) = line.strip_prefix("tip: ") {
-            way_out.push(format!("Tip: {tip}."));
+            // Whoever mistypes an option does not mean a file of that name.
+            if !tip.starts_with("to pass ") {
+                way_out.push(format!("Tip: {tip}."));
+            }
         } else if line.starts_with("Usage: ") {
             way_out.push(format!("{line}."));
         } else if line.starts_with("For more information") {
             // Said below, in the words of the other refusals.
         } else {
-            reason.push(line.to_owned());
+            // The words of the standard library are those of programmers.
+            reason.push(
+                line.replace("invalid digit found in string", "a whole number was expected")
+                    .replace("cannot parse integer from empty string", "a whole number was expected"),
+            );
         }
     }
     if way_out.is_empty() {

@@ -22,6 +22,17 @@ pub fn name(path: &Path) -> String {
     if is_dash(path) { STDIN_NAME.to_owned() } else { path.display().to_string() }
 }
 
+/// A word as a shell takes it.
+#[must_use]
+pub fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=+:,@%".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', r"'\''"))
+    }
+}
+
 /// Opens a file, or standard input, for buffered reading.
 ///
 /// # Errors
@@ -140,4 +151,17 @@ pub fn read_line(reader: &mut dyn BufRead, line: &mut Vec<u8>, most: usize) -> R
     line.clear();
     let read = reader.take(most as u64 + 1).read_until(b'\n', line).map_err(LineError::Io)?;
     if line.len() > most { Err(LineError::TooLong(most)) } else { Ok(read > 0) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::quoted;
+
+    #[test]
+    fn words_survive_a_shell() {
+        assert_eq!(quoted("a/b-1.csv"), "a/b-1.csv");
+        assert_eq!(quoted("bed mill"), "'bed mill'");
+        assert_eq!(quoted("it's"), r"'it'\''s'");
+        assert_eq!(quoted(""), "''");
+    }
 }

@@ -47,7 +47,9 @@ impl Verdict {
     /// The answer in one sentence about a program with this name.
     #[must_use]
     pub fn sentence(self, name: &str, report: &Report, tolerance_mm: f64, show: Print) -> String {
-        let (most, tolerance) = (show.with_unit(report.after.max_mm), show.with_unit(tolerance_mm));
+        // With a digit more than the tolerance: what is left is mostly smaller than its last one.
+        let most = format!("{} {}", show.fine(report.after.max_mm), show.unit);
+        let tolerance = show.with_unit(tolerance_mm);
         match self {
             Self::Good => {
                 format!(

@@ -58,6 +58,7 @@ impl Refusal {
         let way_out = match error.kind() {
             io::ErrorKind::NotFound => "Check the name and the folder.",
             io::ErrorKind::PermissionDenied => "Check who may use the file and its folder.",
+            io::ErrorKind::AlreadyExists => "Give another name.",
             io::ErrorKind::StorageFull => "Free some space on the disk.",
             _ => "Check the file, the disk or the stick it is on.",
         };

@@ -74,6 +74,12 @@ pub fn number(text: &str) -> Result<f64, String> {
     if let Some(value) = plain.then(|| text.parse::<f64>().ok()).flatten().filter(|value| value.is_finite()) {
         return Ok(value);
     }
+    // What a text program makes of a minus.
+    if text.starts_with(['\u{2212}', '\u{2013}', '\u{2014}']) {
+        return Err(format!(
+            "\"{shown}\" begins with a typographic minus, the plain - of the keyboard was expected"
+        ));
+    }
     if text.contains(',') && text.replacen(',', ".", 1).parse::<f64>().is_ok() {
         return Err(format!("\"{shown}\" has a decimal comma, a decimal point was expected"));
     }

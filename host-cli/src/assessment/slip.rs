@@ -3,8 +3,9 @@
 use super::advice::{self, Case};
 use super::document::cycles_to_decide;
 use super::{Assessed, words};
+use crate::input;
 use crate::screen::{Screen, Tone, table};
-use crate::units::{Print, decimals};
+use crate::units::{NO_BREAK, Print, decimals};
 use std::fmt::Write;
 use takeup_core::measure::cause::Name;
 use takeup_core::measure::decision::Answer;
@@ -195,11 +196,14 @@ impl Slip<'_> {
             lost_at_stations: findings.lost_motion().filter(|_| !findings.stations().is_empty()),
         };
         let mut steps = findings.next(self.print);
-        steps.extend(case.steps(&format!(
-            "takeup table build {} -o {}.table",
-            assessed.file,
-            assessed.axis.key()
-        )));
+        // What came through a pipe has no name to be given again.
+        let again = match assessed.file.as_str() {
+            input::STDIN_NAME => "READINGS".to_owned(),
+            file => input::quoted(file),
+        };
+        let command = format!("takeup table build {again} -o {}.table", assessed.axis.key());
+        // A command torn over two lines is not copied whole.
+        steps.extend(case.steps(&command.replace(' ', &NO_BREAK.to_string())));
         if !steps.is_empty() {
             self.heading("What to do next");
         }

@@ -101,8 +101,14 @@ pub fn evidence(evidence: &Evidence, print: Print) -> String {
             )
         }
         Evidence::Repeats { s_mm } => format!("readings repeat: standard deviation {}", fine(s_mm)),
+        // A cause that hardly weighs may name a scatter that is none.
+        Evidence::DoesNotRepeat { s_mm, indicator_mm } if s_mm <= indicator_mm => format!(
+            "readings scatter no more than the indicator explains: standard deviation {}, indicator {}",
+            fine(s_mm),
+            fine(indicator_mm)
+        ),
         Evidence::DoesNotRepeat { s_mm, indicator_mm } => format!(
-            "readings do not repeat: standard deviation {}, of which the indicator explains {}",
+            "readings scatter: standard deviation {}, of which the indicator explains {}",
             fine(s_mm),
             fine(indicator_mm)
         ),

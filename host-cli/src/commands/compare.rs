@@ -267,7 +267,7 @@ fn text(
         (_, Some("over")) => "Repair again, or correct programs for what remains; then measure again.",
         (_, Some("undecided")) => "Take more cycles before you rely on it.",
         (Answer::NoChangeShown, _) => "More cycles in both tests would show a smaller change.",
-        (_, Some(_)) => "Log this session, so that its return is seen early.",
+        (_, Some(_)) => "Log this session, so that a return of the loss is seen early.",
         (_, None) => "Give --limit to know whether it is good enough.",
     };
     let _ = writeln!(text, "\nNext: {next}");

@@ -16,6 +16,7 @@ use crate::refusal::Refusal;
 use crate::screen::{Tone, table};
 use crate::slack_args::SlackArgs;
 use crate::units::LengthArg;
+use crate::units::counted;
 
 /// Arguments of `exposure`.
 #[derive(Debug, clap::Args)]
@@ -169,9 +170,9 @@ fn advice(found: &Exposure, slack: PerAxis<bool>, near_mm: f64, ctx: &Context) -
         let exposed = found.axes.get(axis);
         if exposed.reversals_in_cut > 0 {
             advice.push(format!(
-                "{axis} reverses {} times in the cut, steps up to {}: rewrite the program for this slack, or \
+                "{axis} reverses {} in the cut, steps up to {}: rewrite the program for this slack, or \
                  lay the cuts so that {axis} moves one way.",
-                exposed.reversals_in_cut,
+                counted(exposed.reversals_in_cut, "time"),
                 show.with_unit(exposed.largest_step_mm)
             ));
         } else if exposed.largest_step_mm > 1e-6 {
@@ -183,7 +184,7 @@ fn advice(found: &Exposure, slack: PerAxis<bool>, near_mm: f64, ctx: &Context) -
         }
     }
     if advice.is_empty() {
-        advice.push("Nothing in this program brings the slack out.".to_owned());
+        advice.push("No correction is needed for this slack.".to_owned());
     }
     advice
 }
@@ -242,24 +243,28 @@ fn text(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context
         (
             Tone::Caution,
             format!(
-                "Exposed: steps up to {} are to be expected; {} lifts, {reversals} reversals in the cut.",
+                "Exposed: steps up to {} are to be expected; {}, {} in the cut.",
                 show.with_unit(step),
-                found.lifts
+                counted(found.lifts, "lift"),
+                counted(reversals, "reversal")
             ),
         )
     } else {
         (
             Tone::Good,
-            format!("Not exposed: this slack leaves no step in this program; {} lifts.", found.lifts),
+            format!(
+                "Not exposed: this slack leaves no step in this program; {}.",
+                counted(found.lifts, "lift")
+            ),
         )
     };
     let mut text = String::new();
     let _ = writeln!(text, "{}\n", screen.paint(tone, &screen.wrap(&answer, "")));
     let _ = writeln!(
         text,
-        "{} lines, {} cutting moves, {} cut.\n",
-        found.lines,
-        found.cutting_moves,
+        "{}, {}, {} cut.\n",
+        counted(found.lines, "line"),
+        counted(found.cutting_moves, "cutting move"),
         show.with_unit(found.cutting_length_mm)
     );
     let head = ["axis", "reversals in the cut", "in rapids", "cut on the other seat", "largest step"];

@@ -170,6 +170,16 @@ impl Quantity {
         assessment.estimate_at(path, if in_length { assessment.factor() } else { 1.0 })
     }
 
+    /// The low end of what a session says of it. A standard deviation is not below 0, whatever half width an even interval
+    /// has.
+    #[must_use]
+    pub fn low_95(self, found: &Estimate) -> f64 {
+        match self.scale() {
+            Scale::Plain => found.low_95(),
+            Scale::Logarithm => found.low_95().max(0.0),
+        }
+    }
+
     /// What a fresh set-up adds before anything is learned, one standard deviation, in the unit of the charts: known from
     /// practice for lost motion; else as much as the first session's own uncertainty.
     #[must_use]

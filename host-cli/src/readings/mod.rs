@@ -273,7 +273,10 @@ impl Header {
                 "Name the columns in a header row such as target,approach,reading."
             };
             return Err(Refusal::new(
-                format!("column \"reading\" is missing; this row was taken for the header: {}", clip(&text)),
+                format!(
+                    "column \"reading\" is missing; this row was taken for the header: {}",
+                    clip(&text.replace('\t', " "))
+                ),
                 way_out,
             )
             .line(line));

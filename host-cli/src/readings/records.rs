@@ -42,6 +42,10 @@ impl<'a> Records<'a> {
         if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
             return Err(Refusal::new("the text is UTF-16, UTF-8 was expected", save_as));
         }
+        if bytes.contains(&b'\r') && !bytes.contains(&b'\n') {
+            let reason = "lines end with a carriage return alone, line feeds were expected";
+            return Err(Refusal::new(reason, "Save it as plain CSV in UTF-8."));
+        }
         let mut line = 1_u64;
         let mut start = 0;
         for (index, byte) in bytes.iter().enumerate() {

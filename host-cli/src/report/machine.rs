@@ -146,7 +146,7 @@ fn over_time(history: &History, print: Print) -> Result<Figure, Refusal> {
             let found = step.row.found;
             Bar {
                 at: step.day,
-                low: shown.value(found.low_95()),
+                low: shown.value(quantity.low_95(&found)),
                 value: shown.value(found.value),
                 high: shown.value(found.high_95()),
                 words: format!(

@@ -6,7 +6,7 @@ use super::plan::{Act, Stop};
 use crate::context::Context;
 use crate::input::{self, LineError};
 use crate::refusal::Refusal;
-use crate::units::LengthArg;
+use crate::units::{LengthArg, counted};
 use std::io::{self, Write};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
@@ -52,7 +52,11 @@ fn begin(sitting: &Sitting<'_>, feed: Option<&dyn Feed>, ctx: &Context) {
         Some(feed) => feed.hint().into_iter().for_each(|hint| ctx.note(hint)),
     }
     if sitting.taken() > 0 {
-        ctx.note(&format!("going on after {} readings in {}", sitting.taken(), sitting.name()));
+        ctx.note(&format!(
+            "going on after {} in {}",
+            counted(sitting.taken() as u64, "reading"),
+            sitting.name()
+        ));
     }
 }
 

@@ -255,8 +255,9 @@ impl<'a> Sitting<'a> {
     /// The refusal of a sitting that is not finished, and how to go on.
     #[must_use]
     pub fn paused(&self) -> Refusal {
+        let kept = if self.taken() > 0 { ", and kept" } else { "" };
         Refusal::new(
-            format!("paused: {} of {} readings are taken, and kept", self.taken(), self.plan.stops.len()),
+            format!("paused: {} of {} readings are taken{kept}", self.taken(), self.plan.stops.len()),
             "Give the same command again to go on.",
         )
         .file(self.name())

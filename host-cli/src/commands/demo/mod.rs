@@ -145,7 +145,7 @@ impl Tour<'_> {
         if let Some(units) = self.ctx.units_given() {
             words.extend(["--units".to_owned(), units.symbol().to_owned()]);
         }
-        let shown = words.iter().map(|w| quoted(w)).collect::<Vec<_>>().join(" ");
+        let shown = words.iter().map(|w| input::quoted(w)).collect::<Vec<_>>().join(" ");
         if !self.ctx.json() {
             self.ctx.print(&format!("\n$ {}\n", shown))?;
         }
@@ -201,28 +201,5 @@ impl Tour<'_> {
             self.say(&words)?;
         }
         Ok(Outcome::Good)
-    }
-}
-
-/// A word as a shell takes it.
-fn quoted(word: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=+:,@%".contains(c);
-    if !word.is_empty() && word.chars().all(plain) {
-        word.to_owned()
-    } else {
-        format!("'{}'", word.replace('\'', r"'\''"))
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::quoted;
-
-    #[test]
-    fn words_survive_a_shell() {
-        assert_eq!(quoted("a/b-1.csv"), "a/b-1.csv");
-        assert_eq!(quoted("bed mill"), "'bed mill'");
-        assert_eq!(quoted("it's"), r"'it'\''s'");
-        assert_eq!(quoted(""), "''");
     }
 }

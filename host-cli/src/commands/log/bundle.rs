@@ -56,7 +56,7 @@ pub(super) fn export(args: &ExportArgs, place: &Place, ctx: &Context) -> Result<
     if input::is_dash(&args.output) {
         return Ok(Outcome::Good);
     }
-    ctx.answer(&document, || format!("{} entries written to {name}\n", kept.len()), Outcome::Good)
+    ctx.answer(&document, || format!("entries written to {name}: {}\n", kept.len()), Outcome::Good)
 }
 
 /// A line of a bundle.
@@ -72,7 +72,7 @@ pub(super) fn import(args: &ImportArgs, place: &Place, ctx: &Context) -> Result<
     let added = done.iter().filter(|appended| matches!(appended, Appended::New(_))).count();
     let known = done.len() - added;
     let document = json!({ "schema": "takeup.log-import/1", "added": added, "known": known });
-    ctx.answer(&document, || format!("{added} entries added, {known} were here already\n"), Outcome::Good)
+    ctx.answer(&document, || format!("entries added: {added}, here already: {known}\n"), Outcome::Good)
 }
 
 /// The entries of a bundle, every one of them checked.

@@ -108,7 +108,7 @@ pub(crate) fn none_fits(axes: &[(String, String)], machine: Option<&str>, axis: 
 fn document(history: &History, lengths: Print) -> serde_json::Value {
     let quantity = history.quantity;
     let value = |found: f64| quantity.in_document(found, lengths);
-    let interval = |e: Estimate| json!({ "value": value(e.value), "low_95": value(e.low_95()), "high_95": value(e.high_95()) });
+    let interval = |e: Estimate| json!({ "value": value(e.value), "low_95": value(quantity.low_95(&e)), "high_95": value(e.high_95()) });
     let key = quantity.key();
     let mut document = json!({
         "schema": "takeup.trend/1",
@@ -207,7 +207,7 @@ fn chart_of(history: &History, most: usize, lengths: Print) -> String {
     let steps = history.steps.get(history.steps.len().saturating_sub(most)..).unwrap_or_default();
     let found = |i: usize| steps.get(i).map_or(Estimate::ZERO, |step| step.row.found);
     let ends = (0..steps.len())
-        .flat_map(|i| [found(i).low_95(), found(i).high_95()])
+        .flat_map(|i| [history.quantity.low_95(&found(i)), found(i).high_95()])
         .chain(history.limit)
         .chain([0.0]);
     let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)));
@@ -244,7 +244,7 @@ fn chart_of(history: &History, most: usize, lengths: Print) -> String {
         if let Some(limit) = history.limit {
             put(limit, '|');
         }
-        let (from, to) = (column(e.low_95()), column(e.high_95()));
+        let (from, to) = (column(history.quantity.low_95(&e)), column(e.high_95()));
         for c in from..=to {
             if let Some(slot) = line.get_mut(c).filter(|slot| **slot == ' ') {
                 *slot = '-';

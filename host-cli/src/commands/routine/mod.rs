@@ -194,7 +194,11 @@ impl Writing {
         let _ = writeln!(text, "Program: {}", self.output.display());
         if let Some(sheet) = &self.sheet {
             let _ = writeln!(text, "Sheet:   {}", sheet.display());
-            let _ = writeln!(text, "When it is filled in: takeup assess {}", sheet.display());
+            let _ = writeln!(
+                text,
+                "When it is filled in: takeup assess {}",
+                input::quoted(&sheet.display().to_string())
+            );
         }
         let caution = "Caution: spindle off and locked out, indicator clear before every long move, hand on the \
                        emergency stop; first run with the indicator off, in single block.";

@@ -7,7 +7,7 @@ use takeup_core::{
     correct::{
         Table,
         build::{Refusal as NotBuilt, axis_table},
-        table::MAX_MACHINE,
+        table::{Invalid, MAX_MACHINE},
     },
 };
 
@@ -161,6 +161,11 @@ fn refused(axis: Axis, why: &NotBuilt, ctx: &Context) -> Refusal {
         NotBuilt::NotANumber => {
             ("a measured number is out of range".to_owned(), "Assess the readings again.")
         }
+        // They are in order here: what does not rise is the same place again.
+        NotBuilt::Invalid(Invalid::Order { position }) => (
+            format!("station {} {unit} is there twice", show.short(position.as_mm())),
+            "Give the newest test of each axis, or tests at other stations.",
+        ),
         NotBuilt::Invalid(rule) => {
             (rule.to_string(), "Give each station once, and at most as many as fit in a table.")
         }

@@ -7,6 +7,7 @@ mod readings;
 mod routine;
 mod tables;
 mod usage;
+mod words;
 
 use takeup_tests::Folder;
 

@@ -110,6 +110,13 @@ fn bad_files_get_one_clear_error() {
         ("quoted comma", good.replace("0.251", "\"0,251\"").into(), &["bad.csv:8", "decimal comma"]),
         ("nan", good.replace("0.251", "NaN").into(), &["bad.csv:8", "NaN"]),
         ("text", good.replace("0.251", "about .25").into(), &["bad.csv:8", "about .25"]),
+        ("typographic minus", good.replace(",0.251", ",\u{2212}0.251").into(), &["bad.csv:8", "typographic"]),
+        ("carriage returns", good.replace('\n', "\r").into(), &["bad.csv", "carriage return"]),
+        (
+            "tabs",
+            good.replace(',', "\t").into(),
+            &["bad.csv:5", "header: target approach reading\n", "not by semicolons or tabs"],
+        ),
         ("one approach", good.replace(",+,", ",-,").into(), &["bad.csv", "+ direction"]),
         (
             "one cycle",

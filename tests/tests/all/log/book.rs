@@ -243,7 +243,7 @@ fn tables_in_force_are_kept() {
     folder.takeup("log add z.json --machine bed-mill --log l.db").done().exit(0);
     folder.write("p.nc", "G21 G90 G0 Z5\nG1 Z-1 F100\nG1 X20\nG1 Z0\nG1 X40\nG0 Z5\nM2\n");
     let run = folder.takeup("report --log l.db --program p.nc -o r.html").done().exit(1);
-    assert!(run.stdout.contains("up to 0.118 mm off the path"), "{run:?}");
+    assert!(run.stdout.contains("up to 0.1180 mm off the path"), "{run:?}");
     let page = folder.read("r.html");
     assert!(page.contains("Compensation table in force since 2026-03-04"));
     // A damaged table is refused before the log is touched.
