@@ -111,9 +111,9 @@ impl Rewriter<'_> {
         self.patch_strokes(code, block, (first, second, third), &mut patches)?;
         if drills {
             for axis in [first, second] {
-                self.patch_hole(block, axis, *targets.get(axis), repeats, &mut patches)?;
+                let seat = self.patch_hole(block, axis, *targets.get(axis), repeats, &mut patches)?;
                 let track = self.axes.get_mut(axis);
-                if track.corrected() && track.seat.is_none() && !track.told {
+                if track.corrected() && seat.is_none() && !track.told {
                     track.told = true;
                     note.unseated = note.unseated.or(Some(axis));
                 }
@@ -458,7 +458,8 @@ impl Rewriter<'_> {
         Ok(())
     }
 
-    /// The place of the hole on an axis of the plane.
+    /// The place of the hole on an axis of the plane. Gives the seat at it: at the first of several, between
+    /// which the axis may yet find its seat.
     fn patch_hole(
         &mut self,
         block: &Block,
@@ -466,29 +467,32 @@ impl Rewriter<'_> {
         target: Length,
         repeats: i64,
         patches: &mut Patches,
-    ) -> Result<(), Stop> {
+    ) -> Result<Option<Direction>, Stop> {
         if block.axes.get(axis).is_none() && self.axes.get(axis).wanted == target {
-            return Ok(());
+            return Ok(self.axes.get(axis).seat);
         }
         if self.modal.distance == Distance::Incremental && repeats != 1 {
             let track = self.axes.get_mut(axis);
             let step = target.saturating_sub(track.wanted);
             let way = Length::from_counts(step.counts().saturating_mul(repeats));
-            let seat =
-                track.seat_after(track.sent, track.sent.saturating_add(way), direction(track.wanted, target));
+            let seat_after = |way| {
+                let towards = direction(track.wanted, target);
+                track.seat_after(track.sent, track.sent.saturating_add(way), towards)
+            };
+            let (first, last) = (seat_after(step), seat_after(way));
             track.sent = track.sent.saturating_add(way);
             let end = track.wanted.saturating_add(way);
-            self.settle(axis, end, seat);
-            return Ok(());
+            self.settle(axis, end, last);
+            return Ok(first);
         }
         if !self.axes.get(axis).corrected() {
             self.arrive(block, axis, target);
-            return Ok(());
+            return Ok(self.axes.get(axis).seat);
         }
         let (command, seat) = self.command_to(axis, target);
         self.patch_axis(block, axis, command, target, patches)?;
         self.settle(axis, target, seat);
-        Ok(())
+        Ok(self.axes.get(axis).seat)
     }
 
     /// Where the third axis is after the holes of a block. The retract leaves the drive on the other

@@ -90,6 +90,15 @@ fn increments_are_changed_and_do_not_accumulate() {
 }
 
 #[test]
+fn a_first_hole_of_several_is_told_where_only_the_later_ones_find_the_seat() {
+    let unseated = |step: &str| {
+        let program = std::format!("G0 Z3\nG91 G99 G81 Y{step} Z-5 R-1 F100 L3\n");
+        rewrite(&program, &table(0.0, 0.1, 0.0), &Settings::DEFAULT).unwrap().2
+    };
+    assert_eq!((unseated("0.06"), unseated("0.2")), (std::vec![2], std::vec![]));
+}
+
+#[test]
 fn an_unknown_seat_is_set_by_an_overrun_upward() {
     let text = body("G0 Z0.05\nG1 X5 F100\n", &table(0.0, 0.0, 0.12));
     assert_eq!(text, "G0 Z0.05\nG0 Z0.55\nG0 Z0.05\nG1 X5 F100\n");
