@@ -204,6 +204,13 @@ impl Slip<'_> {
         let command = format!("takeup table build {again} -o {}.table", assessed.axis.key());
         // A command torn over two lines is not copied whole.
         steps.extend(case.steps(&command.replace(' ', &NO_BREAK.to_string())));
+        // A key that was mistyped is a comment: without this nobody would miss the decision.
+        if decision.is_none() && !findings.stations().is_empty() {
+            steps.push(
+                "Give the loss allowed (--limit, or \"# limit:\" in the file) to know whether it is good enough."
+                    .to_owned(),
+            );
+        }
         if !steps.is_empty() {
             self.heading("What to do next");
         }

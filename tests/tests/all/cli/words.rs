@@ -34,6 +34,17 @@ fn the_next_step_can_be_typed_as_it_stands() {
 }
 
 #[test]
+fn a_decision_that_nobody_asked_for_is_missed() {
+    let folder = Folder::new();
+    folder.write("a.csv", format!("# limt: 0.1\n{}", sheet()));
+    let hint = "Give the loss allowed (--limit,";
+    let slip = folder.takeup("assess a.csv").done().exit(0).stdout;
+    assert!(slip.contains(hint), "{slip}");
+    let slip = folder.takeup("assess a.csv --limit 0.1").done().exit(0).stdout;
+    assert!(!slip.contains(hint), "{slip}");
+}
+
+#[test]
 fn one_of_a_thing_is_one_thing_and_nothing_is_said_twice() {
     let folder = Folder::new();
     folder.write("a.nc", ONE_LIFT);
