@@ -240,10 +240,9 @@ fn weigh<const S: usize>(
     known_mm: impl Fn(&Station) -> f64,
 ) -> Causes {
     let manners = manners(result);
-    let steady = shapes(result, setup, |s| (s.lost_motion.value - known_mm(s), s.repeatability_mm));
+    let steady = shapes(result, |s| (s.lost_motion.value - known_mm(s), s.repeatability_mm));
     // A drive that slips shifts one approach against the other, and that is not lost motion.
-    let slipping =
-        shapes(result, setup, |s| (f64::from(s.slipping_mm.0) - known_mm(s), f64::from(s.slipping_mm.1)));
+    let slipping = shapes(result, |s| (f64::from(s.slipping_mm.0) - known_mm(s), f64::from(s.slipping_mm.1)));
     let mut weights = [(Name::NoneShown, 0.0); 11];
     for (slot, name) in weights.iter_mut().zip(Name::ALL) {
         slot.0 = name;
@@ -377,11 +376,7 @@ const LOOSE_SCATTER_MM: f64 = 0.02;
 const LOOSE_SPREAD: f64 = 0.8;
 
 /// The shapes of lost motion with the log likelihood of the stations under each.
-fn shapes<const S: usize>(
-    result: &Assessment<S>,
-    setup: &Setup,
-    lost: impl Fn(&Station) -> (f64, f64),
-) -> [(Name, f64); 5] {
+fn shapes<const S: usize>(result: &Assessment<S>, lost: impl Fn(&Station) -> (f64, f64)) -> [(Name, f64); 5] {
     // What does not differ from station to station.
     let shared = result
         .budget
@@ -389,26 +384,24 @@ fn shapes<const S: usize>(
         .filter(|p| matches!(p.source, Source::IndicatorError | Source::IndicatorHysteresis))
         .map(|p| p.standard_uncertainty * p.standard_uncertainty)
         .sum::<f64>();
-    let resolution = 0.3 * setup.resolution_mm;
-    let own = |repeatability: f64| {
+    let own = |station: &Station| {
+        let repeatability = lost(station).1;
         // A t distribution has wider tails than a normal one of its scale.
         let wide = result.repeatability_dof / libm::fmax(result.repeatability_dof - 2.0, 0.5);
-        repeatability * repeatability * libm::fmax(wide, 1.0) + resolution * resolution + 1e-8
+        repeatability * repeatability * libm::fmax(wide, 1.0)
+            + station.rounding_mm * station.rounding_mm
+            + 1e-8
     };
     let (mut weight, mut sum, mut logs) = (0.0, 0.0, 0.0);
     for station in &result.stations {
-        let w = 1.0 / own(lost(station).1);
+        let w = 1.0 / own(station);
         weight += w;
         sum += w * lost(station).0;
         logs += 0.5 * libm::log(w);
     }
     let centre = sum / weight;
     let chi2 = |about: f64| {
-        result
-            .stations
-            .iter()
-            .map(|s| (lost(s).0 - about) * (lost(s).0 - about) / own(lost(s).1))
-            .sum::<f64>()
+        result.stations.iter().map(|s| (lost(s).0 - about) * (lost(s).0 - about) / own(s)).sum::<f64>()
     };
     // The same everywhere: the common value integrated over any size in proportion.
     let variance = 1.0 / weight + shared;
@@ -419,7 +412,8 @@ fn shapes<const S: usize>(
         -0.5 * miss * miss / variance - libm::log(size * sizes) + 0.5 * libm::log(6.3 * variance)
     };
     let same = logs - 0.5 * chi2(centre);
-    let none = same - 0.5 * centre * centre / variance + 0.5 * libm::log(variance * weight);
+    // What spreads the common value beyond the readings' own weight, shared, is a factor of all shapes and left out.
+    let none = same - 0.5 * centre * centre / variance;
     let mut worn = f64::NEG_INFINITY;
     if result.stations.len() > 1 {
         for wear in WEAR_MM {
@@ -427,7 +421,7 @@ fn shapes<const S: usize>(
                 .stations
                 .iter()
                 .map(|s| {
-                    let v = own(lost(s).1) + wear * wear;
+                    let v = own(s) + wear * wear;
                     let away = lost(s).0 - centre;
                     -0.5 * (away * away / v + libm::log(v))
                 })

@@ -115,6 +115,7 @@ pub(super) fn assess<const S: usize>(
     for (station, apart) in stations.iter_mut().zip(&apart) {
         let value = -station.reversal_mm - systematic.correction;
         station.repeatability_mm = spread;
+        station.rounding_mm = systematic.resolution;
         station.slipping_mm = (value as f32, spread as f32);
         station.lost_motion = of(value, &budget(value, spread, *apart, 1.0));
         if libm::fabs(value) > libm::fabs(largest) {

@@ -258,18 +258,22 @@ type Parts<'a> = dyn FnMut(&mut dyn FnMut(Part)) + 'a;
 /// on every part, and is asked twice or three times.
 fn mix(dof: f64, parts: &mut Parts<'_>) -> Option<Mixed> {
     let (mut total, mut sum, mut square, mut rounding) = (0.0, 0.0, 0.0, 0.0);
+    // Squares are taken from the first part: from zero they would drown the spread where readings are far apart.
+    let mut first = None;
     parts(&mut |p| {
+        let off = p.value - *first.get_or_insert(p.value);
         total += p.weight;
-        sum += p.weight * p.value;
-        square += p.weight * (p.variance + p.rounding + p.value * p.value);
+        sum += p.weight * off;
+        square += p.weight * (p.variance + p.rounding + off * off);
         rounding += p.weight * p.rounding;
     });
     if total <= 0.0 {
         return None;
     }
-    let value = sum / total;
+    let off = sum / total;
+    let value = first? + off;
     let rounding = rounding / total;
-    let u = libm::sqrt(libm::fmax(square / total - value * value, f64::MIN_POSITIVE));
+    let u = libm::sqrt(libm::fmax(square / total - off * off, f64::MIN_POSITIVE));
     let half = u * match half_width(Tails::new(MULTIPLES), (value, u), parts) {
         Some(multiple) => multiple,
         None => half_width(Tails::new(WIDE_MULTIPLES), (value, u), parts).unwrap_or(12.0),

@@ -173,6 +173,27 @@ mod tests {
         assert!((0.25..0.41).contains(&u), "{u}");
     }
 
+    // Of four readings the first two fix the places; all that the others can be has to add up to certainty.
+    #[test]
+    fn the_likelihood_of_rounded_readings_is_a_density() {
+        let step = 0.01;
+        let mut totals = [0.0; 3];
+        for up in -25..=25 {
+            for down in -25..=25 {
+                let (up, down) = (step * f64::from(up), step * f64::from(down));
+                let (plus, minus) = (group(&[0.0, up], 0.0), group(&[0.0, down], 1.0));
+                if let Some(found) = posterior(&plus, &minus, step, 0.25 * (up + down)) {
+                    totals.iter_mut().zip(found.logs).for_each(|(sum, log)| *sum += log.exp() * step * step);
+                }
+            }
+        }
+        // What a Cauchy distribution has beyond the drifts tried is missing, and its peak is no wider than what lies
+        // between them.
+        for (total, least) in totals.into_iter().zip([0.985, 0.98, 0.94]) {
+            assert!((least..1.03).contains(&total), "{totals:?}");
+        }
+    }
+
     #[test]
     fn readings_that_mix_show_the_edge() {
         let mixed = [0.0, 0.01, 0.0, 0.01, 0.01, 0.0, 0.0, 0.01, 0.0, 0.01];

@@ -39,19 +39,18 @@ pub(super) struct Noise {
     pub dof: f64,
 }
 
-/// A kind of noise beforehand: how likely, worth how many degrees of freedom, and its variance over the usual.
+/// A kind of noise beforehand: worth how many degrees of freedom, and its variance over the usual.
 pub(super) struct Kind {
-    log_share: f64,
     dof: f64,
     factor: f64,
 }
 
 /// Readings with care.
-pub(super) const SOUND: Kind = Kind { log_share: 0.0, dof: 4.0, factor: 1.0 };
+pub(super) const SOUND: Kind = Kind { dof: 4.0, factor: 1.0 };
 /// Readings on a stand that gives way: ten times the scatter, give or take.
-pub(super) const LOOSE: Kind = Kind { log_share: 0.0, dof: 1.5, factor: 100.0 };
-/// Readings with care, and anything.
-const KINDS: [Kind; 2] = [SOUND, Kind { log_share: 0.0, dof: 0.3, factor: 0.25 }];
+pub(super) const LOOSE: Kind = Kind { dof: 1.5, factor: 100.0 };
+/// Readings with care, and anything: beforehand each as likely.
+const KINDS: [Kind; 2] = [SOUND, Kind { dof: 0.3, factor: 0.25 }];
 
 impl Evidence {
     /// This and what is independent of it.
@@ -84,8 +83,7 @@ impl Evidence {
         let own = kind.dof * kind.factor * beforehand.usual;
         let dof = self.dof + kind.dof;
         let sum = libm::fmax(self.residual_sum, self.dof * beforehand.least) + own;
-        let log = kind.log_share + libm::lgamma(0.5 * dof) - libm::lgamma(0.5 * kind.dof)
-            + 0.5 * kind.dof * libm::log(own)
+        let log = libm::lgamma(0.5 * dof) - libm::lgamma(0.5 * kind.dof) + 0.5 * kind.dof * libm::log(own)
             - 0.5 * dof * libm::log(sum)
             - 0.5 * self.log_determinant;
         Noise { log, variance: sum / dof, dof }
@@ -95,7 +93,7 @@ impl Evidence {
     pub fn log_likelihood(&self, beforehand: Beforehand) -> f64 {
         let [a, b] = self.noise(beforehand);
         let high = libm::fmax(a.log, b.log);
-        high + libm::log(libm::exp(a.log - high) + libm::exp(b.log - high))
+        high + libm::log(0.5 * (libm::exp(a.log - high) + libm::exp(b.log - high)))
             - 0.5 * self.dof * libm::log(core::f64::consts::PI)
     }
 
@@ -107,5 +105,25 @@ impl Evidence {
         let choosing = 1.5 * self.dof / (self.dof + 8.0);
         let dof = libm::fmax(self.dof - self.drift_dof - choosing, 1.0);
         (self.residual_sum / dof, dof)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Beforehand, Evidence};
+
+    // The coarse branch is weighed against this one: both have to be densities.
+    #[test]
+    fn the_likelihood_of_one_reading_is_a_density() {
+        let beforehand = Beforehand { usual: 4e-6, least: 0.0 };
+        let step = 0.01;
+        let total: f64 = (-6000..16_000)
+            .map(|n| {
+                let x = (step * f64::from(n)).exp();
+                let evidence = Evidence { residual_sum: x * x, dof: 1.0, ..Evidence::default() };
+                2.0 * x * step * evidence.log_likelihood(beforehand).exp()
+            })
+            .sum();
+        assert!((total - 1.0).abs() < 1e-3, "{total}");
     }
 }

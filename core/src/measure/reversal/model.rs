@@ -71,8 +71,9 @@ pub(super) struct Visit {
     pub lifts: f64,
 }
 
-/// The variance of a zero set anew, over that of the noise: anywhere.
-const ANY_ZERO: f64 = 1e6;
+/// The variance of a zero set anew, over that of the noise: anywhere. So wide that zeros many millimetres apart add
+/// nothing to the noise, and far beyond any walk of the grid over all readings.
+const ANY_ZERO: f64 = 1e12;
 
 /// A reading as the fit takes it.
 struct Row {
@@ -383,14 +384,8 @@ impl<R: Series + ?Sized> Sitting<'_, R> {
     pub fn off_mm(&self, target: Length, suspect: usize, ratios: Ratios) -> Option<f64> {
         let mut squares = LeastSquares::<5>::new();
         let mut own = 0.0;
-        let mut variance = 0.0;
-        let mut before: Option<f64> = None;
         // The same filter as in `whiten`, on the extra column alone.
         self.whiten(target, ratios.walk, |index, [one, half, time, bend], y, total| {
-            if before.is_none() {
-                variance = 0.0;
-            }
-            before = Some(time);
             let gain = (total - 1.0) / total;
             let innovation = if index == suspect { 1.0 } else { 0.0 } - own;
             own += gain * innovation;

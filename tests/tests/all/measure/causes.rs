@@ -8,6 +8,7 @@ use takeup_core::measure::routine::{ReversalPlan, Step};
 use takeup_core::measure::{Kind, Setup};
 use takeup_core::slack::simulated::{Dial, Faults, Noise, SimulatedAxis, Worn};
 use takeup_tests::faulty;
+use takeup_tests::sitting::Sitting;
 
 /// A reversal test at four stations, five cycles, on an axis with faults.
 fn readings(faults: Faults, dial: Dial, seed: u64) -> Vec<Reading> {
@@ -93,6 +94,42 @@ fn two_faults_are_both_named() {
     assert!(tally(both, dial, &[Name::Clearance, Name::Slip]) >= 0.9);
     let both = Faults { clearance_mm: 0.1, growth_mm: 0.05, growth_time_s: 600.0, ..Faults::default() };
     assert!(tally(both, dial, &[Name::Clearance, Name::Thermal]) >= 0.9);
+}
+
+/// How much likelier clearance is than nothing.
+fn odds_of_clearance(sitting: Sitting, setup: Setup, seed: u64) -> f64 {
+    let causes = of_reversal(&assess::<4>(&sitting.readings(seed)[..], &setup).unwrap(), &setup);
+    let weight = |name| causes.iter().find(|c| c.cause == name).map_or(0.0, |c| c.weight);
+    weight(Name::Clearance) / weight(Name::NoneShown)
+}
+
+// What may be the error of the indicator stays so, however often it is read.
+#[test]
+fn more_cycles_do_not_argue_for_or_against_an_error_of_the_indicator() {
+    let few = Sitting { lost_mm: 0.012, stations: 4, ..Sitting::USUAL };
+    let many = Sitting { cycles: 200, ..few };
+    let setup = Setup { indicator_error_mm: 0.01, ..few.setup() };
+    let mean = |sitting| (0..20).map(|seed| odds_of_clearance(sitting, setup, seed).ln()).sum::<f64>() / 20.0;
+    let (few, many) = (mean(few), mean(many));
+    assert!((few - many).abs() < 0.3, "log odds {few} by 5 cycles, {many} by 200");
+}
+
+// Readings that scatter over the steps of the dial hold the rounding; it does not count once more.
+#[test]
+fn steps_of_the_dial_count_once() {
+    let plain = Sitting {
+        lost_mm: 0.0,
+        stations: 1,
+        cycles: 100,
+        noise_mm: 0.006,
+        resolution_mm: 0.01,
+        ..Sitting::USUAL
+    };
+    for seed in 0..20 {
+        let sitting = Sitting { lost_mm: 0.006 - plain.truth_mm(seed), ..plain };
+        let odds = odds_of_clearance(sitting, sitting.setup(), seed);
+        assert!(odds > 1.0, "seed {seed}: {odds}");
+    }
 }
 
 /// Every fault of any size, by the test that can see it. The bench `causes` prints what else is named.

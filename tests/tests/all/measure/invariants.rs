@@ -7,7 +7,7 @@ use takeup_core::measure::Setup;
 use takeup_core::measure::cause::{of_positioning, of_reversal};
 use takeup_core::measure::reversal::{Reading, assess};
 use takeup_core::measure::{Estimate, positioning};
-use takeup_tests::sitting::Sitting;
+use takeup_tests::sitting::{Sitting, Visits};
 
 fn any_reading() -> impl Strategy<Value = Reading> {
     let value = prop_oneof![
@@ -73,5 +73,46 @@ proptest! {
         let other = assess::<2>(&moved[..], &turned).unwrap();
         prop_assert!((one.lost_motion.value - other.lost_motion.value).abs() < 1e-6, "{one:?} {other:?}");
         prop_assert!((one.lost_motion.expanded_95() - other.lost_motion.expanded_95()).abs() < 1e-6);
+    }
+}
+
+// To which zero a dial is set between the visits says nothing of the axis, however far apart the zeros are.
+#[test]
+fn zeros_set_far_apart_do_not_matter() {
+    let sitting = Sitting { visits: Visits::Rezeroed, noise_mm: 0.0005, ..Sitting::USUAL };
+    for seed in 0..20 {
+        let mut readings = sitting.readings(seed);
+        let near = assess::<2>(&readings[..], &sitting.setup()).unwrap();
+        for (visit, pair) in readings.chunks_mut(2).enumerate() {
+            pair.iter_mut().for_each(|r| r.value_mm += 3.0 * (visit * 7 % 5) as f64);
+        }
+        let far = assess::<2>(&readings[..], &sitting.setup()).unwrap();
+        let (a, b) = (near.lost_motion, far.lost_motion);
+        assert!((a.value - b.value).abs() < 1e-5, "seed {seed}: {a:?} {b:?}");
+        assert!((b.expanded_95() / a.expanded_95() - 1.0).abs() < 0.01, "seed {seed}: {a:?} {b:?}");
+        assert!((far.repeatability_mm / near.repeatability_mm - 1.0).abs() < 0.01, "seed {seed}");
+    }
+}
+
+// The scatter of readings is not lost beside what lies between them, if that is kilometres.
+#[test]
+fn readings_far_apart_keep_their_scatter() {
+    let apart = |far_mm: f64| {
+        let readings: Vec<Reading> = (1..=5_u16)
+            .flat_map(|cycle| [(Direction::Plus, far_mm), (Direction::Minus, 0.0)].map(|at| (cycle, at)))
+            .map(|(cycle, (approach, at_mm))| Reading {
+                target: Length::ZERO,
+                cycle,
+                approach,
+                value_mm: at_mm + f64::from(cycle * 7 % 5) / 64.0,
+                time_s: None,
+            })
+            .collect();
+        assess::<1>(&readings[..], &Setup::default()).unwrap().stations[0].repeatability_mm
+    };
+    let near = apart(1.0);
+    for far_mm in [1e3, 1e6, 1e7] {
+        let far = apart(far_mm);
+        assert!((far / near - 1.0).abs() < 1e-3, "{far_mm}: {far}, not {near}");
     }
 }
