@@ -304,7 +304,13 @@ impl Curve {
                 if square <= 0.0 {
                     break;
                 }
-                let next = (t - dot(&minus(&place, q), &slope) / square).max(low).min(high);
+                let off = minus(&place, q);
+                // Newton's step for the distance: the arc bends towards its centre, and to a point close to that it
+                // grows slowly with the angle. About the centre all places are as near.
+                let out = (place.get(first) - arc.centre.0, place.get(second) - arc.centre.1);
+                let bend = arc.sweep * arc.sweep * (off.get(first) * out.0 + off.get(second) * out.1);
+                let curvature = if square - bend > 0.01 * square { square - bend } else { square };
+                let next = (t - dot(&off, &slope) / curvature).max(low).min(high);
                 // A step of a thousandth of a nanometre changes no distance.
                 let settled = (next - t) * (next - t) * square < 1e-18;
                 t = next;
