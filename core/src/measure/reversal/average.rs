@@ -74,8 +74,9 @@ struct Grid {
     /// Readings less zeros and reversal values.
     dof: f64,
     beforehand: Beforehand,
-    /// The variance by the readings alone, its degrees of freedom, and the walk.
-    plain: [f64; 3],
+    /// The variance by the readings alone, its degrees of freedom, the walk, and the degrees of freedom with what was
+    /// known of the noise beforehand.
+    plain: [f64; 4],
 }
 
 impl Grid {
@@ -83,7 +84,7 @@ impl Grid {
         let mut logs = [[f64::NEG_INFINITY; DRIFTS.len()]; WALKS.len()];
         let mut residual_sums = [[0.0; DRIFTS.len()]; WALKS.len()];
         let mut dof = 0.0;
-        let mut plain = Mean::<3>::new();
+        let mut plain = Mean::<4>::new();
         for ((walk, logs), squares) in WALKS.into_iter().zip(&mut logs).zip(&mut residual_sums) {
             let sums = sitting.under_all_drifts(stations, walk);
             for (((sum, drift), log), square) in sums.iter().zip(DRIFTS).zip(logs).zip(squares) {
@@ -92,7 +93,7 @@ impl Grid {
                 *square = sum.residual_sum;
                 dof = sum.dof;
                 let (s2, own_dof) = sum.plain();
-                plain.take(*log, [s2, own_dof, walk * s2]);
+                plain.take(*log, [s2, own_dof, walk * s2, sum.believed_dof(sitting.beforehand)]);
             }
         }
         let plain_means = plain.means()?;
@@ -313,8 +314,7 @@ pub(super) fn fit_all<R: Series + ?Sized>(
     let mut grid = Grid::new(sitting, stations)?;
     let coarse = coarse(sitting, stations, &mut grid);
     let grid = grid;
-    let dof = libm::fmax(grid.dof, 1.0);
-    let [s2, own_dof, walk] = grid.plain;
+    let [s2, own_dof, walk, dof] = grid.plain;
     // Under rounded readings: the same for a station and for the mean of all.
     let rounded = |value: f64, variance: f64, kept: f64| Part {
         weight: coarse.unwrap_or(0.0),

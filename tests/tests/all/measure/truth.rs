@@ -22,6 +22,14 @@ fn quiet_sittings() {
 }
 
 #[test]
+fn dials_that_repeat_better_and_worse() {
+    for noise_mm in [0.0005, 0.001, 0.004, 0.006] {
+        holds(Sitting { noise_mm, ..Sitting::USUAL });
+        holds(Sitting { noise_mm, cycles: 3, ..Sitting::USUAL });
+    }
+}
+
+#[test]
 fn drifting_sittings() {
     holds(Sitting { wander: Wander::Steady(0.003), ..Sitting::USUAL });
     holds(Sitting { wander: Wander::WarmUp(0.03), order: Order::Random, cycles: 10, ..Sitting::USUAL });

@@ -32,10 +32,10 @@ fn score(repair: &Repair) -> (f64, f64, f64) {
                 noise_mm,
                 ..Sitting::USUAL
             };
-            sitting.assess(seed)
+            (sitting.assess(seed), sitting.truth_mm(seed))
         };
-        let before = assess(repair.before_mm, repair.noise_mm.0, 2 * seed + 500_000);
-        let mut after = assess(repair.after_mm, repair.noise_mm.1, 2 * seed + 500_001);
+        let (before, lost_before) = assess(repair.before_mm, repair.noise_mm.0, 2 * seed + 500_000);
+        let (mut after, lost_after) = assess(repair.after_mm, repair.noise_mm.1, 2 * seed + 500_001);
         // Stations that take to the repair differently: the mean over the travel is still the truth.
         let off: Vec<f64> = after.stations.iter().map(|_| repair.unlike_mm * noise.normal()).collect();
         for (station, off) in after.stations.iter_mut().zip(&off) {
@@ -45,7 +45,7 @@ fn score(repair: &Repair) -> (f64, f64, f64) {
         let lost = |station: &Station| station.lost_motion;
         let stations = before.stations.iter().map(lost).zip(after.stations.iter().map(lost));
         let (change, model) = change_at(before.lost_motion, after.lost_motion, stations);
-        let truth = repair.after_mm - repair.before_mm;
+        let truth = lost_after - lost_before;
         change_holds += u32::from((change.value - truth).abs() <= change.expanded_95());
         paired += u32::from(model == Model::Paired);
         let scatter = |a: &takeup_core::measure::reversal::Assessment<10>| Repeatability {
