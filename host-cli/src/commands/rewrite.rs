@@ -251,8 +251,10 @@ impl Found {
             } else {
                 self.not_listed.0 += 1;
             }
-            let way_out = if axis == Axis::Z { "" } else { "; give --clear-z if it may be seated before" };
-            self.warn(line, format!("a cut begins while the seat of {axis} is unknown{way_out}"));
+            let way_out = if axis == Axis::Z { "in the clear" } else { "at a clear height (--clear-z)" };
+            let text =
+                format!("a cut begins while the seat of {axis} is unknown; move it {way_out} before the cut");
+            self.warn(line, text);
         }
         match note.along_travel {
             None => {}
