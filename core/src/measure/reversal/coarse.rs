@@ -3,8 +3,9 @@
 //! Such readings are not places with a normal error: each says that the place, noise added, lay within half
 //! a step. Where all round alike, no repetition tells where in the step the place was; where some round up
 //! and others down, it was near the edge, and is known better than the scatter suggests. So the probability of
-//! each reading is taken as it is, the normal distribution over the step, and the places approached from `+` and
-//! from `-` are integrated apart, for a grid of drifts and of noises. Nothing is simulated; the cost is about
+//! each reading is taken as it is, the normal distribution over the step (D. F. Heitjan, "Inference from grouped
+//! continuous data: a review", Statistical Science 4, 1989; recalled from memory), and the places approached from `+`
+//! and from `-` are integrated apart, for a grid of drifts and of noises. Nothing is simulated; the cost is about
 //! ten thousand looks into a table for each reading, and it pays only for coarse dials.
 //!
 //! Prior of the drift: none as likely as any; and a Cauchy distribution, as drift is mostly far below the step of a

@@ -1,9 +1,9 @@
 //! What the readings say about the size of their noise, and how likely they are.
 //!
-//! The noise of a reading is believed to be one of two kinds beforehand: that of a dial that is read with
-//! care, or anything at all. Each is a conjugate prior of the variance (scaled inverse chi-squared; A. Gelman and
+//! The noise of a reading is believed to be one of two kinds beforehand: about what is usual for a dial that is
+//! read with care, or anything at all. Each is a conjugate prior of the variance (scaled inverse chi-squared; A. Gelman and
 //! others, Bayesian Data Analysis, chapter 3; recalled from memory), so that the noise can be integrated out.
-//! With three cycles this is worth a few readings; with many it does not matter.
+//! It is worth one reading at most; with many cycles it does not matter.
 
 /// What one pair of ratios makes of the readings.
 #[derive(Clone, Copy, Default)]
@@ -45,7 +45,7 @@ pub(super) struct Kind {
     factor: f64,
 }
 
-/// Readings with care.
+/// Readings with care: what a [manner](super::manner) takes for a sound stand.
 pub(super) const SOUND: Kind = Kind { dof: 4.0, factor: 1.0 };
 /// Readings on a stand that gives way: ten times the scatter, give or take.
 pub(super) const LOOSE: Kind = Kind { dof: 1.5, factor: 100.0 };

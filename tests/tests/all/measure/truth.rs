@@ -55,7 +55,7 @@ fn coarse_dials() {
 fn coarse_dials_that_drift_by_parts_of_a_step() {
     let coarse = Sitting { resolution_mm: 0.01, noise_mm: 0.001, cycles: 10, ..Sitting::USUAL };
     holds(Sitting { wander: Wander::Steady(0.001), stations: 3, ..coarse });
-    // Every reading from one side rounds alike.
+    // By about half a step, where readings from one side round nearly alike.
     holds(Sitting { wander: Wander::Steady(0.005), stations: 1, ..coarse });
     holds(Sitting { resolution_mm: 0.0127, wander: Wander::Steady(0.005), stations: 1, ..coarse });
 }
