@@ -1,6 +1,7 @@
 //! One assessment before, one after: did it change, and does it repeat better?
 
 use crate::measure::Estimate;
+use crate::measure::chi_square::share_95;
 use crate::measure::student::beta_lower;
 
 /// What is known after a comparison about the size of lost motion.
@@ -156,6 +157,33 @@ pub struct Repeatability {
     pub dof: f64,
 }
 
+impl Repeatability {
+    /// What an estimate of a standard deviation says: the degrees of freedom are those with which χ² would give an interval as
+    /// wide, so that what a coarse dial or uneven slip adds to its uncertainty counts. `None` where the interval is so wide, or
+    /// the standard deviation so small, that less than half a degree of freedom is left.
+    #[must_use]
+    pub fn of(found: &Estimate) -> Option<Self> {
+        let share = found.expanded_95() / found.value;
+        let (mut low, mut high) = LEAST_AND_MOST_DOF;
+        if !(found.value > 0.0 && share > 0.0 && share <= share_95(low)) {
+            return None;
+        }
+        // The share falls as the degrees of freedom rise; halved in proportion, since they span decades.
+        for _ in 0..60 {
+            let middle = libm::sqrt(low * high);
+            if share_95(middle) > share {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Some(Self { s: found.value, dof: high })
+    }
+}
+
+/// The degrees of freedom between which [`Repeatability::of`] looks.
+const LEAST_AND_MOST_DOF: (f64, f64) = (0.5, 1e4);
+
 /// A ratio with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Ratio {
@@ -178,6 +206,18 @@ pub fn repeatability_ratio(before: Repeatability, after: Repeatability) -> Optio
     let value = after.s / before.s;
     let f = |p| libm::sqrt(f_quantile(p, after.dof, before.dof));
     Some(Ratio { value, low_95: value / f(0.975), high_95: value / f(0.025) })
+}
+
+/// Whether a standard deviation changed as a ratio says.
+#[must_use]
+pub fn answer_of_ratio(ratio: &Ratio) -> Answer {
+    if ratio.high_95 < 1.0 {
+        Answer::Reduced
+    } else if ratio.low_95 > 1.0 {
+        Answer::Increased
+    } else {
+        Answer::NoChangeShown
+    }
 }
 
 /// The value of Fisher's F not exceeded with probability `p`, `over` and `under` degrees of freedom.
@@ -264,6 +304,26 @@ mod tests {
         assert_eq!(repeatability_ratio(r(0.0), r(0.001)), None);
         let ratio = repeatability_ratio(r(0.002), r(0.001)).unwrap();
         assert!(ratio.low_95 < 0.5 && 0.5 < ratio.high_95);
+    }
+
+    #[test]
+    fn the_degrees_of_freedom_of_a_standard_deviation_are_found_again() {
+        for dof in [1.0, 4.5, 9.0, 40.0, 900.0] {
+            let found = Repeatability::of(&crate::measure::chi_square::spread(0.002, dof)).unwrap();
+            assert!((found.dof / dof - 1.0).abs() < 1e-6, "{dof}: {found:?}");
+        }
+        let e = |value, u| Estimate { value, standard_uncertainty: u, dof: f64::INFINITY };
+        // A coarse dial: as wide an interval, whatever its degrees of freedom, tells as little.
+        let coarse = Repeatability::of(&e(0.001, 0.001)).unwrap();
+        assert!(coarse.dof < 3.0, "{coarse:?}");
+        for none in [e(0.0, 0.001), e(0.001, 0.0), e(0.001, 1.0), e(f64::NAN, 0.001), e(0.001, f64::NAN)] {
+            assert_eq!(Repeatability::of(&none), None, "{none:?}");
+        }
+        let says = |low_95, high_95| answer_of_ratio(&Ratio { value: 1.0, low_95, high_95 });
+        assert_eq!(
+            [says(0.5, 0.9), says(0.9, 1.1), says(1.1, 2.0)],
+            [Answer::Reduced, Answer::NoChangeShown, Answer::Increased]
+        );
     }
 
     #[test]

@@ -174,6 +174,9 @@ pub struct Drift {
     pub per_cycle: Option<Value>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub per_hour: Option<Value>,
+    /// Slip and drift together, where they were not told apart.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub per_return: Option<Value>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scatter: Option<Value>,
 }

@@ -13,8 +13,8 @@ use crate::units::{LengthArg, Print};
 use serde_json::Value;
 use std::path::Path;
 use takeup_core::length::Unit;
-use takeup_core::measure::Estimate;
 use takeup_core::measure::decision::Answer;
+use takeup_core::measure::{Estimate, Kind};
 use takeup_core::trend::compare::Repeatability;
 
 /// An assessment with the document it came from.
@@ -83,6 +83,19 @@ pub struct Decided {
 }
 
 impl Decided {
+    /// The rule of ISO 14253-1 (recalled from memory) on estimates that must all be within.
+    #[must_use]
+    pub fn of(found: &[Estimate], limit_mm: f64) -> Self {
+        let (answer, why) = if found.iter().any(|e| e.value.abs() - e.expanded_95() > limit_mm) {
+            (Answer::Over, "")
+        } else if !found.is_empty() && found.iter().all(|e| e.value.abs() + e.expanded_95() <= limit_mm) {
+            (Answer::Within, "")
+        } else {
+            (Answer::Undecided, "the limit lies inside a 95 % interval")
+        };
+        Self { limit_mm, answer, cycles: None, why: why.to_owned() }
+    }
+
     /// The decision as documents carry it.
     #[must_use]
     pub fn document(&self, print: Print) -> Value {
@@ -197,6 +210,12 @@ impl Assessment {
         self.document["routine"].as_str().unwrap_or("")
     }
 
+    /// The same, where it is one that this program knows.
+    #[must_use]
+    pub fn kind(&self) -> Option<Kind> {
+        Kind::from_name(self.routine())
+    }
+
     /// The lost motion, mean over the stations, where the routine gives it.
     #[must_use]
     pub fn lost_motion_mm(&self) -> Option<Estimate> {
@@ -247,17 +266,13 @@ impl Assessment {
         if found.is_empty() {
             found.extend(self.lost_motion_mm);
         }
-        let (answer, why) = if found.iter().any(|e| e.value.abs() - e.expanded_95() > limit_mm) {
-            (Answer::Over, "")
-        } else if !found.is_empty() && found.iter().all(|e| e.value.abs() + e.expanded_95() <= limit_mm) {
-            (Answer::Within, "")
-        } else {
-            (
-                Answer::Undecided,
-                "the limit lies inside a 95 % interval; assess the readings with this limit to see how many more cycles would decide",
-            )
-        };
-        Decided { limit_mm, answer, cycles: None, why: why.to_owned() }
+        let mut decided = Decided::of(&found, limit_mm);
+        if decided.answer == Answer::Undecided {
+            decided
+                .why
+                .push_str("; assess the readings with this limit to see how many more cycles would decide");
+        }
+        decided
     }
 
     /// A value with its uncertainty at a place of the document, times `factor`.

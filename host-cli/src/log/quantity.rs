@@ -3,7 +3,7 @@
 use crate::log::assessment::Assessment;
 use crate::units::{LengthArg, Print, decimals};
 use takeup_core::length::Unit;
-use takeup_core::measure::Estimate;
+use takeup_core::measure::{Estimate, Kind};
 use takeup_core::trend::{Session, watch};
 
 /// A quantity that assessments carry.
@@ -22,6 +22,8 @@ pub enum Quantity {
     Slip,
     /// Drift per hour
     Drift,
+    /// Slip and drift together, per return: where they were not told apart
+    PerReturn,
     /// Scatter of one return (standard deviation)
     ReturnScatter,
     /// Clearance under load
@@ -38,6 +40,19 @@ pub enum Quantity {
     PeriodicError,
     /// Hysteresis of the indicator itself
     Hysteresis,
+    /// Scatter of the indicator itself (standard deviation)
+    IndicatorScatter,
+}
+
+/// Which way a quantity is the better.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Better {
+    /// The smaller its size.
+    Smaller,
+    /// The larger.
+    Larger,
+    /// Neither: it is a part of one that is judged as a whole.
+    Part,
 }
 
 /// What a quantity is measured in.
@@ -60,13 +75,14 @@ pub enum Scale {
 
 impl Quantity {
     /// Every quantity.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 16] = [
         Self::LostMotion,
         Self::Repeatability,
         Self::DeadBand,
         Self::WindUp,
         Self::Slip,
         Self::Drift,
+        Self::PerReturn,
         Self::ReturnScatter,
         Self::Clearance,
         Self::Stiffness,
@@ -75,7 +91,35 @@ impl Quantity {
         Self::LeadError,
         Self::PeriodicError,
         Self::Hysteresis,
+        Self::IndicatorScatter,
     ];
+
+    /// What a kind of test gives, what it is taken for first.
+    #[must_use]
+    pub const fn of_kind(kind: Kind) -> &'static [Self] {
+        match kind {
+            Kind::Reversal => &[Self::LostMotion, Self::Repeatability],
+            Kind::Positioning => {
+                &[Self::LostMotion, Self::LeadError, Self::PeriodicError, Self::Repeatability]
+            }
+            Kind::SmallSteps => &[Self::LostMotion, Self::DeadBand, Self::WindUp],
+            Kind::Return => &[Self::Slip, Self::PerReturn, Self::Drift, Self::ReturnScatter],
+            Kind::PushPull => &[Self::Clearance, Self::Stiffness],
+            // What is still to come depends on when the readings ended.
+            Kind::WarmUp => &[Self::Growth],
+            Kind::Indicator => &[Self::Hysteresis, Self::IndicatorScatter],
+        }
+    }
+
+    /// Which way it is the better.
+    #[must_use]
+    pub const fn better(self) -> Better {
+        match self {
+            Self::Stiffness => Better::Larger,
+            Self::DeadBand | Self::WindUp => Better::Part,
+            _ => Better::Smaller,
+        }
+    }
 
     /// Its name on the command line.
     #[must_use]
@@ -87,6 +131,7 @@ impl Quantity {
             Self::WindUp => "wind-up",
             Self::Slip => "slip",
             Self::Drift => "drift",
+            Self::PerReturn => "per-return",
             Self::ReturnScatter => "return-scatter",
             Self::Clearance => "clearance",
             Self::Stiffness => "stiffness",
@@ -95,6 +140,7 @@ impl Quantity {
             Self::LeadError => "lead-error",
             Self::PeriodicError => "periodic-error",
             Self::Hysteresis => "hysteresis",
+            Self::IndicatorScatter => "indicator-scatter",
         }
     }
 
@@ -108,6 +154,7 @@ impl Quantity {
             Self::WindUp => "wind-up",
             Self::Slip => "slip per lift",
             Self::Drift => "drift",
+            Self::PerReturn => "slip with drift per return",
             Self::ReturnScatter => "scatter of a return",
             Self::Clearance => "clearance under load",
             Self::Stiffness => "stiffness",
@@ -116,6 +163,7 @@ impl Quantity {
             Self::LeadError => "lead error",
             Self::PeriodicError => "periodic error",
             Self::Hysteresis => "hysteresis of the indicator",
+            Self::IndicatorScatter => "scatter of the indicator",
         }
     }
 
@@ -128,6 +176,7 @@ impl Quantity {
             Self::WindUp => "/take_up/wind_up",
             Self::Slip => "/drift/per_cycle",
             Self::Drift => "/drift/per_hour",
+            Self::PerReturn => "/drift/per_return",
             Self::ReturnScatter => "/drift/scatter",
             Self::Clearance => "/under_load/clearance",
             Self::Stiffness => "/under_load/stiffness_n_per_mm",
@@ -136,6 +185,7 @@ impl Quantity {
             Self::LeadError => "/positioning/lead_error_per_length",
             Self::PeriodicError => "/positioning/periodic/amplitude",
             Self::Hysteresis => "/indicator/hysteresis",
+            Self::IndicatorScatter => "/indicator/s",
         })
     }
 
@@ -152,7 +202,7 @@ impl Quantity {
     #[must_use]
     pub const fn scale(self) -> Scale {
         match self {
-            Self::Repeatability | Self::ReturnScatter => Scale::Logarithm,
+            Self::Repeatability | Self::ReturnScatter | Self::IndicatorScatter => Scale::Logarithm,
             _ => Scale::Plain,
         }
     }
@@ -270,7 +320,7 @@ impl Quantity {
             Dimension::Stiffness => (1.0, 0, "N/mm"),
         };
         // Slips and standard deviations are smaller than what they spoil.
-        let small = matches!(self, Self::Slip | Self::Repeatability | Self::ReturnScatter);
+        let small = self.scale() == Scale::Logarithm || matches!(self, Self::Slip | Self::PerReturn);
         Printed { factor, places: places + usize::from(small), unit }
     }
 }
@@ -297,10 +347,10 @@ impl Printed {
         decimals(self.value(found), self.places)
     }
 
-    /// As text with one digit more, for uncertainties.
+    /// As text with one digit more, for uncertainties; whole numbers stay whole.
     #[must_use]
     pub fn fine(self, found: f64) -> String {
-        decimals(self.value(found), self.places + 1)
+        decimals(self.value(found), if self.places > 0 { self.places + 1 } else { 0 })
     }
 
     /// As text with two digits more, for changes per week.
@@ -337,11 +387,11 @@ mod tests {
         let assessment = Assessment::from_value(json!({
             "schema": "takeup.assessment/1", "axis": "Z", "routine": "small-steps", "units": "in",
             "lost_motion": part, "take_up": { "dead_band": part, "wind_up": part },
-            "drift": { "per_cycle": part, "per_hour": part, "scatter": part },
+            "drift": { "per_cycle": part, "per_hour": part, "per_return": part, "scatter": part },
             "under_load": { "clearance": part, "stiffness_n_per_mm": stiff },
             "growth": { "amplitude": part, "left": part },
             "positioning": { "lead_error_per_length": part, "periodic": { "amplitude": part } },
-            "indicator": { "hysteresis": part },
+            "indicator": { "hysteresis": part, "s": part },
             "stations": [{ "target": 0.0, "lost_motion": part, "plus": { "n": 5, "s": 0.001 },
                            "minus": { "n": 5, "s": 0.001 } }],
         }))

@@ -136,11 +136,11 @@ impl Findings for Assessment {
 
     fn fill(&self, document: &mut Document, print: Print) {
         let value = |estimate: &Estimate| Value::of_length(estimate, print);
-        let (per_cycle, per_hour) = match &self.trend {
-            Trend::Apart { per_cycle, per_hour } => (Some(value(per_cycle)), Some(value(per_hour))),
-            Trend::Together(_) => (None, None),
+        let (per_cycle, per_hour, per_return) = match &self.trend {
+            Trend::Apart { per_cycle, per_hour } => (Some(value(per_cycle)), Some(value(per_hour)), None),
+            Trend::Together(_) => (None, None, Some(value(&self.per_return))),
         };
-        document.drift = Some(Drift { per_cycle, per_hour, scatter: Some(value(&self.scatter)) });
+        document.drift = Some(Drift { per_cycle, per_hour, per_return, scatter: Some(value(&self.scatter)) });
     }
 
     fn numbers(&self, slip: &mut Slip<'_>, axis: Axis) {

@@ -20,7 +20,6 @@ use crate::units::Print;
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
-use takeup_core::measure::Kind;
 
 /// What is to follow, checked before the first reading.
 pub(super) struct After {
@@ -36,13 +35,7 @@ impl After {
             Some(path) => {
                 let (earlier, name) =
                     (load(path, None, In::PrintedUnits, ctx)?.assessment, input::name(path));
-                comparable(&earlier, &name, &plan.axis.to_string())?;
-                if !matches!(plan.kind, Kind::Reversal | Kind::Positioning | Kind::SmallSteps) {
-                    return Err(Refusal::new(
-                        format!("a {} test gives no lost motion to compare", plan.kind),
-                        "Leave --compare out; the log keeps the session all the same.",
-                    ));
-                }
+                comparable(&earlier, &name, &plan.axis.to_string(), Some(plan.kind))?;
                 Some((earlier, name))
             }
         };
@@ -141,12 +134,13 @@ impl Logging {
         let entry = Entry::session(assessment, Some(&readings), &machine, taken, jiff::Timestamp::now());
         let store = Store::open_or_create(log)?;
         let entry = store.same_session(&entry)?.unwrap_or(entry);
-        let sessions = store.sessions(&machine, assessment.axis(), Quantity::LostMotion)?;
-        // The same readings measured against themselves would say nothing.
-        let before = sessions.iter().rev().filter(|row| row.at < entry.at);
         let mut last = None;
-        for row in before {
-            if let Some(earlier) = store.entry(row.id)?.entry.assessment() {
+        for quantity in assessment.kind().map_or(&[][..], Quantity::of_kind) {
+            let sessions = store.sessions(&machine, assessment.axis(), *quantity)?;
+            // The same readings measured against themselves would say nothing.
+            if let Some(row) = sessions.iter().rev().find(|row| row.at < entry.at)
+                && let Some(earlier) = store.entry(row.id)?.entry.assessment()
+            {
                 last = Some((earlier, format!("entry {} of {}", row.id, row.at)));
                 break;
             }

@@ -118,8 +118,8 @@ fn what_could_not_be_compared_is_told_before_anything_is_measured() {
     let names = folder.names();
     for (plan, with, words) in [
         ("reversal --axis z --station 0", "x.csv", ["axis X", "axis Z"]),
-        ("reversal --axis z --station 0", "dial.csv", ["dial.csv", "no lost motion"]),
-        ("warm-up --axis z --mark 0", "z.csv", ["warm-up", "no lost motion"]),
+        ("reversal --axis z --station 0", "dial.csv", ["dial.csv", "before is indicator"]),
+        ("warm-up --axis z --mark 0", "z.csv", ["after is warm-up", "one kind"]),
     ] {
         simulated(plan, &format!("-o new.csv --log new.log --compare {with}")).refused(&words);
         assert_eq!(folder.names(), names);

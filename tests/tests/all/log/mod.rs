@@ -4,6 +4,7 @@ mod book;
 mod comparison;
 mod faults;
 mod killed;
+mod kinds;
 
 use serde_json::{Value, json};
 

@@ -1,9 +1,15 @@
 //! How often the interval of a comparison holds the truth, over simulated sittings before and after a repair.
 
+use takeup_core::measure::returns::Trend;
 use takeup_core::measure::reversal::Station;
+use takeup_core::measure::{Estimate, Setup, indicator, push_pull};
 use takeup_core::slack::simulated::Noise;
-use takeup_core::trend::compare::{Model, Repeatability, change_at, repeatability_ratio};
+use takeup_core::trend::compare::{Model, Repeatability, change, change_at, repeatability_ratio};
+use takeup_tests::dialling::Dialling;
+use takeup_tests::pushing::Pushing;
+use takeup_tests::returning::Returning;
 use takeup_tests::sitting::Sitting;
+use takeup_tests::warming::Warming;
 
 const SEEDS: u64 = 1000;
 
@@ -94,5 +100,82 @@ fn intervals_of_comparisons_hold_the_truth() {
         );
         assert!((0.93..=0.99).contains(&change), "{}: {change} of the changes hold", repair.name);
         assert!((0.93..=0.99).contains(&ratio), "{}: {ratio} of the ratios hold", repair.name);
+    }
+}
+
+/// How many of the intervals of a change, and of a ratio, hold the truth; `found` gives the estimates before and after.
+fn held(truth: f64, found: impl Fn(u64) -> Option<(Estimate, Estimate)>) -> (f64, f64) {
+    let (mut changes, mut ratios, mut n) = (0.0, 0.0, 0.0);
+    for seed in 0..400 {
+        let Some((before, after)) = found(900_000 + 2 * seed) else { continue };
+        n += 1.0;
+        let change = change(before, after);
+        changes += f64::from(u8::from((change.value - truth).abs() <= change.expanded_95()));
+        if let (Some(before), Some(after)) = (Repeatability::of(&before), Repeatability::of(&after)) {
+            let ratio = repeatability_ratio(before, after).expect("scatter");
+            ratios += f64::from(u8::from((ratio.low_95..=ratio.high_95).contains(&truth)));
+        }
+    }
+    assert!(n > 360.0, "{n} of 400 tests gave it");
+    (changes / n, ratios / n)
+}
+
+#[test]
+fn intervals_of_other_kinds_hold_the_truth() {
+    let returns = |slip_mm, noise_mm, seed| {
+        Returning { slip_mm, noise_mm, drift_mm_per_h: 0.02, ..Returning::USUAL }.assess(seed)
+    };
+    let slip = |slip_mm, seed| match returns(slip_mm, 0.003, seed).trend {
+        Trend::Apart { per_cycle, .. } => Some(per_cycle),
+        Trend::Together(_) => None,
+    };
+    let growth = |amplitude_mm, seed| Warming { amplitude_mm, ..Warming::USUAL }.assess(seed).amplitude;
+    let push = |clearance_mm, stiffness_n_per_mm, seed| {
+        let pushing = Pushing { clearance_mm, stiffness_n_per_mm, ..Pushing::USUAL };
+        push_pull::assess(&pushing.readings(seed), &pushing.setup()).ok()
+    };
+    let dial = |hysteresis_mm, noise_mm, seed| {
+        let dialling = Dialling { hysteresis_mm, noise_mm, ..Dialling::USUAL };
+        let setup = Setup { resolution_mm: dialling.resolution_mm, ..Setup::default() };
+        indicator::assess(&dialling.readings(seed), &setup).ok()
+    };
+    let lag = |lag_mm, seed| dial(lag_mm, 0.001, seed)?.hysteresis;
+    let spring = |k, seed| push(0.08, k, seed)?.stiffness;
+    let changes = [
+        ("slip per lift", held(0.008, |seed| Some((slip(0.01, seed)?, slip(0.002, seed + 1)?)))),
+        ("growth", held(-0.02, |seed| Some((growth(0.05, seed)?, growth(0.03, seed + 1)?)))),
+        (
+            "clearance",
+            held(-0.06, |seed| {
+                Some((push(0.08, 4e3, seed)?.clearance, push(0.02, 4e3, seed + 1)?.clearance))
+            }),
+        ),
+        ("stiffness", held(1000.0, |seed| Some((spring(3000.0, seed)?, spring(4000.0, seed + 1)?)))),
+        ("hysteresis", held(0.005, |seed| Some((lag(0.003, seed)?, lag(0.008, seed + 1)?)))),
+    ];
+    println!("400 pairs of tests each, seeds from 900 000\n{:<22}  interval holds", "");
+    for (name, (share, _)) in changes {
+        println!("{name:<22}  {:>13.1}%", 100.0 * share);
+        assert!((0.92..=1.0).contains(&share), "change of {name}: {share}");
+    }
+    // The rounding of the dial is in the scatter of the indicator and taken out of that of returns.
+    let rounded = |noise: f64| (noise * noise + 1e-6 / 12.0).sqrt();
+    let ratios = [
+        (
+            "scatter of a return",
+            held(0.5, |seed| {
+                Some((returns(0.01, 0.006, seed).scatter, returns(0.01, 0.003, seed + 1).scatter))
+            }),
+        ),
+        (
+            "scatter of indicators",
+            held(rounded(0.004) / rounded(0.002), |seed| {
+                Some((dial(0.003, 0.002, seed)?.s, dial(0.003, 0.004, seed + 1)?.s))
+            }),
+        ),
+    ];
+    for (name, (_, share)) in ratios {
+        println!("{name:<22}  {:>13.1}%", 100.0 * share);
+        assert!((0.92..=1.0).contains(&share), "ratio of {name}: {share}");
     }
 }
