@@ -101,7 +101,8 @@ fn usage_refusal(error: &clap::Error) -> Refusal {
                 way_out.push(format!("Tip: {tip}."));
             }
         } else if line.starts_with("Usage: ") {
-            way_out.push(format!("{line}."));
+            // "FILE..." ends in points already.
+            way_out.push(format!("{}.", line.strip_suffix('.').unwrap_or(line)));
         } else if line.starts_with("For more information") {
             // Said below, in the words of the other refusals.
         } else {

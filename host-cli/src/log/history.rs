@@ -160,10 +160,17 @@ impl History {
         self.steps.iter().find(|step| step.day >= changed)
     }
 
-    /// Whether the last session is shown to be over the limit.
+    /// Whether nothing was measured since the machine was changed: what was found before says nothing of it now.
+    #[must_use]
+    pub fn is_stale(&self) -> bool {
+        self.since_change().is_none()
+    }
+
+    /// Whether the last session is shown to be over the limit, and nothing was changed since.
     #[must_use]
     pub fn is_over(&self) -> bool {
         match (self.limit, self.last()) {
+            _ if self.is_stale() => false,
             (Some(limit), Some(step)) => step.row.found.value.abs() - step.row.found.expanded_95() > limit,
             _ => false,
         }

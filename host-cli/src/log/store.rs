@@ -287,7 +287,8 @@ impl Store {
         read().map_err(|error| refusal(&error, &self.path))
     }
 
-    /// The last session of one axis that is not corrected.
+    /// The last session of one axis that is not corrected: the last that gives lost motion, if any does, since that is what a
+    /// machine is judged by.
     ///
     /// # Errors
     /// When the file cannot be read.
@@ -297,11 +298,29 @@ impl Store {
                 "SELECT {COLUMNS} FROM entry e WHERE e.machine = ?1 AND e.axis = ?2 AND e.kind = 'session'
                  AND e.digest NOT IN
                  (SELECT json_extract(body, '$.corrects') FROM entry WHERE kind = 'correction' AND machine = ?1)
-                 ORDER BY e.at DESC, e.id DESC LIMIT 1"
+                 ORDER BY e.value_mm IS NULL, e.at DESC, e.id DESC LIMIT 1"
             ),
             params![machine, axis],
         )?;
         Ok(found.into_iter().next())
+    }
+
+    /// The last session of each kind of test of one axis that is not corrected, the latest first.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn last_of_each_kind(&self, machine: &str, axis: &str) -> Result<Vec<Kept>, Refusal> {
+        self.query(
+            &format!(
+                "SELECT {COLUMNS} FROM entry e WHERE e.id IN (SELECT id FROM
+                 (SELECT id, row_number() OVER
+                 (PARTITION BY json_extract(body, '$.assessment.routine') ORDER BY at DESC, id DESC) AS age
+                 FROM entry WHERE machine = ?1 AND axis = ?2 AND kind = 'session' AND digest NOT IN
+                 (SELECT json_extract(body, '$.corrects') FROM entry WHERE kind = 'correction' AND machine = ?1))
+                 WHERE age = 1) ORDER BY e.at DESC, e.id DESC"
+            ),
+            params![machine, axis],
+        )
     }
 
     /// The compensation table in force on a machine: the bytes of the last one that is not corrected, and its entry.

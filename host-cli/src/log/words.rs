@@ -31,6 +31,9 @@ pub fn said(history: &History, lengths: Print) -> Said {
     });
     let last = last.unwrap_or_default();
     let verdict = match (&history.alarm, history.is_over()) {
+        _ if history.is_stale() => {
+            format!("Not measured since the machine was changed, {of}: before that {what} was {last}.")
+        }
         (Some(_), true) => {
             format!("ALARM, {of}: {what} has changed, and at {last} it is OVER the limit of {limit}.")
         }
@@ -93,6 +96,7 @@ fn next(history: &History) -> String {
         history.axis
     );
     let next = match (history.is_over(), &history.alarm, history.quantity) {
+        _ if history.is_stale() => "Measure again, the same way, to see what the change did.",
         (true, _, Quantity::LostMotion) => {
             "Assess the last session for the likely cause, and repair it; until then correct programs for what is lost."
         }

@@ -5,12 +5,13 @@ use crate::log::assessment::Assessment;
 use crate::log::entry::Entry;
 use crate::log::history::History;
 use crate::log::quantity::{Quantity, Scale};
-use crate::log::store::Store;
+use crate::log::store::{Kept, Store};
 use crate::log::words::{self, date};
 use crate::refusal::Refusal;
 use crate::report::how::How;
 use crate::report::page::{Figure, Key, Part, Table, Tone};
 use crate::report::plot::{Bar, Plot, Stroke, draw};
+use crate::report::readings;
 use crate::report::session::{Session, limits, moment};
 use crate::units::{LengthArg, Print, decimals};
 
@@ -55,7 +56,7 @@ pub fn axis(
         let said = words::said(&history, print);
         let tone = match history.is_adverse() {
             true => Tone::Bad,
-            false if history.steps.len() < 2 => Tone::Open,
+            false if history.steps.len() < 2 || history.is_stale() => Tone::Open,
             false => Tone::Good,
         };
         // The first quantity is the one the machine is judged by; of the others only what calls for action is said here.
@@ -93,6 +94,7 @@ pub fn axis(
             limit_mm,
             source: &format!("Log entry {} of {}", last.id, moment(&last.entry.at)),
             print,
+            ctx,
         };
         let mut own = session.part()?;
         if part.verdict.is_empty() {
@@ -110,6 +112,9 @@ pub fn axis(
         part.sources.append(&mut own.sources);
         part.hows.append(&mut own.hows);
     }
+    for kept in store.last_of_each_kind(machine, axis)?.iter().filter(|kept| kept.id != last.id) {
+        other_kind(kept, machine, axis, print, &mut part)?;
+    }
     if !events.is_empty() {
         let rows = events
             .iter()
@@ -121,6 +126,25 @@ pub fn axis(
         part.tables.push(Table::new("Events", &["what", "date"], rows));
     }
     Ok(Some(part))
+}
+
+/// The plots of the last session of a kind of test that the machine is not judged by.
+fn other_kind(kept: &Kept, machine: &str, axis: &str, print: Print, part: &mut Part) -> Result<(), Refusal> {
+    let (Some(assessment), Some(readings)) = (kept.entry.assessment(), readings_of(&kept.entry)) else {
+        return Ok(());
+    };
+    let day = kept.entry.at.get(..10).unwrap_or_default();
+    for mut figure in readings::figures(&assessment, &readings, print)? {
+        figure.title = format!("{}, {day}", figure.title);
+        part.figures.push(figure);
+        part.sources.push(format!(
+            "Log entry {} of {}: {} test of axis {axis} of {machine}.",
+            kept.id,
+            moment(&kept.entry.at),
+            assessment.routine()
+        ));
+    }
+    Ok(())
 }
 
 /// The readings that a session was made from, if they were kept.
@@ -197,6 +221,7 @@ fn over_time(history: &History, print: Print) -> Result<Figure, Refusal> {
         limits,
         uprights,
         from_zero: quantity != Quantity::Stiffness,
+        days: true,
         ..Plot::default()
     };
     let svg = draw(&plot, &words, &|day| short_date(day, high - low))

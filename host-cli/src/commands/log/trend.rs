@@ -130,7 +130,7 @@ fn document(history: &History, lengths: Print) -> serde_json::Value {
         "events": history.events.iter().map(|happened| json!({
             "entry": happened.id, "at": happened.at, "event": happened.event, "text": happened.text,
         })).collect::<Vec<_>>(),
-        "answer": if history.alarm.is_some() { "alarm" } else if history.is_over() { "over" } else { "steady" },
+        "answer": answer(history),
     });
     if let (Some(slope), Scale::Plain) = (history.slope, quantity.scale()) {
         document["per_week"] = interval(slope.per_day.scaled(7.0));
@@ -158,6 +158,15 @@ fn document(history: &History, lengths: Print) -> serde_json::Value {
     document
 }
 
+fn answer(history: &History) -> &'static str {
+    match (history.is_stale(), history.alarm.is_some(), history.is_over()) {
+        (true, ..) => "not-measured-since",
+        (_, true, _) => "alarm",
+        (_, _, true) => "over",
+        _ => "steady",
+    }
+}
+
 fn chart(chart: Chart) -> &'static str {
     match chart {
         Chart::Cusum => "cusum",
@@ -169,6 +178,7 @@ fn text(history: &History, lengths: Print, ctx: &Context) -> String {
     let screen = ctx.screen();
     let said = words::said(history, lengths);
     let tone = match (&history.alarm, history.is_over()) {
+        (None, false) if history.is_stale() => Tone::Caution,
         (None, false) if history.steps.len() > 1 => Tone::Good,
         (None, false) => Tone::Strong,
         _ => Tone::Adverse,
