@@ -15,7 +15,7 @@ fn main() {
     let folder = tempfile::tempdir().expect("a folder");
     let log = folder.path().join("l.db");
     let mut store = Store::open_or_create(&log).expect("a log");
-    let readings = "0,+,0.0012\n0,-,0.0511\n".repeat(READINGS / 2);
+    let readings = format!("target,approach,reading\n{}", "0,+,0.0012\n0,-,0.0511\n".repeat(READINGS / 2));
     let start = Instant::now();
     for machine in 0..MACHINES {
         let entries: Vec<_> = (0..SESSIONS)

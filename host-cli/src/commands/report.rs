@@ -155,6 +155,7 @@ fn one_session(path: &Path, limit: Option<LengthArg>, ctx: &Context) -> Result<(
         limit_mm: limit.map(|limit| limit.mm(print.unit)).or(assessment.limit_mm()),
         source: &input::name(path),
         print,
+        ctx,
     };
     let taken = assessment.document()["taken"].as_str().map(|taken| format!(", {}", moment(taken)));
     let title = format!("{machine}, axis {}: one session{}", assessment.axis(), taken.unwrap_or_default());

@@ -17,6 +17,14 @@ pub enum How {
     Positioning,
     /// Dead band and wind-up.
     TakeUp,
+    /// Slip, drift and scatter of returns.
+    Returns,
+    /// Growth while the machine warms up.
+    Growth,
+    /// Clearance and stiffness under load.
+    UnderLoad,
+    /// The indicator itself.
+    Indicator,
     /// Control charts.
     Charts,
     /// Change per week and forecast.
@@ -67,6 +75,29 @@ impl How {
                 "After a reversal nothing moves over the dead band; then the axis follows, late by the wind-up, which fills \
                  along an exponential.",
                 "Derived from the play operator: many clearances in parallel.",
+            ),
+            Self::Returns => (
+                "Slip, drift, scatter of a return",
+                "A line over the lifts and one over the clock, fitted together; slip that differs from lift to lift is a random \
+                 walk of a size found from the readings. Only pauses tell slip and drift apart.",
+                "P. de Jong, Biometrika 75 (1988); Hoeting and others, Statistical Science 14 (1999).",
+            ),
+            Self::Growth => (
+                "Growth",
+                "A body that is warmed evenly: fast at first, then ever slower. The interval is all growth that the readings \
+                 leave open; none is given while the curve does not bend.",
+                "Bates and Watts, Nonlinear Regression Analysis and Its Applications (1988), chapter 6.",
+            ),
+            Self::UnderLoad => (
+                "Clearance and stiffness",
+                "Two parallel lines of place against force, a clearance apart, under every pair of forces between which it may \
+                 be crossed; averaged by likelihood.",
+                "Hoeting and others, Statistical Science 14 (1999).",
+            ),
+            Self::Indicator => (
+                "The indicator itself",
+                "The standard deviation of readings of one face, and the mean approached - less the mean approached +.",
+                "Terms as in ISO 463 and ISO 9493 (recalled from memory).",
             ),
             Self::Charts => (
                 "Alarm, and steps in s",

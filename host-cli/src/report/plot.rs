@@ -77,6 +77,8 @@ pub struct Plot {
     pub from_zero: bool,
     /// Whether the horizontal axis counts.
     pub counts: bool,
+    /// Whether the horizontal axis is days, which the page's script can look at in part.
+    pub days: bool,
 }
 
 const INK: RGBColor = RGBColor(0x1d, 0x27, 0x2e);
@@ -84,8 +86,11 @@ const FAINT: RGBColor = RGBColor(0xd5, 0xda, 0xdd);
 const FIRST: RGBColor = RGBColor(0x0b, 0x5a, 0x7a);
 const SECOND: RGBColor = RGBColor(0x9a, 0x3b, 0x12);
 const LIMIT: RGBColor = RGBColor(0xa3, 0x14, 0x2b);
-const SIZE: (u32, u32) = (440, 290);
-const FONT: i32 = 16;
+/// The drawing is laid out in points of a page 440 wide. Its coordinates are whole numbers, so it is drawn four times as
+/// large: a curve is smooth, a mark is where it belongs.
+const FINE: u32 = 4;
+const SIZE: (u32, u32) = (440 * FINE, 290 * FINE);
+const FONT: u32 = 16 * FINE;
 
 type Chart<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
 type Failed = Box<dyn std::error::Error>;
@@ -97,8 +102,13 @@ type Failed = Box<dyn std::error::Error>;
 pub fn draw(plot: &Plot, words: &str, tick: &dyn Fn(f64) -> String) -> Result<String, String> {
     let mut svg = String::new();
     let mut pointed = String::new();
-    draw_into(plot, &mut svg, &mut pointed, tick).map_err(|error| error.to_string())?;
-    let named = format!("<svg class=\"plot\" role=\"img\" aria-label=\"{}\" ", escape(words));
+    let area = draw_into(plot, &mut svg, &mut pointed, tick).map_err(|error| error.to_string())?;
+    let spans = Spans::of(plot);
+    let days = match plot.days {
+        true => format!("data-area=\"{area}\" data-days=\"{} {}\" ", spans.left, spans.right),
+        false => String::new(),
+    };
+    let named = format!("<svg class=\"plot\" role=\"img\" aria-label=\"{}\" {days}", escape(words));
     Ok(svg.replacen("<svg ", &named, 1).replacen("</svg>", &format!("{pointed}</svg>"), 1))
 }
 
@@ -125,21 +135,22 @@ impl Spans {
     }
 }
 
+/// Draws everything but what is pointed at; tells the left, right, upper and lower edge of the area within the axes.
 fn draw_into(
     plot: &Plot,
     svg: &mut String,
     pointed: &mut String,
     tick: &dyn Fn(f64) -> String,
-) -> Result<(), Failed> {
+) -> Result<String, Failed> {
     let spans = Spans::of(plot);
     let (bottom, top) = (spans.bottom, spans.top);
     let area: DrawingArea<SVGBackend<'_>, Shift> = SVGBackend::with_string(svg, SIZE).into_drawing_area();
     let mut chart = ChartBuilder::on(&area)
-        .margin(10)
-        .margin_right(24)
-        .margin_top(if plot.uprights.is_empty() { 10 } else { 28 })
-        .x_label_area_size(50)
-        .y_label_area_size(80)
+        .margin(10 * FINE)
+        .margin_right(24 * FINE)
+        .margin_top(if plot.uprights.is_empty() { 10 } else { 28 } * FINE)
+        .x_label_area_size(50 * FINE)
+        .y_label_area_size(80 * FINE)
         .build_cartesian_2d(spans.left..spans.right, bottom..top)?;
     let font = ("sans-serif", FONT).into_font().color(&INK);
     let places = places(top - bottom);
@@ -154,34 +165,50 @@ fn draw_into(
         .y_label_formatter(&|y| decimals(*y, places))
         .label_style(font.clone())
         .axis_desc_style(font)
-        .axis_style(INK)
-        .bold_line_style(FAINT)
+        .axis_style(INK.stroke_width(FINE))
+        .set_all_tick_mark_size(5 * FINE)
+        .bold_line_style(FAINT.stroke_width(FINE))
         .light_line_style(TRANSPARENT)
         .draw()?;
     for (at, _) in &plot.uprights {
-        chart.draw_series(DashedLineSeries::new([(*at, bottom), (*at, top)], 4, 4, INK.into()))?;
+        chart.draw_series(DashedLineSeries::new(
+            [(*at, bottom), (*at, top)],
+            4 * FINE,
+            4 * FINE,
+            INK.stroke_width(FINE),
+        ))?;
     }
     for limit in &plot.limits {
         let ends = [(spans.left, *limit), (spans.right, *limit)];
-        chart.draw_series(LineSeries::new(ends, LIMIT.stroke_width(2)))?;
+        chart.draw_series(LineSeries::new(ends, LIMIT.stroke_width(2 * FINE)))?;
     }
     for (stroke, points) in &plot.curves {
         let points = points.iter().copied();
         match stroke {
-            Stroke::Fitted => chart.draw_series(LineSeries::new(points, INK.stroke_width(2)))?,
-            Stroke::Ideal => chart.draw_series(DashedLineSeries::new(points, 2, 4, INK.into()))?,
+            Stroke::Fitted => chart.draw_series(LineSeries::new(points, INK.stroke_width(2 * FINE)))?,
+            Stroke::Ideal => chart.draw_series(DashedLineSeries::new(
+                points,
+                2 * FINE,
+                4 * FINE,
+                INK.stroke_width(FINE),
+            ))?,
         };
     }
     for bar in &plot.bars {
-        chart.draw_series(LineSeries::new([(bar.at, bar.low), (bar.at, bar.high)], FIRST.stroke_width(2)))?;
+        chart.draw_series(LineSeries::new(
+            [(bar.at, bar.low), (bar.at, bar.high)],
+            FIRST.stroke_width(2 * FINE),
+        ))?;
     }
-    chart.draw_series(plot.bars.iter().map(|bar| Circle::new((bar.at, bar.value), 4, FIRST.filled())))?;
+    chart.draw_series(
+        plot.bars.iter().map(|bar| Circle::new((bar.at, bar.value), 4 * FINE, FIRST.filled())),
+    )?;
     for mark in &plot.marks {
         let at = (mark.at, mark.value.clamp(bottom, top));
         match mark.kind {
-            Kind::Plus => chart.draw_series([Circle::new(at, 4, FIRST.filled())])?,
-            Kind::Minus => chart.draw_series([TriangleMarker::new(at, 6, SECOND.filled())])?,
-            Kind::Aside => chart.draw_series([Cross::new(at, 5, LIMIT.stroke_width(2))])?,
+            Kind::Plus => chart.draw_series([Circle::new(at, 4 * FINE, FIRST.filled())])?,
+            Kind::Minus => chart.draw_series([TriangleMarker::new(at, 6 * FINE, SECOND.filled())])?,
+            Kind::Aside => chart.draw_series([Cross::new(at, 5 * FINE, LIMIT.stroke_width(2 * FINE))])?,
         };
     }
     head_uprights(plot, &chart, &area, top)?;
@@ -190,13 +217,15 @@ fn draw_into(
         let (x, y) = chart.backend_coord(&(at, value));
         let _ = write!(
             pointed,
-            "<circle class=\"point\" cx=\"{x}\" cy=\"{y}\" r=\"9\"><title>{}</title></circle>",
+            "<circle class=\"point\" cx=\"{x}\" cy=\"{y}\" r=\"{}\"><title>{}</title></circle>",
+            9 * FINE,
             escape(words)
         );
     }
+    let (across, down) = chart.plotting_area().get_pixel_range();
     drop(chart);
     area.present()?;
-    Ok(())
+    Ok(format!("{} {} {} {}", across.start, across.end, down.start, down.end))
 }
 
 /// What stands above the upright lines, as far as there is room.
@@ -211,10 +240,10 @@ fn head_uprights(
     let mut free = 0;
     for (at, words) in &plot.uprights {
         let (x, y) = chart.backend_coord(&(*at, top));
-        let half = 5 * words.chars().count() as i32;
+        let half = (5 * FINE) as i32 * words.chars().count() as i32;
         if x - half >= free && x + half <= SIZE.0 as i32 {
-            area.draw_text(words, &style, (x, y - 4))?;
-            free = x + half + 4;
+            area.draw_text(words, &style, (x, y - FINE as i32 * 4))?;
+            free = x + half + FINE as i32 * 4;
         }
     }
     Ok(())

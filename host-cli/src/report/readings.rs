@@ -30,7 +30,7 @@ pub fn figures(assessment: &Assessment, readings: &str, print: Print) -> Result<
         Some(Routine::Reversal | Routine::Indicator) => of.dial(),
         Some(Routine::Positioning) => of.deviations(),
         Some(Routine::SmallSteps) => of.take_up(),
-        Some(Routine::Return) => of.in_order("return", "Where it came back to"),
+        Some(Routine::Return) => of.returns(),
         Some(Routine::WarmUp) => of.over_time(),
         Some(Routine::PushPull) => of.under_load(),
         None => Ok(Vec::new()),
@@ -90,6 +90,20 @@ impl Of<'_> {
         Ok(Figure { title: title.to_owned(), svg, words, keys: self.keys(&plot.marks) })
     }
 
+    /// A value of the assessment, lengths in the printed unit.
+    fn length(&self, path: &str) -> Option<f64> {
+        let factor = self.assessment.factor();
+        self.assessment.estimate_at(path, factor).map(|found| self.print.value(found.value))
+    }
+
+    /// What `shape` says at the places of the marks that are used, moved up or down to lie amid them.
+    fn through(marks: &[Mark], shape: impl Fn(f64) -> f64) -> impl Fn(f64) -> f64 {
+        let used = || marks.iter().filter(|mark| mark.kind != Kind::Aside);
+        let count = used().count().max(1) as f64;
+        let off = used().map(|mark| mark.value - shape(mark.at)).sum::<f64>() / count;
+        move |at| shape(at) + off
+    }
+
     /// The first reading used of each run of rows at one target.
     fn dial(&self) -> Result<Vec<Figure>, Refusal> {
         let rows = &self.sheet.rows;
@@ -121,13 +135,20 @@ impl Of<'_> {
         if uprights.len() > 8 || stations.len() < 2 {
             uprights.clear();
         }
-        let words = format!(
-            "{} dial readings at {} {}, each less the first one at its station: the step between the two kinds of mark is \
-             what is lost on reversal.",
-            rows.len(),
-            stations.len().max(1),
-            if stations.len() > 1 { "stations" } else { "station" }
-        );
+        let words = match self.assessment.kind() {
+            Some(Routine::Indicator) => format!(
+                "{} readings of one fixed face, less the first one: a step between the two kinds of mark is what the dial itself \
+                 lags by.",
+                rows.len()
+            ),
+            _ => format!(
+                "{} dial readings at {} {}, each less the first one at its station: the step between the two kinds of mark is \
+                 what is lost on reversal.",
+                rows.len(),
+                stations.len().max(1),
+                if stations.len() > 1 { "stations" } else { "station" }
+            ),
+        };
         let plot = Plot {
             across: "reading, in the order taken".into(),
             up: format!("dial, {}", self.print.unit),
@@ -221,7 +242,8 @@ impl Of<'_> {
         Ok(vec![figure])
     }
 
-    fn in_order(&self, across: &str, title: &str) -> Result<Vec<Figure>, Refusal> {
+    /// Where it came back to, with slip and drift as assessed.
+    fn returns(&self) -> Result<Vec<Figure>, Refusal> {
         let rows = &self.sheet.rows;
         let zero = rows.first().map_or(0.0, |row| self.motion_mm(row));
         let marks: Vec<_> = rows
@@ -229,15 +251,36 @@ impl Of<'_> {
             .enumerate()
             .map(|(index, row)| self.mark(index, row, index as f64 + 1.0, self.motion_mm(row) - zero))
             .collect();
-        let words = format!("{} readings in the order taken, less the first one.", rows.len());
+        let hours = |at: f64| {
+            let row = rows.get((at as usize).saturating_sub(1))?;
+            Some((row.time_s? - rows.first()?.time_s?) / 3600.0)
+        };
+        let (slip, drift) = (self.length("/drift/per_cycle"), self.length("/drift/per_hour"));
+        let slope = slip.or_else(|| self.length("/drift/per_return"));
+        let mut curves = Vec::new();
+        if let Some(slope) = slope {
+            let lift = |at: f64| rows.get((at as usize).saturating_sub(1))?.cycle.map(f64::from);
+            let shape =
+                |at: f64| slope * lift(at).unwrap_or(at) + drift.unwrap_or(0.0) * hours(at).unwrap_or(0.0);
+            let fitted = Self::through(&marks, shape);
+            curves.push((Stroke::Fitted, marks.iter().map(|mark| (mark.at, fitted(mark.at))).collect()));
+        }
+        let words = format!(
+            "{} returns in the order taken, less the first one: a slope is slip or drift, a jump in the line is drift over a pause.",
+            rows.len()
+        );
+        let fitted = !curves.is_empty();
         let plot = Plot {
-            across: across.into(),
+            across: "return".into(),
             up: format!("place, {}", self.print.unit),
             marks,
+            curves,
             counts: true,
             ..Plot::default()
         };
-        self.figure(title, words, &plot).map(|figure| vec![figure])
+        let mut figure = self.figure("Where it came back to", words, &plot)?;
+        figure.keys.extend(fitted.then(|| Key::new("line", "─", "slip and drift as assessed")));
+        Ok(vec![figure])
     }
 
     fn over_time(&self) -> Result<Vec<Figure>, Refusal> {
@@ -253,14 +296,12 @@ impl Of<'_> {
             .collect();
         let mut curves = Vec::new();
         let found = |name: &str| self.assessment.document()["growth"][name]["value"].as_f64();
-        if let (Some(amplitude), Some(constant)) = (found("amplitude"), found("time_constant_s")) {
+        if let (Some(growth), Some(constant)) = (self.length("/growth/amplitude"), found("time_constant_s")) {
             let last = marks.last().map_or(0.0, |mark| mark.at);
-            let growth = self.print.value(amplitude * self.assessment.factor());
-            let grown = |i: u32| {
-                let minutes = last * f64::from(i) / 60.0;
-                (minutes, growth * (1.0 - (-60.0 * minutes / constant.max(1e-9)).exp()))
-            };
-            curves.push((Stroke::Fitted, (0..=60).map(grown).collect()));
+            let grown =
+                Self::through(&marks, |minutes| growth * -(-60.0 * minutes / constant.max(1e-9)).exp_m1());
+            let minutes = (0..=60).map(|i| last * f64::from(i) / 60.0);
+            curves.push((Stroke::Fitted, minutes.map(|minutes| (minutes, grown(minutes))).collect()));
         }
         let words =
             format!("{} readings at one place while the machine worked, less the first one.", marks.len());
@@ -290,14 +331,42 @@ impl Of<'_> {
             "{} readings under a known force, less the first one: the step in the middle is clearance, the slope is spring.",
             marks.len()
         );
+        let curves = self.springs(&marks);
+        let fitted = !curves.is_empty();
         let plot = Plot {
             across: "force, N".into(),
             up: format!("place, {}", self.print.unit),
             marks,
+            curves,
             counts: true,
             ..Plot::default()
         };
-        self.figure("Under load", words, &plot).map(|figure| vec![figure])
+        let mut figure = self.figure("Under load", words, &plot)?;
+        figure.keys.extend(fitted.then(|| Key::new("line", "─", "as assessed: spring, clearance, spring")));
+        Ok(vec![figure])
+    }
+
+    /// The two lines of a drive under load, a clearance apart, where it is known between which forces that is crossed.
+    fn springs(&self, marks: &[Mark]) -> Vec<(Stroke, Vec<(f64, f64)>)> {
+        let document = self.assessment.document();
+        let crossed = &document["under_load"]["crossed_n"];
+        let (Some(clearance), Some(stiffness), Some(below), Some(above)) = (
+            self.length("/under_load/clearance"),
+            document["under_load"]["stiffness_n_per_mm"]["value"].as_f64().filter(|found| *found > 0.0),
+            crossed[0].as_f64(),
+            crossed[1].as_f64(),
+        ) else {
+            return Vec::new();
+        };
+        let middle = 0.5 * (below + above);
+        let per_newton = self.print.value(1.0 / stiffness);
+        let place = Self::through(marks, |newtons| {
+            newtons * per_newton + if newtons > middle { clearance } else { 0.0 }
+        });
+        let forces = || marks.iter().map(|mark| mark.at);
+        let (least, most) = (forces().fold(below, f64::min), forces().fold(above, f64::max));
+        let line = |from: f64, to: f64| (Stroke::Fitted, vec![(from, place(from)), (to, place(to))]);
+        vec![line(least, below), line(above, most)]
     }
 }
 

@@ -1,9 +1,12 @@
 //! One session: verdict, next step, plots and tables.
 
 use crate::assessment::advice::Case;
+use crate::assessment::of_bytes;
+use crate::context::Context;
 use crate::log::assessment::{Assessment, Station};
 use crate::log::quantity::Quantity;
 use crate::log::words::sentence;
+use crate::readings::keys::Keys;
 use crate::refusal::Refusal;
 use crate::report::how::How;
 use crate::report::page::{Figure, Key, Part, Table, Tone};
@@ -29,6 +32,14 @@ pub struct Session<'a> {
     pub source: &'a str,
     /// How lengths are printed.
     pub print: Print,
+    /// What the readings are assessed in.
+    pub ctx: &'a Context,
+}
+
+/// What the readings of a test without lost motion say in words; its document has only the numbers.
+struct Told {
+    answer: String,
+    next: Vec<String>,
 }
 
 impl Session<'_> {
@@ -37,12 +48,18 @@ impl Session<'_> {
     /// # Errors
     /// When a plot cannot be drawn.
     pub fn part(&self) -> Result<Part, Refusal> {
-        let (verdict, tone) = self.verdict();
+        let told = self.told();
+        let (verdict, tone) = self.verdict(told.as_ref());
+        let mut next = told.map_or_else(Vec::new, |told| told.next);
+        next.extend(self.next());
+        if next.is_empty() {
+            next.push("`takeup assess` on the readings says what follows from them.".to_owned());
+        }
         Ok(Part {
             heading: format!("Axis {} of {}: one session", self.assessment.axis(), self.machine),
             verdict,
             tone,
-            next: self.next(),
+            next,
             lines: self.lines(),
             figures: self.figures()?,
             tables: self.tables(),
@@ -51,10 +68,26 @@ impl Session<'_> {
         })
     }
 
+    fn told(&self) -> Option<Told> {
+        let readings = self.readings.filter(|_| self.assessment.lost_motion_mm().is_none())?;
+        // They were assessed once already; a log is no reason to refuse a page.
+        let assessed = of_bytes(readings.as_bytes(), "readings", |_| Ok(Keys::default()), self.ctx).ok()?;
+        let findings = assessed.found.part.findings();
+        Some(Told { answer: findings.answer(assessed.axis, self.print), next: findings.next(self.print) })
+    }
+
+    /// The limit, where it is one of what this test found.
+    fn limit(&self) -> Option<f64> {
+        self.limit_mm.filter(|_| self.assessment.lost_motion_mm().is_some())
+    }
+
     /// The answer in one sentence: number, interval, limit.
-    fn verdict(&self) -> (String, Tone) {
+    fn verdict(&self, told: Option<&Told>) -> (String, Tone) {
         let of = format!("axis {} of {}", self.assessment.axis(), self.machine);
         let Some(lost) = self.assessment.lost_motion_mm() else {
+            if let Some(told) = told {
+                return (sentence(&told.answer), Tone::Open);
+            }
             return (
                 format!("{}.", sentence(&format!("{of}: {}", self.others())).trim_end_matches('.')),
                 Tone::Open,
@@ -73,7 +106,7 @@ impl Session<'_> {
             (true, false) => format!("{of} over-corrects by {interval} on reversal"),
             (false, _) => format!("{of} shows no lost motion, {interval}"),
         };
-        let Some(limit) = self.limit_mm else {
+        let Some(limit) = self.limit() else {
             return (format!("{} No limit was given.", sentence(&loses)), Tone::Open);
         };
         let limit_words = print.with_unit(limit);
@@ -101,10 +134,9 @@ impl Session<'_> {
     }
 
     /// What to do next, as the slip of the assessment tells it.
-    #[must_use]
-    pub fn next(&self) -> Vec<String> {
+    fn next(&self) -> Vec<String> {
         let document = self.assessment.document();
-        let decision = self.limit_mm.map(|limit| self.assessment.decide(limit));
+        let decision = self.limit().map(|limit| self.assessment.decide(limit));
         let likeliest = &document["causes"][0];
         let cause = likeliest["cause"].as_str();
         let stations = !self.assessment.stations().is_empty();
@@ -117,16 +149,13 @@ impl Session<'_> {
         };
         let mut steps = case.steps("build a table with `takeup table build`");
         steps.extend(case.caution().map(str::to_owned));
-        if steps.is_empty() {
-            steps.push("`takeup assess` on the readings says what follows from them.".to_owned());
-        }
         steps
     }
 
     fn lines(&self) -> Vec<String> {
         let document = self.assessment.document();
         let mut lines = Vec::new();
-        if let Some(decision) = self.limit_mm.map(|limit| self.assessment.decide(limit)) {
+        if let Some(decision) = self.limit().map(|limit| self.assessment.decide(limit)) {
             lines.extend(Some(decision.why).filter(|why| !why.is_empty()).map(|why| sentence(&why)));
         }
         let (used, aside) = (&document["readings"]["used"], &document["readings"]["set_aside"]);
@@ -351,10 +380,14 @@ impl Session<'_> {
             (has("lost_motion"), How::LostMotion),
             (some("set_aside"), How::SetAside),
             (true, How::Interval),
-            (self.limit_mm.is_some(), How::Decision),
+            (self.limit().is_some(), How::Decision),
             (some("causes"), How::Cause),
             (has("positioning"), How::Positioning),
             (has("take_up"), How::TakeUp),
+            (has("drift"), How::Returns),
+            (has("growth"), How::Growth),
+            (has("under_load"), How::UnderLoad),
+            (has("indicator"), How::Indicator),
         ]
         .into_iter()
         .filter_map(|(there, how)| there.then_some(how))

@@ -12,6 +12,8 @@ use takeup_tests::browser::{Browser, Medium, Scheme, View};
 /// A4 and Letter within margins of 16 mm, in CSS pixels of 1/96 inch.
 const A4: u32 = 673;
 const LETTER: u32 = 695;
+/// The height of the lower of the two, Letter.
+const PAPER: f64 = 934.0;
 
 const fn view(name: &'static str, width: u32, height: u32, medium: Medium, scheme: Scheme) -> View {
     let scale = if width < 600 { 2.0 } else { 1.0 };
@@ -29,9 +31,15 @@ const VIEWS: [View; 8] = [
     view("letter-dark", LETTER, 900, Medium::Print, Scheme::Dark),
 ];
 
+/// A page of each other kind of test is looked at in these: they differ in their plot alone.
+const FEW: [usize; 3] = [1, 2, 4];
+
 /// Looks at every piece of text: is it within the page, its plot and whatever clips it; do labels of a plot overlap; is it large
 /// enough; does it stand out from what is behind it (WCAG 2, AA: 4.5, large text 3). And does every line of a plot (3).
 const LOOK: &str = include_str!("look.js");
+
+/// On paper: what must not be torn is told so and fits a page, no heading is left behind, every plot is there.
+const TORN: &str = include_str!("torn.js");
 
 fn look(browser: &mut Browser, page: &Path, view: View) -> (Vec<String>, Value) {
     let mut faults = browser.open(page, view);
@@ -55,8 +63,21 @@ fn keep(name: &str, base64: &str) {
 const LONG: &str =
     "bed mill no. 2 of the pattern shop beside the furnace, the_one_with_the_new_coupling_on_the_knee & <b>";
 
-/// The pages: a machine with alarm, events and several axes; one session; a positioning test; a program; inches.
-fn pages(folder: &Folder) -> Vec<(&'static str, PathBuf)> {
+/// A page and how it is looked at.
+struct Page {
+    name: &'static str,
+    file: PathBuf,
+    /// Indices of [`VIEWS`].
+    views: &'static [usize],
+    /// Most sheets of paper.
+    sheets: usize,
+}
+
+const ALL: &[usize] = &[0, 1, 2, 3, 4, 5, 6, 7];
+
+/// The pages: a machine with alarm, events and several axes; one session; a positioning test; a program; inches; and each kind
+/// of test that has a plot of its own, taken on the simulated axis.
+fn pages(folder: &Folder) -> Vec<Page> {
     folder.takeup("demo shop").done().exit(0);
     let mut files = Vec::new();
     let mut add = |document: &mut Value, day: u32| {
@@ -118,31 +139,48 @@ fn pages(folder: &Folder) -> Vec<(&'static str, PathBuf)> {
         }
     }
     folder.write("x.csv", readings);
-    let page = |arguments: &str, name: &'static str| {
+    for (plan, file) in [
+        ("small-steps --axis z --start -40 --expected 0.1 --limit 0.05", "steps.csv"),
+        ("return --axis z --mark -40 --lift 20", "returns.csv"),
+        ("push-pull --axis z --force 150 --balance 300", "pushes.csv"),
+        ("warm-up --axis z --mark -40 --stroke 50", "warm.csv"),
+        ("indicator --axis z", "dial.csv"),
+    ] {
+        let run = folder.takeup(&format!("measure {plan} --simulate --plain -o {file}")).done();
+        assert!(matches!(run.status.code(), Some(0 | 1)), "{run:?}");
+        folder.takeup(&format!("log add {file} --machine drilling-mill --log kinds.db")).done().exit(0);
+    }
+    let page = |arguments: &str, name: &'static str, views: &'static [usize], sheets: usize| {
         let run = folder.takeup(&format!("report {arguments} -o {name}.html")).done();
         assert!(matches!(run.status.code(), Some(0 | 1)), "{run:?}");
-        (name, folder.file(&format!("{name}.html")))
+        Page { name, file: folder.file(&format!("{name}.html")), views, sheets }
     };
+    let proof = "--program shop/core-box.nc shop/core-box-corrected.nc --table shop/mill.table";
     vec![
-        page("--log l.db --limit 0.05 --program shop/core-box.nc", "machine"),
-        page("shop/z-before.csv", "session"),
-        page("x.csv", "positioning"),
-        page("--program shop/core-box.nc shop/core-box-corrected.nc --table shop/mill.table", "program"),
-        page("shop/z-before.csv --units in", "inches"),
+        page("--log l.db --limit 0.05 --program shop/core-box.nc", "machine", ALL, 7),
+        page("shop/z-before.csv", "session", ALL, 2),
+        page("x.csv", "positioning", ALL, 2),
+        page(proof, "program", ALL, 2),
+        page("shop/z-before.csv --units in", "inches", ALL, 2),
+        page("steps.csv", "take-up", ALL, 2),
+        page("returns.csv", "returns", &FEW, 2),
+        page("pushes.csv", "pushes", &FEW, 2),
+        page("warm.csv", "warm-up", &FEW, 2),
+        page("dial.csv", "indicator", &FEW, 2),
+        page("--log kinds.db", "kinds", &FEW, 4),
     ]
 }
 
 #[test]
 fn legible_on_every_screen_and_on_paper() {
     let folder = Folder::new();
-    let pages = pages(&folder);
     let mut browser = Browser::start();
     let mut all = Vec::new();
     println!("page          view          texts  smallest px  lowest contrast");
-    for (name, page) in &pages {
-        std::fs::copy(page, kept(&format!("{name}.html"))).expect("a copy");
-        for view in VIEWS {
-            let (faults, found) = look(&mut browser, page, view);
+    for Page { name, file, views, sheets } in pages(&folder) {
+        std::fs::copy(&file, kept(&format!("{name}.html"))).expect("a copy");
+        for view in views.iter().map(|index| VIEWS[*index]) {
+            let (faults, found) = look(&mut browser, &file, view);
             println!(
                 "{name:<12}  {:<12}  {:>5}  {:>11.1}  {:>15.2}",
                 view.name,
@@ -157,11 +195,147 @@ fn legible_on_every_screen_and_on_paper() {
             );
             keep(&format!("{name}-{}.png", view.name), &browser.screenshot());
             all.extend(faults.into_iter().map(|fault| format!("{name} {}: {fault}", view.name)));
+            if view.medium == Medium::Print {
+                let torn = browser.evaluate(&format!("({TORN})({PAPER})"));
+                all.extend(torn.as_array().expect("faults").iter().map(|fault| format!("{name}: {fault}")));
+            }
         }
-        keep(&format!("{name}-a4.pdf"), &browser.pdf(8.27, 11.69));
-        keep(&format!("{name}-letter.pdf"), &browser.pdf(8.5, 11.0));
+        for (paper, width, height) in [("a4", 8.27, 11.69), ("letter", 8.5, 11.0)] {
+            let printed = browser.pdf(width, height);
+            keep(&format!("{name}-{paper}.pdf"), &printed);
+            let used = sheets_of(&printed);
+            println!("{name:<12}  {paper:<12}  {used} sheets");
+            if used == 0 || used > sheets {
+                all.push(format!("{name} {paper}: {used} sheets, {sheets} at most"));
+            }
+        }
     }
     assert!(all.is_empty(), "{} faults:\n{}", all.len(), all.join("\n"));
+}
+
+/// The sheets of a PDF: Chromium writes the objects of its pages plainly, one key a line.
+fn sheets_of(base64: &str) -> usize {
+    let bytes = base64::engine::general_purpose::STANDARD.decode(base64).expect("base64");
+    bytes.split(|byte| *byte == b'\n').filter(|line| line.ends_with(b"/Type /Page")).count()
+}
+
+/// The script of the page: what the marks say under the plot, by mouse, finger and keys, and the trend in part.
+#[test]
+fn the_script_reads_the_marks_out_and_looks_closer_at_a_trend() {
+    let folder = Folder::new();
+    for week in 0..30 {
+        let taken = format!("2026-{:02}-{:02}", 1 + week / 4, 1 + 7 * (week % 4));
+        folder.write("s.json", assessment(0.02 + 0.0005 * f64::from(week), 0.001).to_string());
+        folder.takeup(&format!("log add s.json --taken {taken} --log l.db")).done().exit(0);
+    }
+    folder.takeup("log note spring --event repair --at 2026-05-10 --log l.db").done().exit(0);
+    folder.takeup("report --log l.db --limit 0.05 -o r.html").done();
+    let file = folder.file("r.html");
+    let mut browser = Browser::start();
+    let clean = |browser: &mut Browser, when: &str| {
+        let found = browser.evaluate(LOOK);
+        assert_eq!(found["faults"], json!([]), "{when}");
+    };
+    assert_eq!(browser.open(&file, VIEWS[2]), Vec::<String>::new());
+    let first = "document.querySelector('svg[data-days]')";
+    let readout = format!("{first}.nextElementSibling.textContent");
+    let middle = |browser: &mut Browser, of: &str| {
+        let found = browser.evaluate(&format!(
+            "(() => {{ const e = {of}; e.scrollIntoView({{ block: 'center' }}); const b = e.getBoundingClientRect(); \
+             return [b.x + b.width / 2, b.y + b.height / 2]; }})()"
+        ));
+        (found[0].as_f64().expect("a place"), found[1].as_f64().expect("a place"))
+    };
+    let mark = |n: usize| format!("{first}.querySelectorAll('.point')[{n}]");
+    let title = |browser: &mut Browser, n: usize| {
+        browser.evaluate(&format!("{}.querySelector('title').textContent", mark(n)))
+    };
+    // The mouse, three pixels off the mark.
+    let (x, y) = middle(&mut browser, &mark(7));
+    browser.call("Input.dispatchMouseEvent", json!({ "type": "mouseMoved", "x": x + 3.0, "y": y }));
+    let expected = title(&mut browser, 7);
+    assert!(expected.as_str().is_some_and(|words| words.contains("2026-02-22: 0.024 mm")), "{expected}");
+    assert_eq!(browser.evaluate(&readout), expected);
+    keep("script-readout.png", &browser.screenshot());
+    clean(&mut browser, "with a readout");
+    // The keys.
+    let press = |browser: &mut Browser, key: &str| {
+        let text = if key.len() == 1 { key } else { "" };
+        for what in ["keyDown", "keyUp"] {
+            browser.call("Input.dispatchKeyEvent", json!({ "type": what, "key": key, "text": text }));
+        }
+    };
+    browser.evaluate(&format!("{first}.focus()"));
+    press(&mut browser, "ArrowRight");
+    assert_eq!(browser.evaluate(&readout), title(&mut browser, 8));
+    press(&mut browser, "Home");
+    assert_eq!(browser.evaluate(&readout), title(&mut browser, 0));
+    // Closer, by the button: fewer marks in sight, other dates below, the readout of what is in sight.
+    let in_sight = format!(
+        "(() => {{ const [l, r] = {first}.dataset.area.split(' ').map(Number); const box = {first}.getBoundingClientRect(); \
+         const px = box.width / {first}.viewBox.baseVal.width; return [...{first}.querySelectorAll('.point')].filter(m => \
+         {{ const b = m.getBoundingClientRect(), x = b.x + b.width / 2 - box.x; return x >= l * px - 1 && x <= r * px + 1; \
+         }}).length; }})()"
+    );
+    let dates = format!(
+        "[...{first}.querySelectorAll('text')].map(t => t.textContent).filter(t => /[A-Z][a-z][a-z]/.test(t)).join()"
+    );
+    let (all, before) = (browser.evaluate(&in_sight), browser.evaluate(&dates));
+    assert_eq!(all, 30);
+    let button = |name: &str| format!("document.querySelector('.zoom button[aria-label={name:?}]')");
+    let click = |browser: &mut Browser, name: &str| {
+        let (x, y) = middle(browser, &button(name));
+        for what in ["mousePressed", "mouseReleased"] {
+            let event = json!({ "type": what, "x": x, "y": y, "button": "left", "clickCount": 1 });
+            browser.call("Input.dispatchMouseEvent", event);
+        }
+    };
+    click(&mut browser, "Closer");
+    click(&mut browser, "Closer");
+    let (some, after) = (browser.evaluate(&in_sight), browser.evaluate(&dates));
+    assert!(some.as_i64().is_some_and(|some| (5..=10).contains(&some)), "{some} of 30 in sight");
+    assert_ne!(before, after);
+    clean(&mut browser, "closer");
+    keep("script-closer.png", &browser.screenshot());
+    // By the keys to the end, which comes into sight.
+    browser.evaluate(&format!("{first}.focus()"));
+    press(&mut browser, "End");
+    assert_eq!(browser.evaluate(&readout), title(&mut browser, 29));
+    let last = browser
+        .evaluate(&format!("{}.getBoundingClientRect().x < {first}.getBoundingClientRect().right", mark(29)));
+    assert_eq!(last, true);
+    press(&mut browser, "0");
+    assert_eq!((browser.evaluate(&in_sight), browser.evaluate(&dates)), (all, before));
+    // A finger.
+    browser.call("Emulation.setTouchEmulationEnabled", json!({ "enabled": true }));
+    assert_eq!(browser.open(&file, VIEWS[1]), Vec::<String>::new());
+    let (x, y) = middle(&mut browser, &mark(12));
+    browser.call(
+        "Input.dispatchTouchEvent",
+        json!({ "type": "touchStart", "touchPoints": [{ "x": x, "y": y }] }),
+    );
+    browser.call("Input.dispatchTouchEvent", json!({ "type": "touchEnd", "touchPoints": [] }));
+    assert_eq!(browser.evaluate(&readout), title(&mut browser, 12));
+    click(&mut browser, "Closer");
+    clean(&mut browser, "closer on a phone");
+    keep("script-phone.png", &browser.screenshot());
+}
+
+/// Whatever got into the page, no other script runs.
+#[test]
+fn no_other_script_runs() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.118, 0.002).to_string());
+    folder.takeup("report a.json -o a.html").done().exit(0);
+    let page = folder.read("a.html");
+    let bad = "<script>document.title = 'taken'</script><img src='data:,' onerror=\"document.title = 'taken'\"></main>";
+    let file = folder.write("bad.html", page.replace("</main>", bad));
+    let mut browser = Browser::start();
+    let complaints = browser.open(&file, VIEWS[2]).join("; ");
+    assert!(complaints.contains("Content Security Policy"), "{complaints}");
+    assert_ne!(browser.evaluate("document.title"), "taken");
+    // Ours does.
+    assert_eq!(browser.evaluate("document.querySelectorAll('.readout').length > 0"), true);
 }
 
 /// The look finds what it is there for.
