@@ -100,6 +100,7 @@ pub fn assess<const S: usize>(
     readings: &(impl Series + ?Sized),
     setup: &Setup,
 ) -> Result<(Assessment<S>, Positioning), NotEnough> {
+    let readings: &dyn Series = &readings;
     let mut result = if one_run::is_one::<S>(readings) {
         one_run::assess::<S>(readings, setup)?
     } else {
@@ -115,11 +116,7 @@ pub fn assess<const S: usize>(
 
 /// Adds to each station's means, which count from its own first reading, what that reading deviates more than the first
 /// of all used: then all count from that one.
-fn count_from_first_used<const S: usize>(
-    readings: &(impl Series + ?Sized),
-    setup: &Setup,
-    result: &mut Assessment<S>,
-) {
+fn count_from_first_used<const S: usize>(readings: &dyn Series, setup: &Setup, result: &mut Assessment<S>) {
     let motion = setup.motion_per_reading();
     let set_aside = &result.set_aside;
     let first_used = |station: Option<&Station>| {

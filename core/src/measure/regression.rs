@@ -13,6 +13,7 @@ use nalgebra::{SMatrix, SVector};
 /// Rows taken so far, condensed to a triangle. `P` is the number of coefficients.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LeastSquares<const P: usize> {
+    /// Transposed: a row of the triangle is a column here, whose entries lie side by side.
     triangle: SMatrix<f64, P, P>,
     right: SVector<f64, P>,
     residual: f64,
@@ -75,28 +76,20 @@ impl<const P: usize> LeastSquares<P> {
     /// Takes a row: the regressors and the observation, each already multiplied by the square root of
     /// its weight.
     pub fn add(&mut self, regressors: [f64; P], observation: f64) {
-        let mut row = SVector::from(regressors);
+        let mut row = regressors;
         let mut y = observation;
-        for i in 0..P {
-            let x = at(&row, i);
+        for (i, (pivots, right)) in self.triangle.data.0.iter_mut().zip(&mut self.right).enumerate() {
+            let (Some(pivots), Some(rest)) = (pivots.get_mut(i..), row.get_mut(i..)) else { continue };
+            let (Some(&diagonal), Some(&x)) = (pivots.first(), rest.first()) else { continue };
             if x == 0.0 {
                 continue;
             }
-            let diagonal = entry(&self.triangle, i, i);
-            let length = libm::hypot(diagonal, x);
+            let length = length(diagonal, x);
             let (c, s) = (diagonal / length, x / length);
-            for j in i..P {
-                let (old, new) = (entry(&self.triangle, i, j), at(&row, j));
-                put(&mut self.triangle, i, j, c * old + s * new);
-                if let Some(slot) = row.get_mut(j) {
-                    *slot = c * new - s * old;
-                }
+            for (old, new) in pivots.iter_mut().zip(rest) {
+                (*old, *new) = (c * *old + s * *new, c * *new - s * *old);
             }
-            let old = at(&self.right, i);
-            if let Some(slot) = self.right.get_mut(i) {
-                *slot = c * old + s * y;
-            }
-            y = c * y - s * old;
+            (*right, y) = (c * *right + s * y, c * y - s * *right);
         }
         self.residual += y * y;
         self.rows = self.rows.saturating_add(1);
@@ -113,30 +106,62 @@ impl<const P: usize> LeastSquares<P> {
         if (self.rows as usize) < P {
             return Err(Unsolvable::TooFewRows { rows: self.rows, coefficients: P as u32 });
         }
+        let triangle = &self.triangle.data.0;
         // A diagonal element that is only rounding beside its column's length means dependence.
-        let mut log_determinant = 0.0;
-        for i in 0..P {
-            let column = self.triangle.column(i).norm();
-            let diagonal = libm::fabs(entry(&self.triangle, i, i));
+        let mut squares = [0.0; P];
+        let mut determinant = LogProduct::ONE;
+        for (i, row) in triangle.iter().enumerate() {
+            squares.iter_mut().zip(row).for_each(|(sum, x)| *sum += x * x);
+            let column = libm::sqrt(at(&squares, i));
+            let diagonal = libm::fabs(at(row, i));
             if diagonal.is_nan() || diagonal <= 1e-13 * column || diagonal == 0.0 {
                 return Err(Unsolvable::Dependent { column: i as u32 });
             }
-            log_determinant += 2.0 * libm::log(diagonal);
+            determinant.take(diagonal);
         }
-        let dependent = Unsolvable::Dependent { column: 0 };
-        let coefficients = self.triangle.solve_upper_triangular(&self.right).ok_or(dependent)?;
-        let inverse =
-            self.triangle.solve_upper_triangular(&SMatrix::<f64, P, P>::identity()).ok_or(dependent)?;
+        // From the last row up: the inverse of the triangle, and the coefficients.
+        let mut inverse = [[0.0; P]; P];
+        let mut coefficients = SVector::<f64, P>::zeros();
+        for (i, row) in triangle.iter().enumerate().rev() {
+            let mut own = [0.0; P];
+            if let Some(slot) = own.get_mut(i) {
+                *slot = 1.0;
+            }
+            let mut value = at(self.right.as_slice(), i);
+            let next = i.saturating_add(1);
+            let below = row.get(next..).into_iter().flatten().zip(inverse.get(next..).into_iter().flatten());
+            for ((factor, inverse), coefficient) in
+                below.zip(coefficients.as_slice().get(next..).into_iter().flatten())
+            {
+                own.iter_mut().zip(inverse).for_each(|(slot, x)| *slot -= factor * x);
+                value -= factor * coefficient;
+            }
+            let diagonal = at(row, i);
+            if let (Some(place), Some(coefficient)) = (inverse.get_mut(i), coefficients.get_mut(i)) {
+                *place = own.map(|x| x / diagonal);
+                *coefficient = value / diagonal;
+            }
+        }
         let mut cofactors = SMatrix::<f64, P, P>::zeros();
-        cofactors.gemm(1.0, &inverse, &inverse.transpose(), 0.0);
+        for (column, a) in cofactors.data.0.iter_mut().zip(&inverse) {
+            for (slot, b) in column.iter_mut().zip(&inverse) {
+                *slot = a.iter().zip(b).map(|(a, b)| a * b).sum();
+            }
+        }
         Ok(Fit {
             coefficients,
             cofactors,
             residual_sum: self.residual,
             dof: f64::from(self.rows) - P as f64,
-            log_determinant,
+            log_determinant: 2.0 * determinant.log(),
         })
     }
+}
+
+/// The length of a vector of two; the plain root wherever the squares neither overflow nor drown.
+fn length(a: f64, b: f64) -> f64 {
+    let square = a * a + b * b;
+    if (1e-280..1e280).contains(&square) { libm::sqrt(square) } else { libm::hypot(a, b) }
 }
 
 impl<const P: usize> Default for LeastSquares<P> {
@@ -155,13 +180,13 @@ impl<const P: usize> Fit<P> {
     /// One coefficient, counted from 0; zero beyond the last.
     #[must_use]
     pub fn coefficient(&self, i: usize) -> f64 {
-        at(&self.coefficients, i)
+        at(self.coefficients.as_slice(), i)
     }
 
     /// An entry of the cofactors; zero beyond the last.
     #[must_use]
     pub fn cofactor(&self, i: usize, j: usize) -> f64 {
-        entry(&self.cofactors, i, j)
+        self.cofactors.get((i, j)).copied().unwrap_or(0.0)
     }
 
     /// A coefficient with its uncertainty, by the residual variance.
@@ -175,17 +200,34 @@ impl<const P: usize> Fit<P> {
     }
 }
 
-// Every index above stays below P by its loop; these still answer without a panic.
-fn at<const P: usize>(vector: &SVector<f64, P>, i: usize) -> f64 {
-    vector.get(i).copied().unwrap_or(0.0)
+// Every index above stays below P by its loop; this still answers without a panic.
+fn at(values: &[f64], i: usize) -> f64 {
+    values.get(i).copied().unwrap_or(0.0)
 }
 
-fn entry<const P: usize>(matrix: &SMatrix<f64, P, P>, i: usize, j: usize) -> f64 {
-    matrix.get((i, j)).copied().unwrap_or(0.0)
+/// The logarithm of a product of positive factors, at the price of one logarithm for many.
+pub(crate) struct LogProduct {
+    product: f64,
+    log: f64,
 }
 
-fn put<const P: usize>(matrix: &mut SMatrix<f64, P, P>, i: usize, j: usize, value: f64) {
-    if let Some(slot) = matrix.get_mut((i, j)) {
-        *slot = value;
+impl LogProduct {
+    /// No factors yet.
+    pub const ONE: Self = Self { product: 1.0, log: 0.0 };
+
+    /// One more factor.
+    pub fn take(&mut self, factor: f64) {
+        let product = self.product * factor;
+        if (1e-250..1e250).contains(&product) {
+            self.product = product;
+        } else {
+            self.log += libm::log(self.product) + libm::log(factor);
+            self.product = 1.0;
+        }
+    }
+
+    /// The natural logarithm of the product.
+    pub fn log(&self) -> f64 {
+        self.log + libm::log(self.product)
     }
 }

@@ -18,7 +18,7 @@ use crate::measure::{Estimate, Setup};
 use heapless::Vec;
 
 /// Whether every one of several stations has one reading from each approach.
-pub(super) fn is_one<const S: usize>(readings: &(impl Series + ?Sized)) -> bool {
+pub(super) fn is_one<const S: usize>(readings: &dyn Series) -> bool {
     let Ok(stations) = find_stations::<S>(readings) else { return false };
     let once = |station: &Station| {
         let count = |approach| {
@@ -53,7 +53,7 @@ fn trend(stations: &[Station], apart: &[f64]) -> Option<Trend> {
 
 /// Assesses the one run; the means of the stations count from their own first readings, as for the reversal test.
 pub(super) fn assess<const S: usize>(
-    readings: &(impl Series + ?Sized),
+    readings: &dyn Series,
     setup: &Setup,
 ) -> Result<Assessment<S>, NotEnough> {
     let setup = setup.checked()?;

@@ -5,10 +5,10 @@
 //! t distribution; the 95 % interval is that of their mixture. Three passes over the readings for each walk;
 //! the running sums live in the stations, and the grid keeps two numbers a place.
 
+use super::Station;
 use super::coarse::WIDE_NOISE;
 use super::evidence::{Beforehand, Evidence, Noise};
-use super::model::{DRIFTS, Drift, Ratios, Sitting, StationFit, WALKS, log_prior, no_walk_log_prior};
-use super::{Series, Station};
+use super::model::{DRIFTS, Drift, Ratios, Sitting, WALKS, log_prior, no_walk_log_prior};
 use crate::measure::uncertainty::combine;
 use crate::measure::{Estimate, student};
 
@@ -80,7 +80,7 @@ struct Grid {
 }
 
 impl Grid {
-    fn new<R: Series + ?Sized>(sitting: &Sitting<'_, R>, stations: &[Station]) -> Option<Self> {
+    fn new(sitting: &Sitting<'_>, stations: &[Station]) -> Option<Self> {
         let mut logs = [[f64::NEG_INFINITY; DRIFTS.len()]; WALKS.len()];
         let mut residual_sums = [[0.0; DRIFTS.len()]; WALKS.len()];
         let mut dof = 0.0;
@@ -114,25 +114,49 @@ impl Grid {
         self.logs.get(walk).is_some_and(|row| row.iter().any(|log| *log >= least))
     }
 
-    /// What rounding keeps in a station's reversal value under a place of the grid.
-    fn rounding<R: Series + ?Sized>(
-        &self,
-        sitting: &Sitting<'_, R>,
-        station: &Station,
-        fit: &StationFit,
-        (w, walk): (usize, f64),
-        drift: usize,
-    ) -> f64 {
+    /// The variance of a reading at a place of the grid; `None` where the place does not count.
+    fn variance(&self, walk: usize, drift: usize) -> Option<f64> {
         let (mut total, mut variance) = (0.0, 0.0);
-        for noise in self.noises(w, drift) {
+        for noise in self.noises(walk, drift) {
             total += noise.log;
             variance += noise.log * noise.variance;
         }
-        if total <= 0.0 {
-            return 0.0;
+        (total > 0.0).then(|| variance / total)
+    }
+
+    /// Hands on the parts of the mixture for the mean of the stations given, all under the same ratios and noise.
+    fn parts(&self, sitting: &Sitting<'_>, stations: &[Station], take: &mut dyn FnMut(Part)) {
+        let count = stations.len() as f64;
+        for (w, walk) in WALKS.into_iter().enumerate() {
+            if !self.counts(w) {
+                continue;
+            }
+            let mut variances = [None; DRIFTS.len()];
+            variances.iter_mut().enumerate().for_each(|(d, variance)| *variance = self.variance(w, d));
+            let mut at = [(0.0, 0.0, 0.0); DRIFTS.len()];
+            for station in stations {
+                let condensed = sitting.condense(station.target, walk);
+                for ((at, drift), variance) in at.iter_mut().zip(DRIFTS).zip(variances) {
+                    let Some(variance) = variance else { continue };
+                    let Some(fit) = condensed.fit(drift) else { continue };
+                    at.0 += fit.reversal / count;
+                    at.1 += fit.cofactor / (count * count);
+                    at.2 += sitting.rounding(station.target, variance, walk * variance, fit.rate)
+                        / (count * count);
+                }
+            }
+            for (d, (value, cofactor, rounding)) in at.into_iter().enumerate() {
+                for noise in self.noises(w, d) {
+                    take(Part {
+                        weight: noise.log,
+                        value,
+                        variance: cofactor * noise.variance,
+                        dof: noise.dof,
+                        rounding,
+                    });
+                }
+            }
         }
-        let variance = variance / total;
-        sitting.rounding(station.target, variance, walk * variance, fit.rate)
     }
 
     /// The kinds of noise at a place of the grid, with weights in place of logarithms; none where the place
@@ -202,11 +226,7 @@ const LOG_5_PERCENT: f64 = -2.995_732_273_553_991;
 
 /// The rounded readings of a sitting in which nothing walked stand in for the first row of the grid, which
 /// takes them for places with a normal error. Leaves in each station the mean and variance, and answers the weight.
-fn coarse<R: Series + ?Sized>(
-    sitting: &Sitting<'_, R>,
-    stations: &mut [Station],
-    grid: &mut Grid,
-) -> Option<f64> {
+fn coarse(sitting: &Sitting<'_>, stations: &mut [Station], grid: &mut Grid) -> Option<f64> {
     let wide = WIDE_NOISE * sitting.step_mm;
     if grid.plain.first().is_none_or(|s2| *s2 >= wide * wide + sitting.beforehand.least) {
         return None;
@@ -243,6 +263,7 @@ struct Part {
 const SHARINGS: u32 = 6;
 
 /// A mixture in a few numbers.
+#[derive(Clone, Copy)]
 pub(super) struct Mixed {
     /// Its mean.
     pub value: f64,
@@ -306,107 +327,50 @@ fn half_width(mut tails: Tails, (value, u): (f64, f64), parts: &mut Parts<'_>) -
 
 /// Fits all stations; leaves in each its reversal value (as the negative of lost motion), and the
 /// standard uncertainties by repeatability and by rounding.
-pub(super) fn fit_all<R: Series + ?Sized>(
-    sitting: &Sitting<'_, R>,
-    stations: &mut [Station],
-) -> Option<Averages> {
-    let count = stations.len() as f64;
+pub(super) fn fit_all(sitting: &Sitting<'_>, stations: &mut [Station]) -> Option<Averages> {
     let mut grid = Grid::new(sitting, stations)?;
     let coarse = coarse(sitting, stations, &mut grid);
     let grid = grid;
     let [s2, own_dof, walk, dof] = grid.plain;
-    // Under rounded readings: the same for a station and for the mean of all.
-    let rounded = |value: f64, variance: f64, kept: f64| Part {
-        weight: coarse.unwrap_or(0.0),
-        value,
-        variance: variance - libm::fmin(kept, KEPT * variance),
-        dof: f64::INFINITY,
-        rounding: libm::fmin(kept, KEPT * variance),
+    let mixed = |stations: &[Station]| {
+        let rounded = coarse.map(|weight| rounded(sitting, stations, weight, s2));
+        mix(dof, &mut |take| {
+            if let Some(part) = rounded {
+                take(part);
+            }
+            grid.parts(sitting, stations, take);
+        })
     };
-    // The mean of all stations, its parts under the same ratios and noise.
-    let mean = mix(dof, &mut |take| {
-        if coarse.is_some() {
-            let (mut value, mut variance, mut kept) = (0.0, 0.0, 0.0);
-            for station in stations.iter() {
-                let u = station.lost_motion.standard_uncertainty;
-                value += station.lost_motion.value / count;
-                variance += u * u / (count * count);
-                kept += sitting.rounding(station.target, s2, 0.0, 0.0) / (count * count);
-            }
-            take(rounded(value, variance, kept));
-        }
-        for (w, walk) in WALKS.into_iter().enumerate() {
-            if !grid.counts(w) {
-                continue;
-            }
-            let mut at = [(0.0, 0.0, 0.0); DRIFTS.len()];
-            for station in stations.iter() {
-                let condensed = sitting.condense(station.target, walk);
-                for (d, (at, drift)) in at.iter_mut().zip(DRIFTS).enumerate() {
-                    let Some(fit) = condensed.fit(drift) else { continue };
-                    at.0 += fit.reversal / count;
-                    at.1 += fit.cofactor / (count * count);
-                    at.2 += grid.rounding(sitting, station, &fit, (w, walk), d) / (count * count);
-                }
-            }
-            for (d, (value, cofactor, rounding)) in at.into_iter().enumerate() {
-                for noise in grid.noises(w, d) {
-                    take(Part {
-                        weight: noise.log,
-                        value,
-                        variance: cofactor * noise.variance,
-                        dof: noise.dof,
-                        rounding,
-                    });
-                }
-            }
-        }
-    })?;
+    let mean = mixed(stations)?;
+    let alone = stations.len() == 1;
     for station in stations.iter_mut() {
-        let rounded_station = {
-            let u = station.lost_motion.standard_uncertainty;
-            let kept = sitting.rounding(station.target, s2, 0.0, 0.0);
-            rounded(station.lost_motion.value, u * u, kept)
-        };
-        let mixed = mix(dof, &mut |take| {
-            if coarse.is_some() {
-                take(rounded_station);
-            }
-            for (w, walk) in WALKS.into_iter().enumerate() {
-                if !grid.counts(w) {
-                    continue;
-                }
-                let condensed = sitting.condense(station.target, walk);
-                for (d, drift) in DRIFTS.into_iter().enumerate() {
-                    let Some(fit) = condensed.fit(drift) else { continue };
-                    let rounding = grid.rounding(sitting, station, &fit, (w, walk), d);
-                    for noise in grid.noises(w, d) {
-                        take(Part {
-                            weight: noise.log,
-                            value: fit.reversal,
-                            variance: fit.cofactor * noise.variance,
-                            dof: noise.dof,
-                            rounding,
-                        });
-                    }
-                }
-            }
-        })?;
-        station.lost_motion.value = -mixed.value;
-        station.repeatability_mm = mixed.repeatability;
-        station.rounding_mm = mixed.rounding;
+        let own = if alone { mean } else { mixed(core::slice::from_ref(station))? };
+        station.lost_motion.value = -own.value;
+        station.repeatability_mm = own.repeatability;
+        station.rounding_mm = own.rounding;
     }
     Some(Averages { mean, noise: (s2, own_dof), dof, walk })
+}
+
+/// What rounded readings make of the mean of the stations given, each of which holds its own mean and variance.
+fn rounded(sitting: &Sitting<'_>, stations: &[Station], weight: f64, s2: f64) -> Part {
+    let count = stations.len() as f64;
+    let (mut value, mut variance, mut kept) = (0.0, 0.0, 0.0);
+    for station in stations {
+        let u = station.lost_motion.standard_uncertainty;
+        value += station.lost_motion.value / count;
+        variance += u * u / (count * count);
+        kept += sitting.rounding(station.target, s2, 0.0, 0.0) / (count * count);
+    }
+    let rounding = libm::fmin(kept, KEPT * variance);
+    Part { weight, value, variance: variance - rounding, dof: f64::INFINITY, rounding }
 }
 
 /// The most of the variance of rounded readings that is called rounding, so that something is left to repeat.
 const KEPT: f64 = 0.9;
 
 /// Steady drift from one reading to the next, the same at all stations, averaged over the walks.
-pub(super) fn common_rate<R: Series + ?Sized>(
-    sitting: &Sitting<'_, R>,
-    stations: &[Station],
-) -> Option<Estimate> {
+pub(super) fn common_rate(sitting: &Sitting<'_>, stations: &[Station]) -> Option<Estimate> {
     // So wide a spread leaves each station's own rate as it is.
     const FREE: f64 = 1e6;
     let mut averages = Mean::<2>::new();

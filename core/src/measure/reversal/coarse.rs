@@ -23,7 +23,7 @@ pub(super) const MOST: usize = 32;
 /// The noise in steps, with its weight beforehand.
 const NOISES: [(f64, f64); 5] = [(0.05, 1.0), (0.1, 1.0), (0.17, 0.7), (0.28, 0.7), (0.45, 0.5)];
 /// Wider noise than this, in steps, needs no such care.
-pub(super) const WIDE_NOISE: f64 = 0.42;
+pub(super) const WIDE_NOISE: f64 = 0.40;
 /// The scale of drift from one reading to the next, in mm: at one station the first; which it is, all
 /// stations of a sitting say together.
 const RATES_MM: [f64; 3] = [0.0003, 0.002, 0.015];
@@ -53,34 +53,40 @@ pub(super) struct Posterior {
 struct Table {
     entries: [f64; LOOKS],
     reach: f64,
+    /// Entries for a length.
+    dense: f64,
 }
 
 impl Table {
     fn new(step: f64, noise: f64) -> Self {
         let reach = 0.5 * step + REACH * noise;
+        let dense = (LOOKS as f64 - 2.0) / reach;
         let mut entries = [0.0; LOOKS];
         for (i, entry) in entries.iter_mut().enumerate() {
-            let x = reach * i as f64 / (LOOKS as f64 - 2.0);
+            let x = i as f64 / dense;
             *entry = normal_cdf((0.5 * step - x) / noise) - normal_cdf((-0.5 * step - x) / noise);
         }
-        Self { entries, reach }
+        Self { entries, reach, dense }
     }
 
     fn probability(&self, off: f64) -> f64 {
-        let place = libm::fabs(off) * ((LOOKS as f64 - 2.0) / self.reach);
-        let below = place as usize;
-        let at = |i: usize| self.entries.get(i).copied().unwrap_or(0.0);
-        at(below) + (place - below as f64) * (at(below.saturating_add(1)) - at(below))
+        let place = libm::fabs(off) * self.dense;
+        let below = place as u32;
+        let at = |i: u32| self.entries.get(i as usize).copied().unwrap_or(0.0);
+        at(below) + (place - f64::from(below)) * (at(below.saturating_add(1)) - at(below))
     }
 }
 
 /// Likelihood, mean and variance of the place of one approach under a drift.
 fn place(group: &Group, table: &Table, noise: f64, rate: f64) -> Option<(f64, f64, f64)> {
-    let level = |&(time, reading): &(f64, f64)| reading - rate * time;
-    let (least, most) = group
-        .iter()
-        .map(level)
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (libm::fmin(a, v), libm::fmax(b, v)));
+    let mut levels = Vec::<f64, MOST>::new();
+    let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
+    for &(time, reading) in group {
+        let level = reading - rate * time;
+        (least, most) = (libm::fmin(least, level), libm::fmax(most, level));
+        // A group is no longer than this.
+        let _ = levels.push(level);
+    }
     let (low, high) = (most - table.reach, least + table.reach);
     if low >= high {
         return None;
@@ -93,8 +99,8 @@ fn place(group: &Group, table: &Table, noise: f64, rate: f64) -> Option<(f64, f6
     for i in 1..places as u32 {
         let at = low + apart * f64::from(i);
         let mut likely = 1.0;
-        for one in group {
-            likely *= table.probability(level(one) - at);
+        for level in &levels {
+            likely *= table.probability(level - at);
             if likely < 1e-200 {
                 break;
             }

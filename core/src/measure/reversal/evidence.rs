@@ -26,6 +26,30 @@ pub(super) struct Beforehand {
     pub usual: f64,
     /// That of rounding alone (JCGM 100, F.2.2.1): readings that agree better only round alike.
     pub least: f64,
+    /// The kinds of noise that are believed in.
+    kinds: [Belief; KINDS.len()],
+}
+
+impl Beforehand {
+    /// About this much beyond rounding, or anything.
+    pub fn new(beyond: f64, least: f64) -> Self {
+        let usual = beyond + least;
+        Self { usual, least, kinds: KINDS.map(|kind| kind.belief(usual)) }
+    }
+
+    /// A kind of noise about the usual variance.
+    pub fn belief(&self, kind: &Kind) -> Belief {
+        kind.belief(self.usual)
+    }
+}
+
+/// A kind of noise about a known variance.
+#[derive(Clone, Copy)]
+pub(super) struct Belief {
+    dof: f64,
+    sum: f64,
+    /// What the log likelihood of any readings has of it.
+    log: f64,
 }
 
 /// What is believed of the noise after the readings under one kind of noise.
@@ -45,13 +69,21 @@ pub(super) struct Kind {
     factor: f64,
 }
 
+impl Kind {
+    fn belief(&self, usual: f64) -> Belief {
+        let sum = self.dof * self.factor * usual;
+        let log = 0.5 * self.dof * libm::log(sum) - libm::lgamma(0.5 * self.dof);
+        Belief { dof: self.dof, sum, log }
+    }
+}
+
 /// Readings with care: what a [manner](super::manner) takes for a sound stand.
 pub(super) const SOUND: Kind = Kind { dof: 4.0, factor: 1.0 };
 /// Readings on a stand that gives way: ten times the scatter, give or take.
 pub(super) const LOOSE: Kind = Kind { dof: 1.5, factor: 100.0 };
 /// About the usual or a little more, and anything: beforehand each as likely. Neither is worth more than a reading, since
 /// dials that scatter by three times the usual are no rarity.
-const KINDS: [Kind; 2] = [Kind { dof: 1.0, factor: 2.0 }, Kind { dof: 0.3, factor: 0.25 }];
+const KINDS: [Kind; 2] = [Kind { dof: 0.7, factor: 3.0 }, Kind { dof: 0.3, factor: 0.25 }];
 
 impl Evidence {
     /// This and what is independent of it.
@@ -76,7 +108,7 @@ impl Evidence {
 
     /// The noise under each kind.
     pub fn noise(&self, beforehand: Beforehand) -> [Noise; KINDS.len()] {
-        KINDS.map(|kind| self.under(&kind, beforehand))
+        beforehand.kinds.map(|kind| self.under(&kind, beforehand.least))
     }
 
     /// The degrees of freedom of the noise, what was known beforehand among them: those under each kind, by their weight.
@@ -87,13 +119,11 @@ impl Evidence {
     }
 
     /// The noise under one kind.
-    pub fn under(&self, kind: &Kind, beforehand: Beforehand) -> Noise {
-        let own = kind.dof * kind.factor * beforehand.usual;
-        let dof = self.dof + kind.dof;
-        let sum = libm::fmax(self.residual_sum, self.dof * beforehand.least) + own;
-        let log = libm::lgamma(0.5 * dof) - libm::lgamma(0.5 * kind.dof) + 0.5 * kind.dof * libm::log(own)
-            - 0.5 * dof * libm::log(sum)
-            - 0.5 * self.log_determinant;
+    pub fn under(&self, belief: &Belief, least: f64) -> Noise {
+        let dof = self.dof + belief.dof;
+        let sum = libm::fmax(self.residual_sum, self.dof * least) + belief.sum;
+        let log =
+            belief.log + libm::lgamma(0.5 * dof) - 0.5 * dof * libm::log(sum) - 0.5 * self.log_determinant;
         let left = libm::fmax(dof - self.choosing(), 1.0);
         Noise { log, variance: sum / left, dof: left }
     }
@@ -102,8 +132,7 @@ impl Evidence {
     pub fn log_likelihood(&self, beforehand: Beforehand) -> f64 {
         let [a, b] = self.noise(beforehand);
         let high = libm::fmax(a.log, b.log);
-        high + libm::log(0.5 * (libm::exp(a.log - high) + libm::exp(b.log - high)))
-            - 0.5 * self.dof * libm::log(core::f64::consts::PI)
+        high + libm::log(0.5 * (libm::exp(a.log - high) + libm::exp(b.log - high))) - 0.5 * self.dof * LN_PI
     }
 
     /// The degrees of freedom that choosing the ratios uses up of what the readings tell, found by simulation (at 4 to
@@ -119,6 +148,8 @@ impl Evidence {
     }
 }
 
+const LN_PI: f64 = 1.144_729_885_849_400_2;
+
 #[cfg(test)]
 mod tests {
     use super::{Beforehand, Evidence};
@@ -126,7 +157,7 @@ mod tests {
     // The coarse branch is weighed against this one: both have to be densities.
     #[test]
     fn the_likelihood_of_one_reading_is_a_density() {
-        let beforehand = Beforehand { usual: 4e-6, least: 0.0 };
+        let beforehand = Beforehand::new(4e-6, 0.0);
         let step = 0.01;
         let total: f64 = (-6000..16_000)
             .map(|n| {

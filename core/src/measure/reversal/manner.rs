@@ -4,10 +4,10 @@
 //! holds in between; a loose stand scatters every reading for itself. Each manner is a model of the readings with
 //! its sizes integrated out over a few orders of magnitude, as in [`average`](super::average).
 
+use super::Station;
 use super::average::Mean;
 use super::evidence::{Evidence, LOOSE, SOUND};
 use super::model::{Clock, Drift, Ratios, Sitting};
-use super::{Series, Station};
 
 /// Logarithms of the likelihood of the readings, sizes integrated out, but for what all have in common.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -52,9 +52,9 @@ const SLIPS: [Ratios; 8] = [
 ];
 
 /// The manners, and in each station the lost motion if the drive slips.
-pub(super) fn weigh<R: Series + ?Sized>(sitting: &mut Sitting<'_, R>, stations: &mut [Station]) -> Manners {
+pub(super) fn weigh(sitting: &mut Sitting<'_>, stations: &mut [Station]) -> Manners {
     let mean =
-        |sitting: &Sitting<'_, R>, stations: &[Station], list: &[Ratios], log: &dyn Fn(Evidence) -> f64| {
+        |sitting: &Sitting<'_>, stations: &[Station], list: &[Ratios], log: &dyn Fn(Evidence) -> f64| {
             let mut mean = Mean::<0>::new();
             for &ratios in list {
                 if let Some(evidence) = sitting.evidence(stations, ratios) {
@@ -64,8 +64,10 @@ pub(super) fn weigh<R: Series + ?Sized>(sitting: &mut Sitting<'_, R>, stations: 
             mean.log_total() - libm::log(list.len() as f64)
         };
     let beforehand = sitting.beforehand;
-    let sound = |evidence: Evidence| evidence.under(&SOUND, beforehand).log;
-    let loose = |evidence: Evidence| evidence.under(&LOOSE, beforehand).log;
+    let belief = beforehand.belief(&SOUND);
+    let sound = |evidence: Evidence| evidence.under(&belief, beforehand.least).log;
+    let giving_way = beforehand.belief(&LOOSE);
+    let loose = |evidence: Evidence| evidence.under(&giving_way, beforehand.least).log;
     let holds = mean(sitting, stations, &HOLDS, &sound);
     let grows = mean(sitting, stations, &GROWS, &sound);
     let scatters = mean(sitting, stations, &HOLDS, &loose);
@@ -74,7 +76,7 @@ pub(super) fn weigh<R: Series + ?Sized>(sitting: &mut Sitting<'_, R>, stations: 
     let mut best: Option<(f64, Ratios, f64)> = None;
     for ratios in SLIPS {
         let Some(evidence) = sitting.evidence(stations, ratios) else { continue };
-        let noise = evidence.under(&SOUND, beforehand);
+        let noise = evidence.under(&belief, beforehand.least);
         if best.is_none_or(|(most, ..)| noise.log > most) {
             best = Some((noise.log, ratios, noise.variance));
         }

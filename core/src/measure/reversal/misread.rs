@@ -3,7 +3,7 @@
 //! The [search](crate::measure::misreads) sets aside the worst reading in each round under the likeliest ratios of the
 //! [model](super::model); under the model in which the dial was set to another zero between the visits of a station, too.
 
-use super::evidence::Beforehand;
+use super::evidence::{Beforehand, Evidence};
 use super::model::{Clock, Drift, One, Ratios, Sitting, Used, Zeros, visits_are_whole};
 use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, used_at};
 use crate::axis::Direction;
@@ -32,8 +32,8 @@ pub(super) struct Found {
 
 /// The readings to set aside, and whether the dial was set to another zero between the visits of a station,
 /// by what makes the readings likelier.
-pub(super) fn find<R: Series + ?Sized>(
-    readings: &R,
+pub(super) fn find(
+    readings: &dyn Series,
     setup: &Setup,
     step_s: Option<f64>,
     beforehand: Beforehand,
@@ -63,8 +63,8 @@ pub(super) fn find<R: Series + ?Sized>(
 const KEPT_LOG_PRIOR: f64 = 3.0;
 
 /// The readings, with all that is needed to try setting some aside.
-struct Search<'a, R: Series + ?Sized> {
-    readings: &'a R,
+struct Search<'a> {
+    readings: &'a dyn Series,
     motion: f64,
     step_s: Option<f64>,
     beforehand: Beforehand,
@@ -73,7 +73,7 @@ struct Search<'a, R: Series + ?Sized> {
     zeros: Zeros,
 }
 
-impl<R: Series + ?Sized> Search<'_, R> {
+impl Search<'_> {
     fn all(&self) -> Found {
         // The ratios that are likeliest without the readings set aside so far.
         let likeliest = Cell::new(None);
@@ -90,7 +90,7 @@ impl<R: Series + ?Sized> Search<'_, R> {
         Found { set_aside, log, zeros: self.zeros }
     }
 
-    fn with<'b>(&'b self, out: &'b [SetAside], one: One) -> Sitting<'b, R> {
+    fn with<'b>(&'b self, out: &'b [SetAside], one: One) -> Sitting<'b> {
         Sitting {
             readings: self.readings,
             used: Used { out, one },
@@ -114,11 +114,20 @@ impl<R: Series + ?Sized> Search<'_, R> {
         for ratios in [likeliest, Ratios { walk: 1.0, drift: Drift::steady(0.1) }] {
             let Some(whole) = now.evidence(self.stations, ratios) else { continue };
             let before = whole.log_likelihood(self.beforehand);
+            // What a station makes of all its readings, for the suspects there that follow each other.
+            let mut last: Option<(Length, Evidence)> = None;
             for &(index, target) in &self.suspects(found, ratios) {
                 if !self.leaves_enough(found, target, index) {
                     continue;
                 }
-                let Some(old) = now.station_evidence(target, ratios) else { continue };
+                let old = match last {
+                    Some((same, old)) if same == target => old,
+                    _ => {
+                        let Some(old) = now.station_evidence(target, ratios) else { continue };
+                        last = Some((target, old));
+                        old
+                    }
+                };
                 let Some(new) = self.with(found, One::Out(index)).station_evidence(target, ratios) else {
                     continue;
                 };

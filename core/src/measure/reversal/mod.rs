@@ -55,6 +55,16 @@ pub trait Series {
     fn reading(&self, index: usize) -> Option<Reading>;
 }
 
+impl<T: Series + ?Sized> Series for &T {
+    fn count(&self) -> usize {
+        (**self).count()
+    }
+
+    fn reading(&self, index: usize) -> Option<Reading> {
+        (**self).reading(index)
+    }
+}
+
 impl Series for [Reading] {
     fn count(&self) -> usize {
         self.len()
@@ -219,6 +229,7 @@ pub fn assess<const S: usize>(
     readings: &(impl Series + ?Sized),
     setup: &Setup,
 ) -> Result<Assessment<S>, NotEnough> {
+    let readings: &dyn Series = &readings;
     let setup = setup.checked()?;
     check(readings)?;
     let mut stations = find_stations::<S>(readings)?;
@@ -228,7 +239,7 @@ pub fn assess<const S: usize>(
     let motion = setup.motion_per_reading();
     let step_s = mean_step_s(readings);
     let least = setup.least_variance();
-    let beforehand = evidence::Beforehand { usual: USUAL_NOISE_MM * USUAL_NOISE_MM + least, least };
+    let beforehand = evidence::Beforehand::new(USUAL_NOISE_MM * USUAL_NOISE_MM, least);
     let misread::Found { set_aside, zeros, .. } =
         misread::find(readings, &setup, step_s, beforehand, &stations);
     if let Some((first, second)) = one_of_two(readings, &set_aside) {
@@ -311,7 +322,7 @@ pub fn assess<const S: usize>(
 const USUAL_NOISE_MM: f64 = 0.002;
 
 /// The mean time from one reading to the next, if every reading has a time and they differ.
-pub(in crate::measure) fn mean_step_s(readings: &(impl Series + ?Sized)) -> Option<f64> {
+pub(in crate::measure) fn mean_step_s(readings: &dyn Series) -> Option<f64> {
     let (mut first, mut last) = (None, None);
     for (_, reading) in all(readings) {
         last = Some(reading.time_s?);
@@ -404,7 +415,7 @@ fn along_travel(stations: &[Station], dof: f64) -> Option<AlongTravel> {
     Some(AlongTravel { per_length, shown })
 }
 
-pub(in crate::measure) fn check(readings: &(impl Series + ?Sized)) -> Result<(), NotEnough> {
+pub(in crate::measure) fn check(readings: &dyn Series) -> Result<(), NotEnough> {
     let found = readings.count();
     if found == 0 {
         return Err(NotEnough::NoReadings);
@@ -429,7 +440,7 @@ pub(in crate::measure) fn check(readings: &(impl Series + ?Sized)) -> Result<(),
 }
 
 pub(in crate::measure) fn find_stations<const S: usize>(
-    readings: &(impl Series + ?Sized),
+    readings: &dyn Series,
 ) -> Result<Vec<Station, S>, NotEnough> {
     let mut stations: Vec<Station, S> = Vec::new();
     for (_, reading) in all(readings) {
@@ -451,15 +462,13 @@ pub(in crate::measure) fn find_stations<const S: usize>(
 }
 
 /// The readings with their indices.
-pub(in crate::measure) fn all<'a>(
-    readings: &'a (impl Series + ?Sized),
-) -> impl Iterator<Item = (usize, Reading)> + 'a {
+pub(in crate::measure) fn all<'a>(readings: &'a dyn Series) -> impl Iterator<Item = (usize, Reading)> + 'a {
     (0..readings.count()).filter_map(|i| readings.reading(i).map(|r| (i, r)))
 }
 
 /// The used readings at a station, with their indices.
-pub(in crate::measure) fn used_at<'a, R: Series + ?Sized>(
-    readings: &'a R,
+pub(in crate::measure) fn used_at<'a>(
+    readings: &'a dyn Series,
     is_used: &'a impl Fn(usize) -> bool,
     target: Length,
 ) -> impl Iterator<Item = (usize, Reading)> + 'a {
@@ -471,7 +480,7 @@ pub(super) fn same_station(a: Length, b: Length) -> bool {
 }
 
 /// Whether a station has two readings from each approach, as two cycles give.
-fn enough(readings: &(impl Series + ?Sized), target: Length) -> Result<(), NotEnough> {
+fn enough(readings: &dyn Series, target: Length) -> Result<(), NotEnough> {
     for approach in [Direction::Plus, Direction::Minus] {
         match used_at(readings, &|_| true, target).filter(|(_, r)| r.approach == approach).count() {
             0 => return Err(NotEnough::OneApproach { target, missing: approach }),
@@ -483,7 +492,7 @@ fn enough(readings: &(impl Series + ?Sized), target: Length) -> Result<(), NotEn
 }
 
 /// The two readings of which one was to be set aside, where there are no others at their station from their approach.
-fn one_of_two(readings: &(impl Series + ?Sized), set_aside: &[SetAside]) -> Option<(usize, usize)> {
+fn one_of_two(readings: &dyn Series, set_aside: &[SetAside]) -> Option<(usize, usize)> {
     set_aside.iter().find_map(|out| {
         let own = readings.reading(usize::from(out.index))?;
         let mut alike = used_at(readings, &|_| true, own.target).filter(|(_, r)| r.approach == own.approach);
@@ -493,8 +502,8 @@ fn one_of_two(readings: &(impl Series + ?Sized), set_aside: &[SetAside]) -> Opti
 }
 
 /// Means and standard deviations by approach, from the station's first used reading.
-pub(in crate::measure) fn plain_statistics<R: Series + ?Sized>(
-    readings: &R,
+pub(in crate::measure) fn plain_statistics(
+    readings: &dyn Series,
     motion: f64,
     is_used: &impl Fn(usize) -> bool,
     station: &mut Station,

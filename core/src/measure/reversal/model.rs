@@ -17,7 +17,7 @@ use super::{Reading, Series, SetAside, Station, all, same_station, used_at};
 use crate::axis::Direction;
 use crate::length::Length;
 use crate::measure::misreads::is_out;
-use crate::measure::regression::{Fit, LeastSquares};
+use crate::measure::regression::{Fit, LeastSquares, LogProduct};
 
 /// The walk's variance from one reading to the next, over the variance of the noise.
 pub(super) const WALKS: [f64; 8] = [0.0, 0.03, 0.1, 0.3, 1.0, 4.0, 30.0, 1000.0];
@@ -86,7 +86,7 @@ struct Row {
 }
 
 /// The readings at a station, with what went before them.
-pub(super) fn visits<R: Series + ?Sized>(readings: &R, target: Length) -> impl Iterator<Item = Visit> + '_ {
+pub(super) fn visits(readings: &dyn Series, target: Length) -> impl Iterator<Item = Visit> + '_ {
     let (mut visit, mut away) = (0_u32, false);
     let (mut lifts, mut last) = (0.0, Direction::Plus);
     all(readings).filter_map(move |(index, reading)| {
@@ -108,7 +108,7 @@ pub(super) fn visits<R: Series + ?Sized>(readings: &R, target: Length) -> impl I
 
 /// Whether stations are visited more than once, both approaches being read in most visits: only then can
 /// zeros set anew be told from lost motion.
-pub(super) fn visits_are_whole<R: Series + ?Sized>(readings: &R, stations: &[Station]) -> bool {
+pub(super) fn visits_are_whole(readings: &dyn Series, stations: &[Station]) -> bool {
     let (mut whole, mut all, mut revisited) = (0_u32, 0_u32, false);
     for station in stations {
         let mut seen = (false, false, 0);
@@ -165,8 +165,8 @@ impl Used<'_> {
 }
 
 /// Readings with all that is needed to fit them.
-pub(super) struct Sitting<'a, R: Series + ?Sized> {
-    pub readings: &'a R,
+pub(super) struct Sitting<'a> {
+    pub readings: &'a dyn Series,
     pub used: Used<'a>,
     /// Motion per reading.
     pub motion: f64,
@@ -227,7 +227,7 @@ pub(super) struct StationFit {
     pub evidence: Evidence,
 }
 
-impl<R: Series + ?Sized> Sitting<'_, R> {
+impl Sitting<'_> {
     fn rows(&self, target: Length) -> impl Iterator<Item = Row> + '_ {
         let is_used = |index| self.used.holds(index);
         let first = used_at(self.readings, &is_used, target).next().map_or(0.0, |(_, r)| r.value_mm);
@@ -279,14 +279,16 @@ impl<R: Series + ?Sized> Sitting<'_, R> {
 
     pub fn condense(&self, target: Length, walk: f64) -> Condensed {
         let mut all = Condensed { squares: LeastSquares::new(), log_variances: 0.0, rows: 0.0 };
+        let mut variances = LogProduct::ONE;
         self.whiten(target, walk, |_, regressors, y, total| {
             all.squares.add(regressors, y);
             // A zero set anew is one more unknown, anywhere within a millimetre: its reading tells nothing else.
             if total < ANY_ZERO {
-                all.log_variances += libm::log(total);
+                variances.take(total);
                 all.rows += 1.0;
             }
         });
+        all.log_variances = variances.log();
         all
     }
 
@@ -418,10 +420,7 @@ impl Condensed {
             rate_cofactor: fit.cofactor(2, 2),
             evidence: Evidence {
                 residual_sum: fit.residual_sum,
-                log_determinant: self.log_variances
-                    + fit.log_determinant
-                    + 2.0 * libm::log(spread)
-                    + 2.0 * libm::log(bend),
+                log_determinant: self.log_variances + fit.log_determinant + 2.0 * libm::log(spread * bend),
                 dof: self.rows - 2.0,
                 drift_dof: taken(2, spread) + taken(3, bend),
             },
