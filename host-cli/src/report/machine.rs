@@ -11,7 +11,6 @@ use crate::refusal::Refusal;
 use crate::report::how::How;
 use crate::report::page::{Figure, Key, Part, Table, Tone};
 use crate::report::plot::{Bar, Plot, Stroke, draw};
-use crate::report::readings;
 use crate::report::session::{Session, limits, moment};
 use crate::units::{LengthArg, Print, decimals};
 
@@ -45,7 +44,7 @@ pub fn axis(
         sources: Vec::new(),
         hows: vec![How::Charts, How::Forecast],
     };
-    let mut events = Vec::new();
+    let (mut events, mut watched) = (Vec::new(), Vec::new());
     for (quantity, rows) in Quantity::ALL.into_iter().zip(store.all_quantities(machine, axis)?) {
         if rows.is_empty() {
             continue;
@@ -76,15 +75,17 @@ pub fn axis(
         if events.is_empty() {
             events = history.events.clone();
         }
-        part.sources.push(format!(
-            "Log: {} of axis {axis} of {machine} in {} {}, {} to {}.",
+        let (from, to) = (history.steps.first(), history.last());
+        watched.push(format!(
+            "{} in {} {}, {} to {}",
             quantity.words(),
             history.steps.len(),
             if history.steps.len() == 1 { "session" } else { "sessions" },
-            history.steps.first().map(|step| date(step.day)).unwrap_or_default(),
-            history.last().map(|step| date(step.day)).unwrap_or_default(),
+            from.map(|step| date(step.day)).unwrap_or_default(),
+            to.map(|step| date(step.day)).unwrap_or_default(),
         ));
     }
+    part.sources.push(format!("Log, axis {axis} of {machine}: {}.", watched.join("; ")));
     if let Some(assessment) = assessment {
         let readings = readings_of(&last.entry);
         let session = Session {
@@ -113,7 +114,7 @@ pub fn axis(
         part.hows.append(&mut own.hows);
     }
     for kept in store.last_of_each_kind(machine, axis)?.iter().filter(|kept| kept.id != last.id) {
-        other_kind(kept, machine, axis, print, &mut part)?;
+        other_kind(kept, machine, limit_mm, ctx, &mut part)?;
     }
     if !events.is_empty() {
         let rows = events
@@ -128,22 +129,35 @@ pub fn axis(
     Ok(Some(part))
 }
 
-/// The plots of the last session of a kind of test that the machine is not judged by.
-fn other_kind(kept: &Kept, machine: &str, axis: &str, print: Print, part: &mut Part) -> Result<(), Refusal> {
-    let (Some(assessment), Some(readings)) = (kept.entry.assessment(), readings_of(&kept.entry)) else {
+/// What the last session of a kind of test found that the machine is not judged by, with its plots.
+fn other_kind(
+    kept: &Kept,
+    machine: &str,
+    limit_mm: Option<f64>,
+    ctx: &Context,
+    part: &mut Part,
+) -> Result<(), Refusal> {
+    let (Some(assessment), readings) = (kept.entry.assessment(), readings_of(&kept.entry)) else {
         return Ok(());
     };
+    let session = Session {
+        assessment: &assessment,
+        readings: readings.as_deref(),
+        machine,
+        limit_mm,
+        source: &format!("Log entry {} of {}", kept.id, moment(&kept.entry.at)),
+        print: ctx.lengths_of(assessment.unit()),
+        ctx,
+    };
+    let own = session.part()?;
     let day = kept.entry.at.get(..10).unwrap_or_default();
-    for mut figure in readings::figures(&assessment, &readings, print)? {
+    for mut figure in own.figures {
         figure.title = format!("{}, {day}", figure.title);
+        figure.words = format!("{} {}", own.verdict, figure.words);
         part.figures.push(figure);
-        part.sources.push(format!(
-            "Log entry {} of {}: {} test of axis {axis} of {machine}.",
-            kept.id,
-            moment(&kept.entry.at),
-            assessment.routine()
-        ));
     }
+    part.sources.extend(own.sources);
+    part.hows.extend(own.hows);
     Ok(())
 }
 

@@ -19,7 +19,7 @@ for (const plot of document.querySelectorAll("svg.plot")) {
     marks[now]?.mark.classList.add("near");
     readout.textContent = marks[now]?.words ?? "\u00a0";
   };
-  const time = plot.dataset.area ? zoomed(plot) : { zoom: null, shows: () => true };
+  const time = plot.dataset.area && marks.length > 4 ? zoomed(plot) : { zoom: null, shows: () => true };
   const nearest = event => {
     let found = -1, least = Infinity;
     marks.forEach(({ mark, at }, index) => {

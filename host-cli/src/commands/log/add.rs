@@ -1,6 +1,6 @@
 //! `log add`: sessions and compensation tables into the log.
 
-use super::{Place, USUAL_MACHINE};
+use super::{Place, USUAL_MACHINE, named, tell_alike};
 use crate::commands::table::export;
 use crate::context::Context;
 use crate::exit::Outcome;
@@ -14,6 +14,7 @@ use crate::table_file;
 use crate::units::Print;
 use jiff::Timestamp;
 use serde_json::json;
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
@@ -53,7 +54,8 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
             (None, Some(text)) => Some(time(text).map_err(|refusal| refusal.file(&name))?),
             (given, _) => given,
         };
-        let machine = args.machine.as_deref().or(stated("machine")).unwrap_or(USUAL_MACHINE);
+        let stated = stated("machine").filter(|name| !name.trim().is_empty());
+        let machine = named(args.machine.as_deref().or(stated).unwrap_or(USUAL_MACHINE))?;
         entries.push(Entry::session(&assessment, readings.as_deref(), machine, taken, now));
     }
     let mut store = Store::open_or_create(&path)?;
@@ -62,6 +64,10 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
         if let Some(same) = store.same_session(entry)? {
             *entry = same;
         }
+    }
+    let machines: BTreeSet<&str> = entries.iter().map(|entry| entry.machine.as_str()).collect();
+    for machine in machines {
+        tell_alike(&store, machine, ctx)?;
     }
     let done = store.append(&entries)?;
     let document = json!({
@@ -112,8 +118,8 @@ fn table(
 ) -> Result<Entry, Refusal> {
     let bytes = input::read(file, bytes::MAX_BYTES as u64 + 1, ctx)?;
     let table = table_file::read(file, ctx)?;
-    let named = Some(table.machine.as_str()).filter(|name| !name.is_empty());
-    let machine = machine.or(named).unwrap_or(USUAL_MACHINE);
+    let stated = Some(table.machine.as_str()).filter(|name| !name.trim().is_empty());
+    let machine = named(machine.or(stated).unwrap_or(USUAL_MACHINE))?;
     // In millimetres, whatever is printed: the same table is the same entry in every shop.
     let mm = Print { unit: Unit::Mm };
     let losses: Vec<_> = table

@@ -13,11 +13,45 @@ pub(crate) use trend::none_fits;
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::log::store::Store;
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, clip};
 use std::path::PathBuf;
 
 /// The machine of sessions that name none.
 pub(crate) const USUAL_MACHINE: &str = "mill";
+
+/// The name of a machine, as typed or as a file has it, without spaces around it.
+///
+/// # Errors
+/// When there is none.
+pub(crate) fn named(name: &str) -> Result<&str, Refusal> {
+    match name.trim() {
+        "" => Err(Refusal::new("the machine has no name", "Give one, such as --machine \"bed mill\".")),
+        name => Ok(name),
+    }
+}
+
+/// Tells of a machine that is new in the log where it has one of nearly that name: two spellings make two trends, and an alarm
+/// of neither.
+///
+/// # Errors
+/// When the log cannot be read.
+pub(crate) fn tell_alike(store: &Store, machine: &str, ctx: &Context) -> Result<(), Refusal> {
+    let machines = store.machines()?;
+    let alike = machines.iter().find(|known| plain(known) == plain(machine));
+    if let Some(known) = alike.filter(|_| !machines.iter().any(|known| known == machine)) {
+        ctx.note(&format!(
+            "{:?} is new in this log, which has {:?}; if they are one machine, spell it alike: each has its own trend",
+            clip(machine),
+            clip(known)
+        ));
+    }
+    Ok(())
+}
+
+/// The letters and digits of a name, small.
+pub(crate) fn plain(name: &str) -> String {
+    name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+}
 
 /// Arguments of `log`.
 #[derive(Debug, clap::Args)]

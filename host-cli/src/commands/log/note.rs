@@ -1,6 +1,6 @@
 //! `log note`: events and corrections.
 
-use super::{Place, USUAL_MACHINE, add::number};
+use super::{Place, USUAL_MACHINE, add::number, named, tell_alike};
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::log::entry::{Entry, Event, Kind, time};
@@ -62,11 +62,13 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
         let body = json!({ "corrects": kept.entry.digest, "text": args.text });
         (Entry::new(Kind::Correction, &kept.entry.machine, kept.entry.axis, at, &body), store)
     } else {
+        let machine = args.machine.as_deref().map(named).transpose()?;
         let store = Store::open_or_create(&path)?;
-        let machine = match &args.machine {
-            Some(machine) => machine.clone(),
+        let machine = match machine {
+            Some(machine) => machine.to_owned(),
             None => only_machine(&store.machines()?).map_err(|refusal| refusal.path(&path))?,
         };
+        tell_alike(&store, &machine, ctx)?;
         let axis = args.axis.map(|axis| axis.to_string());
         // The time is part of what happened: the same words a month later are another event.
         let body = json!({ "event": args.event, "text": args.text, "at": at.to_string() });

@@ -1,6 +1,6 @@
 //! `log trend`: one quantity of one axis over time, with alarm and forecast.
 
-use super::Place;
+use super::{Place, plain};
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::log::assessment::Assessment;
@@ -92,9 +92,6 @@ pub(crate) fn none_fits(axes: &[(String, String)], machine: Option<&str>, axis: 
         (None, None) => "any axis".to_owned(),
     };
     if let Some(machine) = machine {
-        let plain = |name: &str| -> String {
-            name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
-        };
         machines.sort_by_key(|name| plain(name) != plain(machine));
     }
     let names: Vec<_> = machines.iter().take(4).map(|name| format!("{:?}", clip(name))).collect();
@@ -121,12 +118,18 @@ fn document(history: &History, lengths: Print) -> serde_json::Value {
             "cusum": { "k": history.design.cusum.k, "h": history.design.cusum.h },
             "ewma": { "lambda": history.design.ewma.lambda, "width": history.design.ewma.width },
         },
-        "sessions": history.steps.iter().map(|step| json!({
-            "entry": step.row.id, "at": step.row.at, &key: interval(step.row.found),
-            "z": step.point.z, "ewma": step.point.ewma, "ewma_limit": step.point.ewma_limit,
-            "cusum_above": step.point.cusum_above, "cusum_below": step.point.cusum_below,
-            "alarm": step.point.alarm.is_some(),
-        })).collect::<Vec<_>>(),
+        "sessions": history.steps.iter().map(|step| {
+            let mut session = json!({
+                "entry": step.row.id, "at": step.row.at, &key: interval(step.row.found),
+                "z": step.point.z, "ewma": step.point.ewma, "ewma_limit": step.point.ewma_limit,
+                "cusum_above": step.point.cusum_above, "cusum_below": step.point.cusum_below,
+                "alarm": step.point.alarm.is_some(),
+            });
+            if let Some(target) = step.point.target {
+                session["target"] = value(quantity.of_chart(target)).into();
+            }
+            session
+        }).collect::<Vec<_>>(),
         "events": history.events.iter().map(|happened| json!({
             "entry": happened.id, "at": happened.at, "event": happened.event, "text": happened.text,
         })).collect::<Vec<_>>(),
@@ -193,9 +196,13 @@ fn text(history: &History, lengths: Print, ctx: &Context) -> String {
     // The verdict must stay in sight: as many sessions as there is room for below it.
     let most = screen.height().map_or(MOST_ROWS, |height| height.saturating_sub(18).clamp(6, MOST_ROWS));
     text.push_str(&chart_of(history, most, lengths));
+    let target = history.last().and_then(|step| step.point.target).map_or_else(String::new, |target| {
+        let target = history.quantity.of_chart(target);
+        format!(" about the mean before, {}", history.quantity.print(lengths).with_unit(target))
+    });
     let design = format!(
-        "Charts: CUSUM k {} h {:.2}, EWMA weight {} width {:.2}; built for a lasting shift of {} standard deviation of \
-         one session, {} sessions between false alarms of each.",
+        "Charts{target}: CUSUM k {} h {:.2}, EWMA weight {} width {:.2}; built for a lasting shift of {} standard deviation \
+         of one session, {} sessions between false alarms of each.",
         history.design.cusum.k,
         history.design.cusum.h,
         history.design.ewma.lambda,

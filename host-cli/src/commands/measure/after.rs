@@ -129,7 +129,8 @@ impl Logging {
     fn prepare(assessment: &Assessment, readings: &[u8], log: &Path) -> Result<Self, Refusal> {
         let stated = |key: &str| assessment.document()[key].as_str().map(str::to_owned);
         let taken = stated("taken").as_deref().map(time).transpose()?;
-        let machine = stated("machine").unwrap_or_else(|| USUAL_MACHINE.to_owned());
+        let machine = stated("machine").filter(|name| !name.trim().is_empty());
+        let machine = machine.map_or_else(|| USUAL_MACHINE.to_owned(), |name| name.trim().to_owned());
         let readings = String::from_utf8_lossy(readings);
         let entry = Entry::session(assessment, Some(&readings), &machine, taken, jiff::Timestamp::now());
         let store = Store::open_or_create(log)?;

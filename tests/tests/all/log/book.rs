@@ -480,4 +480,36 @@ fn another_kind_of_test_does_not_take_the_limit_away() {
     folder.takeup("report --log l.db -o r.html").done().exit(1);
     let page = folder.read("r.html").replace('\u{a0}', " ");
     assert!(page.contains("OVER THE LIMIT") && page.contains("Where it came back to, 20"), "{page}");
+    assert!(page.contains("<figcaption>Z slips "), "the answer of the returns is beside their plot: {page}");
+}
+
+#[test]
+fn a_machine_has_one_name() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    let add =
+        |machine: &str| folder.takeup_args(["log", "add", "a.json", "--machine", machine, "--log", "l.db"]);
+    add(" ").done().refused(&["no name", "--machine"]);
+    assert!(!folder.file("l.db").exists());
+    assert_eq!(add("bed mill").done().exit(0).stderr, "");
+    // Spaces around it are nobody's meaning; another spelling may be.
+    let again = add(" bed mill ").done().exit(0);
+    assert!(again.stdout.contains("already in the log") && again.stderr.is_empty(), "{again:?}");
+    let other = add("Bed-mill").done().exit(0).stderr;
+    assert!(other.contains("\"Bed-mill\" is new") && other.contains("\"bed mill\""), "{other}");
+    folder.takeup_args(["log", "note", "x", "--machine", "", "--log", "new.db"]).done().refused(&["no name"]);
+    assert!(!folder.file("new.db").exists());
+    let told = folder.takeup("log trend --machine Bed-mill --log l.db").done().exit(0).stdout;
+    assert!(told.contains("Charts: CUSUM"), "{told}");
+}
+
+#[test]
+fn the_design_of_the_charts_is_told_with_its_target() {
+    let folder = with_sessions(&[0.020, 0.022, 0.021]);
+    let told = folder.takeup("log trend --log l.db").done().exit(0).stdout;
+    assert!(told.contains("Charts about the mean before, 0.021 mm: CUSUM k 0.5"), "{told}");
+    let document = folder.takeup("log trend --log l.db --json").done().exit(0).json();
+    assert!(document["sessions"][0].get("target").is_none(), "{document}");
+    let target = document["sessions"][2]["target"].as_f64().unwrap();
+    assert!((target - 0.021).abs() < 1e-9, "{target}");
 }
