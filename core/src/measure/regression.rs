@@ -159,6 +159,7 @@ impl<const P: usize> LeastSquares<P> {
 }
 
 /// The length of a vector of two; the plain root wherever the squares neither overflow nor drown.
+#[inline]
 fn length(a: f64, b: f64) -> f64 {
     let square = a * a + b * b;
     if (1e-280..1e280).contains(&square) { libm::sqrt(square) } else { libm::hypot(a, b) }

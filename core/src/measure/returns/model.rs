@@ -354,8 +354,10 @@ impl<'a> Sitting<'a> {
         let [lift_dof, time_dof, alone_dof] = averages.dof;
         // Readings that all round alike hide a trend of up to one step over the test; told apart, the
         // trends hide it in proportion to how uncertain they are.
+        // Readings that agree to the last digit are no surer than their rounding: the variance holds that too.
+        let scatter = libm::fmax(s, libm::sqrt(setup.least_variance()));
         let hidden = |variance: f64| {
-            let least = libm::sqrt(12.0 / self.readings.len() as f64) * s;
+            let least = libm::sqrt(12.0 / self.readings.len() as f64) * scatter;
             let spread = libm::sqrt(variance);
             let times = if least > 0.0 { libm::fmax(spread / least, 1.0) } else { 1.0 };
             core::f64::consts::SQRT_2 * rounding * times.min(30.0)

@@ -67,6 +67,19 @@ fn what_is_lost_is_never_called_nothing() {
     assert!(shown > 100, "{shown}");
 }
 
+// A step of the dial at every lift leaves no residual at all, which is no reason to believe less.
+#[test]
+fn slip_by_a_step_of_the_dial_at_every_lift_is_shown() {
+    let falling = Returning { resolution_mm: 0.01, noise_mm: 0.0005, ..Returning::USUAL };
+    let s = score(&falling, 300);
+    assert!(s.per_cycle.coverage() >= 0.93 && s.per_cycle.half() < 0.003, "{s:?}");
+    let setup = Setup { resolution_mm: falling.resolution_mm, ..Setup::default() };
+    for seed in 0..300 {
+        let first = returns::causes(&falling.assess(seed), &setup)[0].cause;
+        assert_eq!(first, Name::Slip, "seed {seed}");
+    }
+}
+
 #[test]
 fn uneven_slip_has_its_own_evidence() {
     let uneven = Returning { slip_mm: 0.0, slip_scatter_mm: 0.03, ..Returning::USUAL };
