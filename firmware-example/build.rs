@@ -15,8 +15,8 @@ fn main() {
     println!("cargo::rustc-link-search={}", out.display());
     // Start-up code and sections come from the script of cortex-m-rt, those of the logs from defmt's.
     println!("cargo::rustc-link-arg-bins=-Tlink.x");
-    // The filter must live in 4.5 KB of RAM, the table of an axis (0.8 KB) among it: its stack begins there.
-    println!("cargo::rustc-link-arg-bin=filter=--defsym=_stack_start=0x20001200");
+    // The filter must live in 4 KB of RAM: its stack begins there.
+    println!("cargo::rustc-link-arg-bin=filter=--defsym=_stack_start=0x20001000");
     if env::var_os("CARGO_FEATURE_DEFMT").is_some() {
         println!("cargo::rustc-link-arg-bins=-Tdefmt.x");
     }

@@ -1,5 +1,6 @@
 //! What must hold for any bytes; called by the fuzzer, and by the tests on seeds and their mutations.
 
+use crate::rewriting;
 use takeup_core::axis::{Direction, PerAxis};
 use takeup_core::correct::{AxisTable, Table};
 use takeup_core::length::Length;
@@ -46,12 +47,16 @@ fn table(counts: i64) -> Table {
 
 fn rewritten(bytes: &[u8], counts: i64) -> Option<Vec<u8>> {
     let table = table(counts);
-    let mut rewriter = Rewriter::new(&table, &rewrite::Settings::DEFAULT);
-    let mut out = Vec::new();
-    for line in lines(bytes) {
-        rewriter.line(line, &mut |part| out.extend_from_slice(part)).ok()?;
-    }
-    Some(out)
+    let begin = || Rewriter::new(&table, &rewrite::Settings::DEFAULT);
+    let (mut rewriter, mut out) = (begin(), Vec::new());
+    let by_lines = lines(bytes)
+        .try_for_each(|line| rewriter.line(line, &mut |part| out.extend_from_slice(part)).map(drop))
+        .map(|()| (out, *rewriter.counts()));
+    let mut rewriter = begin();
+    let by_strides = rewriting::rewritten(&mut rewriter, bytes.get(..MOST_BYTES).unwrap_or(bytes))
+        .map(|(out, _)| (out, *rewriter.counts()));
+    assert_eq!(by_strides, by_lines, "the short way differs from the long one");
+    by_lines.ok().map(|(out, _)| out)
 }
 
 /// Without lost motion a program is copied or refused; with it, nothing panics.

@@ -13,6 +13,7 @@ use takeup_core::program::rewrite::{self, CycleTrouble, Reason, Rewriter, Strate
 use takeup_core::program::{Token, Words};
 
 use crate::programs::Dice;
+use crate::rewriting;
 
 /// A machine and how it is corrected.
 #[derive(Clone, Copy, Debug)]
@@ -143,11 +144,7 @@ impl Job {
             settings.clear = heights.clear();
         }
         let mut rewriter = Rewriter::new(&table, &settings);
-        let (mut out, mut unseated) = (Vec::new(), Vec::new());
-        for (index, line) in text.split_inclusive('\n').enumerate() {
-            let note = rewriter.line(line.as_bytes(), &mut |bytes| out.extend_from_slice(bytes))?;
-            unseated.extend(note.unseated.map(|_| index + 1));
-        }
+        let (out, unseated) = rewriting::rewritten(&mut rewriter, text.as_bytes())?;
         Ok(Rewritten { text: String::from_utf8_lossy(&out).into_owned(), unseated })
     }
 

@@ -241,6 +241,7 @@ pub mod judged;
 pub mod programs;
 pub mod pushing;
 pub mod returning;
+pub mod rewriting;
 pub mod scored;
 pub mod sitting;
 pub mod staircase;

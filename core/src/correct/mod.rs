@@ -13,4 +13,4 @@ pub mod set_point;
 pub mod table;
 
 pub use set_point::Corrector;
-pub use table::{AxisTable, Station, Table};
+pub use table::{AxisTable, Corrections, Station, Table};

@@ -123,24 +123,23 @@ impl fmt::Display for Invalid {
 
 impl core::error::Error for Invalid {}
 
-/// The corrections of one axis along its travel.
+/// The corrections of one axis along its travel, wherever they are kept: in an [`AxisTable`], or in the flash of
+/// a controller, which needs no memory for more stations than it has.
 ///
 /// Between stations a correction is interpolated linearly, beyond the last station at either end it
-/// stays what it is there. A value of this type holds at least one station, in rising order.
-#[derive(Clone, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct AxisTable {
+/// stays what it is there. A value of this type has at least one station, in rising order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Corrections<'t> {
     reference: Direction,
-    stations: Vec<Station, MAX_STATIONS>,
+    stations: &'t [Station],
 }
 
-impl AxisTable {
-    /// A table from stations in rising order.
+impl<'t> Corrections<'t> {
+    /// Corrections by stations in rising order, however many.
     ///
     /// # Errors
     /// [`Invalid`] says which rule the stations break.
-    pub fn new(reference: Direction, stations: &[Station]) -> Result<Self, Invalid> {
+    pub fn new(reference: Direction, stations: &'t [Station]) -> Result<Self, Invalid> {
         if stations.is_empty() {
             return Err(Invalid::Empty);
         }
@@ -152,7 +151,6 @@ impl AxisTable {
                 return Err(Invalid::Order { position: above.position });
             }
         }
-        let stations = Vec::from_slice(stations).map_err(|_| Invalid::TooMany)?;
         Ok(Self { reference, stations })
     }
 
@@ -172,12 +170,75 @@ impl AxisTable {
         Ok(())
     }
 
+    /// The seat on which the work is zeroed.
+    #[must_use]
+    pub const fn reference(self) -> Direction {
+        self.reference
+    }
+
+    /// The stations, in rising order of position.
+    #[must_use]
+    pub const fn stations(self) -> &'t [Station] {
+        self.stations
+    }
+
+    /// Whether nothing is corrected anywhere.
+    #[must_use]
+    pub fn is_zero(self) -> bool {
+        self.stations.iter().all(|s| s.plus == Length::ZERO && s.minus == Length::ZERO)
+    }
+
+    /// What to add to a wanted position while the axis bears on a seat.
+    #[must_use]
+    pub fn correction(self, position: Length, seat: Direction) -> Length {
+        let above = self.stations.partition_point(|s| s.position <= position);
+        let below = above.checked_sub(1).and_then(|i| self.stations.get(i));
+        match (below, self.stations.get(above)) {
+            (Some(low), Some(high)) => interpolate(low, high, position, seat),
+            (Some(end), None) | (None, Some(end)) => end.on(seat),
+            (None, None) => Length::ZERO,
+        }
+    }
+
+    /// The largest lost motion corrected anywhere.
+    #[must_use]
+    pub fn largest_lost_motion(self) -> Length {
+        self.stations.iter().map(Station::lost_motion).max().unwrap_or(Length::ZERO)
+    }
+}
+
+/// The corrections of one axis along its travel, kept with their stations: [`Corrections`] says how they are meant.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AxisTable {
+    reference: Direction,
+    stations: Vec<Station, MAX_STATIONS>,
+}
+
+impl AxisTable {
+    /// A table from stations in rising order.
+    ///
+    /// # Errors
+    /// [`Invalid`] says which rule the stations break.
+    pub fn new(reference: Direction, stations: &[Station]) -> Result<Self, Invalid> {
+        Corrections::new(reference, stations)?;
+        let stations = Vec::from_slice(stations).map_err(|_| Invalid::TooMany)?;
+        Ok(Self { reference, stations })
+    }
+
     /// The same lost motion everywhere along the travel.
     ///
     /// # Errors
     /// [`Invalid`] for a lost motion that is negative or larger than [`MAX_CORRECTION`].
     pub fn uniform(reference: Direction, lost: Length) -> Result<Self, Invalid> {
         Self::new(reference, &[Station::of_lost_motion(Length::ZERO, lost, Length::ZERO, reference)])
+    }
+
+    /// The corrections, to look at.
+    #[must_use]
+    pub fn corrections(&self) -> Corrections<'_> {
+        Corrections { reference: self.reference, stations: &self.stations }
     }
 
     /// The seat on which the work is zeroed.
@@ -203,7 +264,7 @@ impl AxisTable {
     /// Whether the table corrects nothing anywhere.
     #[must_use]
     pub fn is_zero(&self) -> bool {
-        self.stations.iter().all(|s| s.plus == Length::ZERO && s.minus == Length::ZERO)
+        self.corrections().is_zero()
     }
 
     /// What to add to a wanted position while the axis bears on a seat.
@@ -219,13 +280,7 @@ impl AxisTable {
     /// ```
     #[must_use]
     pub fn correction(&self, position: Length, seat: Direction) -> Length {
-        let above = self.stations.partition_point(|s| s.position <= position);
-        let below = above.checked_sub(1).and_then(|i| self.stations.get(i));
-        match (below, self.stations.get(above)) {
-            (Some(low), Some(high)) => interpolate(low, high, position, seat),
-            (Some(end), None) | (None, Some(end)) => end.on(seat),
-            (None, None) => Length::ZERO,
-        }
+        self.corrections().correction(position, seat)
     }
 
     /// The lost motion corrected at a position.
@@ -237,7 +292,7 @@ impl AxisTable {
     /// The largest lost motion corrected anywhere.
     #[must_use]
     pub fn largest_lost_motion(&self) -> Length {
-        self.stations.iter().map(Station::lost_motion).max().unwrap_or(Length::ZERO)
+        self.corrections().largest_lost_motion()
     }
 }
 

@@ -59,6 +59,7 @@ pub fn centre_of_radius(start: Place, end: Place, radius: f64, sense: Sense) -> 
 impl Arc {
     /// The angle swept, in radians, positive.
     #[must_use]
+    #[inline(never)] // the caller keeps its frame while much else runs
     pub fn sweep(&self) -> f64 {
         let turn = 2.0 * core::f64::consts::PI;
         if self.start == self.end {
@@ -76,6 +77,7 @@ impl Arc {
     /// The parts in which the chosen axes of the plane do not turn round. A turn that goes less than
     /// `least` beyond an end is left out: the path does not show it.
     #[must_use]
+    #[inline(never)] // as above
     pub fn parts(&self, first_axis: bool, second_axis: bool, least: f64) -> Vec<Part, 6> {
         let quarter = core::f64::consts::FRAC_PI_2;
         let (dx, dy) = (self.start.0 - self.centre.0, self.start.1 - self.centre.1);

@@ -73,18 +73,26 @@ pub enum Sign {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Number {
-    pub(super) mantissa: i64,
-    pub(super) whole_digits: u8,
-    pub(super) decimals: u8,
-    pub(super) point: Point,
-    pub(super) sign: Sign,
+    /// Lower and upper half: a word of 64 bits would take its neighbours' room in a microcontroller, which has a
+    /// dozen numbers at hand.
+    mantissa: [u32; 2],
+    whole_digits: u8,
+    decimals: u8,
+    point: Point,
+    sign: Sign,
 }
 
 impl Number {
+    /// A number of which `whole_digits` and `decimals` were written before and behind its point.
+    pub(super) const fn new(mantissa: i64, whole_digits: u8, decimals: u8, point: Point, sign: Sign) -> Self {
+        Self { mantissa: [mantissa as u32, (mantissa >> 32) as u32], whole_digits, decimals, point, sign }
+    }
+
     /// All digits as one signed whole number: `-1.50` is −150.
     #[must_use]
     pub const fn mantissa(&self) -> i64 {
-        self.mantissa
+        let [lower, upper] = self.mantissa;
+        (lower as u64 | (upper as u64).wrapping_shl(32)) as i64
     }
 
     /// Digits written before the point: none in `.5`, two in `01`.
@@ -114,14 +122,14 @@ impl Number {
     /// The value, to the precision of `f64`.
     #[must_use]
     pub fn value(&self) -> f64 {
-        self.mantissa as f64 / power_of_ten(self.decimals) as f64
+        self.mantissa() as f64 / power_of_ten(self.decimals) as f64
     }
 
     /// The value when it is a whole number, however written (`3`, `3.`, `03.0`).
     #[must_use]
     pub fn whole(&self) -> Option<i64> {
         let unit = power_of_ten(self.decimals);
-        (self.mantissa.checked_rem(unit)? == 0).then(|| self.mantissa.checked_div(unit))?
+        (self.mantissa().checked_rem(unit)? == 0).then(|| self.mantissa().checked_div(unit))?
     }
 
     /// Tenths of the value when it has no finer part: the code of a G word, 10 for `G1` and `G01`,
@@ -129,11 +137,11 @@ impl Number {
     #[must_use]
     pub fn tenths(&self) -> Option<i64> {
         match self.decimals {
-            0 => self.mantissa.checked_mul(10),
-            1 => Some(self.mantissa),
+            0 => self.mantissa().checked_mul(10),
+            1 => Some(self.mantissa()),
             decimals => {
                 let unit = power_of_ten(decimals.saturating_sub(1));
-                (self.mantissa.checked_rem(unit)? == 0).then(|| self.mantissa.checked_div(unit))?
+                (self.mantissa().checked_rem(unit)? == 0).then(|| self.mantissa().checked_div(unit))?
             }
         }
     }
@@ -161,12 +169,12 @@ impl Number {
             Unit::Mm => (1, 7_u8),
             Unit::Inch => (254, 6_u8),
         };
-        let scaled = self.mantissa.checked_mul(factor);
+        let scaled = self.mantissa().checked_mul(factor);
         if let (Some(spare), Some(scaled)) = (exact.checked_sub(decimals), scaled) {
             return scaled.checked_mul(power_of_ten(spare)).map(Length::from_counts);
         }
         // Finer than a count: the nearest one, halves away from zero.
-        let counts = i128::from(self.mantissa).checked_mul(i128::from(unit.counts()))?;
+        let counts = i128::from(self.mantissa()).checked_mul(i128::from(unit.counts()))?;
         let divisor = i128::from(power_of_ten(decimals));
         let half = divisor.checked_div(2)?.checked_mul(counts.signum())?;
         let nearest = counts.checked_add(half)?.checked_div(divisor)?;

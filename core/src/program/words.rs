@@ -213,13 +213,13 @@ impl<'a> Words<'a> {
         self.at = at;
         Some(Ok(Token::Word(Word {
             letter,
-            number: Number {
-                mantissa: if matches!(sign, Sign::Minus) { mantissa.wrapping_neg() } else { mantissa },
-                whole_digits: whole as u8,
-                decimals: digits.wrapping_sub(whole) as u8,
+            number: Number::new(
+                if matches!(sign, Sign::Minus) { mantissa.wrapping_neg() } else { mantissa },
+                whole as u8,
+                digits.wrapping_sub(whole) as u8,
                 point,
                 sign,
-            },
+            ),
             span: Span { start, end },
         })))
     }

@@ -167,6 +167,14 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let mut corrected = Vec::with_capacity(2 * CHUNK);
     let mut line = Vec::new();
     loop {
+        // Most of a large program goes the short way, straight from what was read.
+        let read = match reader.fill_buf() {
+            Ok(read) => read,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => &[],
+            Err(error) => return Err(Refusal::io(&name, "read", &error)),
+        };
+        let taken = rewriter.strides(read, &mut |bytes| corrected.extend_from_slice(bytes));
+        reader.consume(taken);
         match input::read_line(&mut *reader, &mut line, LONGEST_LINE) {
             Ok(true) => {}
             Ok(false) => break,

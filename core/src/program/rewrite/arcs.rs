@@ -5,7 +5,7 @@ use heapless::Vec;
 
 use super::Rewriter;
 use super::block::{Blend, Block};
-use super::emit::{Inserted, Patches, Text, dimension, put, step};
+use super::emit::{Patches, Text, dimension, put, step};
 use super::line::between;
 use super::refusal::{Reason, Stop};
 use crate::axis::{Axis, Direction, PerAxis};
@@ -95,12 +95,13 @@ fn centre_between(start: Place, end: Place, near: Place) -> Place {
 
 /// Leaves out turns so near to the start, to each other or to the end that rounding could close the
 /// part between them to a full circle.
+#[inline(never)] // the frames of what one arc needs must not add up
 fn tidy(parts: &mut Vec<Part, 6>, start: Place, least: f64) {
-    let mut tidied: Vec<Part, 6> = Vec::new();
-    let (mut from, mut share) = (start, 0.0);
+    let (mut from, mut share, mut kept) = (start, 0.0, 0_usize);
     let end = parts.last().map_or(start, |part| part.end);
     let count = parts.len();
-    for (index, part) in parts.iter().enumerate() {
+    for index in 0..count {
+        let Some(part) = parts.get(index).copied() else { break };
         let last = index.saturating_add(1) == count;
         share += part.share;
         let chord = |a: Place, b: Place| libm::hypot(a.0 - b.0, a.1 - b.1);
@@ -108,16 +109,18 @@ fn tidy(parts: &mut Vec<Part, 6>, start: Place, least: f64) {
             // On a full circle start and end are one place: half way round is far from neither.
             continue;
         }
-        let _ = tidied.push(Part { end: part.end, share });
-        (from, share) = (part.end, 0.0);
+        if let Some(slot) = parts.get_mut(kept) {
+            *slot = Part { end: part.end, share };
+        }
+        (from, share, kept) = (part.end, 0.0, kept.saturating_add(1));
     }
-    *parts = tidied;
+    parts.truncate(kept);
 }
 
 impl Rewriter<'_> {
-    /// The arc of a block, in counts.
+    /// The arc of a block, in counts, and its radius.
     #[inline(never)]
-    fn geometry(&self, block: &Block, targets: &PerAxis<Length>) -> Result<(Arc, Option<f64>), Stop> {
+    fn geometry(&self, block: &Block, targets: &PerAxis<Length>, course: &mut Course) -> Result<(), Stop> {
         let (first, second, _) = self.modal.plane.axes();
         let place = |axis: Axis| self.axes.get(axis).wanted.counts() as f64;
         let start = (place(first), place(second));
@@ -132,7 +135,9 @@ impl Rewriter<'_> {
             let radius = self.length(word)?.counts() as f64;
             let centre =
                 centre_of_radius(start, end, radius, sense).ok_or(Stop(Some(word.span), Reason::Arc))?;
-            return Ok((Arc { start, end, centre, sense }, Some(libm::fabs(radius))));
+            course.arc = Arc { start, end, centre, sense };
+            course.radius = Some(libm::fabs(radius));
+            return Ok(());
         }
         let absolute = self.modal.centre == Distance::Absolute;
         let coordinate = |word: Option<Word>, from: f64| -> Result<f64, Stop> {
@@ -153,7 +158,8 @@ impl Rewriter<'_> {
         if radius(start) <= 0.0 || libm::fabs(radius(start) - radius(end)) > RADIUS_ALLOWANCE {
             return Err(Stop(a.or(b).map(|word| word.span), Reason::Arc));
         }
-        Ok((Arc { start, end, centre, sense }, None))
+        course.arc = Arc { start, end, centre, sense };
+        Ok(())
     }
 
     /// How many times an arc comes round, its end passed for the last time counted.
@@ -188,21 +194,27 @@ impl Rewriter<'_> {
         if self.modal.distance == Distance::Absolute && unknown {
             return Err(Stop(block.motion_word, Reason::ArcFromUnknown));
         }
-        let (arc, radius) = self.geometry(block, targets)?;
         let (from, to) = (self.axes.get(third).wanted, *targets.get(third));
+        let nowhere = Arc { start: (0.0, 0.0), end: (0.0, 0.0), centre: (0.0, 0.0), sense: Sense::Clockwise };
         let uniform = [first, second, third].into_iter().all(|axis| self.axes.get(axis).is_uniform());
-        let whole = arc.sweep() + FULL_TURN * turns.saturating_sub(1) as f64;
-        let (mut pieces, mut restore, mut start) = (0, restore, from);
-        for turn in 1..turns {
-            let end = between(from, to, FULL_TURN * turn as f64 / whole);
-            let circle = Arc { end: arc.start, ..arc };
-            let course =
-                Course { arc: circle, radius, axes, climb: (start, end), uniform, share: FULL_TURN / whole };
-            self.turn(block, line, &course, Turn::Inner, &mut pieces, &mut restore, sink)?;
-            start = end;
+        let mut course =
+            Course { arc: nowhere, radius: None, axes, climb: (from, from), uniform, share: 1.0 };
+        self.geometry(block, targets, &mut course)?;
+        let (end, sweep) = (course.arc.end, course.arc.sweep());
+        let whole = sweep + FULL_TURN * turns.saturating_sub(1) as f64;
+        let (mut pieces, mut restore) = (0, restore);
+        for turn in 1..=turns {
+            let kind = if turn == turns { Turn::Last } else { Turn::Inner };
+            (course.arc.end, course.climb.1, course.share) = match kind {
+                Turn::Last => (end, to, sweep / whole),
+                Turn::Inner => {
+                    let climbed = between(from, to, FULL_TURN * turn as f64 / whole);
+                    (course.arc.start, climbed, FULL_TURN / whole)
+                }
+            };
+            self.turn(block, line, &course, kind, &mut pieces, &mut restore, sink)?;
+            course.climb.0 = course.climb.1;
         }
-        let course = Course { arc, radius, axes, climb: (start, to), uniform, share: arc.sweep() / whole };
-        self.turn(block, line, &course, Turn::Last, &mut pieces, &mut restore, sink)?;
         if pieces > 1 {
             self.counts.arcs_split = self.counts.arcs_split.saturating_add(1);
         }
@@ -211,6 +223,7 @@ impl Rewriter<'_> {
 
     /// One turn of an arc at most, in the pieces that it needs.
     #[allow(clippy::too_many_arguments)] // the line, its turn, and what came before
+    #[inline(never)]
     fn turn(
         &mut self,
         block: &Block,
@@ -255,6 +268,7 @@ impl Rewriter<'_> {
     }
 
     /// Where all axes are at a place of the arc.
+    #[inline(never)]
     fn ends(&self, course: &Course, place: Place, share: f64) -> PerAxis<Length> {
         let (first, second, third) = course.axes;
         let mut ends = self.axes.map(|track| track.wanted);
@@ -414,37 +428,36 @@ impl Rewriter<'_> {
             return Err(Stop(Some(rotary), Reason::RotaryArc));
         }
         let (first, second, third) = course.axes;
-        let mut text = Inserted::new();
-        self.begin(&mut text, block, b"");
-        put(&mut text, self.modal.motion.word());
-        let mut centres = Inserted::new();
-        match piece.radius {
-            Some(radius) => {
-                put(&mut centres, b" ");
-                let style = block.radius.as_ref().map(|word| &word.number);
-                dimension(&mut centres, b'R', to_length(radius), style, &self.modal);
-            }
-            None => {
-                for (axis, number) in self.centre_numbers(course, piece) {
-                    put(&mut centres, b" ");
-                    let style = block.centre.get(axis).as_ref().map(|word| &word.number);
-                    dimension(&mut centres, centre_letter(axis), number, style, &self.modal);
-                }
-            }
-        }
+        // The centre counts from where the axes are before they move.
+        let centres = self.centre_numbers(course, piece);
+        self.begin(block, b"", sink);
+        sink(self.modal.motion.word());
         for axis in [first, second, third] {
             let end = *piece.ends.get(axis);
             if axis == third && self.heading(axis, end).is_none() {
                 continue;
             }
-            put(&mut text, b" ");
             let (command, seat) = *piece.commands.get(axis);
-            self.write_axis(&mut text, axis, command, end, block.axes.get(axis).as_ref())?;
+            self.insert_axis(axis, command, end, block.axes.get(axis).as_ref(), sink)?;
             self.settle(axis, end, seat);
         }
-        put(&mut text, &centres);
-        self.follow_up(&mut text, block, line, piece.share, is_first);
-        self.insert_before(&text, sink);
+        let mut text = Text::new();
+        let mut put_word = |letter, length, style: Option<&Word>| {
+            text.clear();
+            put(&mut text, b" ");
+            dimension(&mut text, letter, length, style.map(|word| &word.number), &self.modal);
+            sink(&text);
+        };
+        match piece.radius {
+            Some(radius) => put_word(b'R', to_length(radius), block.radius.as_ref()),
+            None => {
+                for (axis, number) in centres {
+                    put_word(centre_letter(axis), number, block.centre.get(axis).as_ref());
+                }
+            }
+        }
+        self.follow_up(block, line, piece.share, is_first, sink);
+        self.end_inserted(sink);
         Ok(())
     }
 
@@ -463,7 +476,8 @@ impl Rewriter<'_> {
     ) -> Result<(), Stop> {
         let (first, second, third) = course.axes;
         let single = earlier == 0;
-        let mut patches = Patches::new();
+        // A motion word, three axes, two centres, turns and a feed.
+        let mut patches = Patches::<8>::new();
         if restore && block.motion_word.is_none() {
             self.restore_motion(block, &mut patches);
         }
@@ -478,28 +492,42 @@ impl Rewriter<'_> {
             self.patch_axis(block, axis, command, end, &mut patches)?;
             self.settle(axis, end, seat);
         }
-        let half = Length::from_counts(step(self.modal.unit, self.modal.integers).counts() / 2);
         if let (Some(word), Some(radius)) = (&block.radius, piece.radius) {
-            let said = self.length(word)?;
-            let (exact, off) = (to_length(radius), to_length(radius).saturating_sub(said.saturating_abs()));
-            if off.saturating_abs() > half || (!single && said < Length::ZERO) {
-                let mut text = Text::new();
-                // An undivided arc of more than half a turn keeps its sign.
-                let signed =
-                    if single && said < Length::ZERO { Length::ZERO.saturating_sub(exact) } else { exact };
-                dimension(&mut text, b'R', signed, Some(&word.number), &self.modal);
-                patches.replace(word.span, text);
-            }
+            self.patch_radius(word, radius, single, &mut patches)?;
         } else {
-            self.patch_centres(block, &centres, single, half, &mut patches)?;
+            self.patch_centres(block, &centres, single, &mut patches)?;
         }
         if let Some(turns) = block.p.filter(|turns| turns.number.whole() != Some(1)) {
-            let mut text = Text::new();
-            put(&mut text, b"P1");
-            patches.replace(turns.span, text);
+            patches.put(turns.span, b"P1");
         }
         self.share_feed(block, piece.share, &mut patches);
-        self.write_line(line, &patches, None, sink);
+        self.write_line(line, &patches, sink);
+        Ok(())
+    }
+
+    /// Half of the last digit: what rounding may do.
+    fn half_step(&self) -> Length {
+        Length::from_counts(step(self.modal.unit, self.modal.integers).counts() / 2)
+    }
+
+    #[inline(never)]
+    fn patch_radius(
+        &self,
+        word: &Word,
+        radius: f64,
+        single: bool,
+        patches: &mut Patches<8>,
+    ) -> Result<(), Stop> {
+        let said = self.length(word)?;
+        let (exact, off) = (to_length(radius), to_length(radius).saturating_sub(said.saturating_abs()));
+        if off.saturating_abs() > self.half_step() || (!single && said < Length::ZERO) {
+            let mut text = Text::new();
+            // An undivided arc of more than half a turn keeps its sign.
+            let signed =
+                if single && said < Length::ZERO { Length::ZERO.saturating_sub(exact) } else { exact };
+            dimension(&mut text, b'R', signed, Some(&word.number), &self.modal);
+            patches.replace(word.span, text);
+        }
         Ok(())
     }
 
@@ -509,10 +537,9 @@ impl Rewriter<'_> {
         block: &Block,
         centres: &[(Axis, Length)],
         single: bool,
-        half: Length,
-        patches: &mut Patches,
+        patches: &mut Patches<8>,
     ) -> Result<(), Stop> {
-        let modal: &Modal = &self.modal;
+        let (modal, half): (&Modal, _) = (&self.modal, self.half_step());
         for (axis, number) in centres {
             let mut text = Text::new();
             match block.centre.get(*axis) {

@@ -6,7 +6,7 @@
 //! onto their depths on the `-` seat; on the way out nothing is cut that matters.
 
 use super::block::Block;
-use super::emit::{Inserted, Patches, Text, dimension, put, put_number};
+use super::emit::{Patches, Text, dimension, put, put_number};
 use super::rapid::past;
 use super::refusal::{CycleTrouble, Reason, Stop};
 use super::track::{Place, direction};
@@ -16,6 +16,10 @@ use crate::length::Length;
 use crate::program::modal::{Distance, Plane};
 use crate::program::number::Number;
 use crate::program::words::Word;
+
+/// The changes of a block: a back bore taken up again needs most, its own word, depth, R plane, dwell, three
+/// offsets and two places.
+type Changes = Patches<10>;
 
 /// What is remembered from block to block while a cycle is in force.
 #[derive(Clone, Copy, Debug, Default)]
@@ -92,7 +96,7 @@ impl Rewriter<'_> {
             }
         };
         let drills = (block.names_axis() || block.radius.is_some()) && repeats > 0;
-        let mut patches = Patches::new();
+        let mut patches = Changes::new();
         let mut targets = PerAxis::default();
         if drills {
             if self.drilling.depth.is_none() || self.drilling.plane.is_none() {
@@ -121,7 +125,7 @@ impl Rewriter<'_> {
             self.leave_hole(third)?;
             self.drilling.blocks = self.drilling.blocks.saturating_add(1);
         }
-        self.write_line(line, &patches, None, sink);
+        self.write_line(line, &patches, sink);
         Ok(())
     }
 
@@ -228,8 +232,7 @@ impl Rewriter<'_> {
         targets: &PerAxis<Length>,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
-        let mut text = Inserted::new();
-        self.begin(&mut text, block, b"G0");
+        self.begin(block, b"G0", sink);
         for axis in [Axis::X, Axis::Y] {
             let target = *targets.get(axis);
             let past = *aside.get(axis);
@@ -238,8 +241,7 @@ impl Rewriter<'_> {
             }
             // Both go together, so that the way is the program's but for the overrun.
             let (command, seat) = self.command_to(axis, target);
-            put(&mut text, b" ");
-            self.write_axis(&mut text, axis, past.unwrap_or(command), target, None)?;
+            self.insert_axis(axis, past.unwrap_or(command), target, None, sink)?;
             self.settle(axis, target, seat);
             if past.is_some() {
                 // What is left of the way is made from the reference direction.
@@ -248,7 +250,7 @@ impl Rewriter<'_> {
                 track.seat = Some(track.reference(axis));
             }
         }
-        self.insert_before(&text, sink);
+        self.end_inserted(sink);
         Ok(())
     }
 
@@ -261,12 +263,11 @@ impl Rewriter<'_> {
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
         let Some((wanted, sent)) = level else { return Ok(()) };
-        let mut text = Inserted::new();
-        self.begin(&mut text, block, b"G0 ");
-        self.write_axis(&mut text, Axis::Z, sent, wanted, None)?;
+        self.begin(block, b"G0", sink);
+        self.insert_axis(Axis::Z, sent, wanted, None, sink)?;
         self.settle(Axis::Z, wanted, None);
         self.drilling.level_lost = false;
-        self.insert_before(&text, sink);
+        self.end_inserted(sink);
         Ok(())
     }
 
@@ -310,7 +311,7 @@ impl Rewriter<'_> {
             let axes = PerAxis::from_fn(lost);
             interrupted |= self.overrun(block, &axes, sink)?;
         }
-        let mut text = Inserted::new();
+        let mut inserted = false;
         for axis in Axis::ALL {
             let track = *self.axes.get(axis);
             if axis == third || repeats == 1 || !track.corrected() {
@@ -326,16 +327,16 @@ impl Rewriter<'_> {
                 if risen {
                     return Err(trouble(block.l, CycleTrouble::Incremental));
                 }
-                if text.is_empty() {
-                    self.begin(&mut text, block, b"G0");
+                if !inserted {
+                    self.begin(block, b"G0", sink);
+                    inserted = true;
                 }
-                put(&mut text, b" ");
-                self.write_axis(&mut text, axis, command, track.wanted, None)?;
+                self.insert_axis(axis, command, track.wanted, None, sink)?;
                 self.axes.get_mut(axis).seat = track.seat_after(track.sent, command, Some(towards));
             }
         }
-        if !text.is_empty() {
-            self.insert_before(&text, sink);
+        if inserted {
+            self.end_inserted(sink);
             interrupted = true;
         }
         self.drilling.level_lost |= interrupted && self.drilling.blocks > 0 && self.modal.to_r_plane;
@@ -349,7 +350,7 @@ impl Rewriter<'_> {
         code: u16,
         block: &Block,
         third: Axis,
-        patches: &mut Patches,
+        patches: &mut Changes,
     ) -> Result<(), Stop> {
         if block.motion_word.is_none() {
             let mut text = Text::new();
@@ -429,7 +430,7 @@ impl Rewriter<'_> {
         code: u16,
         block: &Block,
         (first, second, third): (Axis, Axis, Axis),
-        patches: &mut Patches,
+        patches: &mut Changes,
     ) -> Result<(), Stop> {
         let mut towards = Direction::Minus;
         if code == BACK_BORE {
@@ -466,7 +467,7 @@ impl Rewriter<'_> {
         axis: Axis,
         target: Length,
         repeats: i64,
-        patches: &mut Patches,
+        patches: &mut Changes,
     ) -> Result<Option<Direction>, Stop> {
         if block.axes.get(axis).is_none() && self.axes.get(axis).wanted == target {
             return Ok(self.axes.get(axis).seat);

@@ -144,7 +144,7 @@ impl Rewriter<'_> {
         note: &mut Note,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
-        let mut patches = Patches::new();
+        let mut patches = Patches::<3>::new();
         for axis in Axis::ALL {
             let Some(word) = block.axes.get(axis) else { continue };
             let value = self.length(word)?;
@@ -175,7 +175,7 @@ impl Rewriter<'_> {
                 patches.replace(word.span, text);
             }
         }
-        self.write_line(line, &patches, None, sink);
+        self.write_line(line, &patches, sink);
         Ok(())
     }
 

@@ -1,5 +1,6 @@
 //! Words and lines written: numbers in the style of the program, patches of a line, inserted lines.
 
+use super::packed::Packed;
 use crate::length::{Length, Unit};
 use crate::program::modal::Modal;
 use crate::program::number::{Integers, Number, Point, Sign, power_of_ten};
@@ -11,8 +12,6 @@ use heapless::Vec;
 pub(super) type Text = Vec<u8, 24>;
 /// A count of 0.1 nm is not finer than this many decimals, of a millimetre or an inch.
 const MOST_DECIMALS: u8 = 9;
-/// An inserted line: its mode words, a motion word, three axes, three centres, a feed and copied words.
-pub(super) type Inserted = Vec<u8, 224>;
 
 /// Adds bytes; the sizes above make room for all that is ever added.
 pub(super) fn put<const N: usize>(text: &mut Vec<u8, N>, bytes: &[u8]) {
@@ -87,33 +86,55 @@ pub(super) fn dimension<const N: usize>(
         (false, unit) => written.max(fine_decimals(unit)),
     };
     let scale = power_of_ten(decimals);
-    let rounded = scaled(length.counts(), scale, unit);
-    let value = scaled(rounded, unit, scale);
+    // Nearly always a last digit is a whole number of counts.
+    let (rounded, value) = match last_digit(modal.unit, decimals) {
+        Some(digit) => {
+            let rounded = scaled(length.counts(), 1, digit);
+            (rounded, rounded.saturating_mul(digit))
+        }
+        None => {
+            let rounded = scaled(length.counts(), scale, unit);
+            (rounded, scaled(rounded, unit, scale))
+        }
+    };
+    let mut size = rounded.unsigned_abs();
+    if whole_increments {
+        put(text, &[letter]);
+        if rounded < 0 {
+            put(text, b"-");
+        }
+        digits(text, size, 1);
+        return Length::from_counts(value);
+    }
+    let bare = size < scale.unsigned_abs() && style.is_some_and(|number| number.whole_digits() == 0);
+    let (fewest, least) = if bare { (written.max(1), 0) } else { (written, 1) };
+    if let Some(packed) = Packed::of(rounded).filter(|_| decimals < 8) {
+        put(text, &packed.word(letter, u32::from(decimals), u32::from(fewest), least));
+        return Length::from_counts(value);
+    }
     put(text, &[letter]);
     if rounded < 0 {
         put(text, b"-");
     }
-    let size = rounded.unsigned_abs();
-    if whole_increments {
-        digits(text, size, 1);
-    } else {
-        let scale = scale.unsigned_abs().max(1);
-        let (whole, mut fraction) =
-            (size.checked_div(scale).unwrap_or(0), size.checked_rem(scale).unwrap_or(0));
-        let bare = whole == 0 && style.is_some_and(|number| number.whole_digits() == 0);
-        digits(text, whole, if bare { 0 } else { 1 });
-        put(text, b".");
-        let mut shown = decimals;
-        let fewest = if bare { written.max(1) } else { written };
-        while shown > fewest && fraction % 10 == 0 {
-            fraction /= 10;
-            shown = shown.saturating_sub(1);
-        }
-        if shown > 0 {
-            digits(text, fraction, shown);
-        }
+    let (mut shown, mut scale) = (decimals, scale.unsigned_abs());
+    while shown > fewest && size % 10 == 0 {
+        (size, scale) = (size / 10, scale / 10);
+        shown = shown.saturating_sub(1);
+    }
+    digits(text, size.checked_div(scale).unwrap_or(0), least as u8);
+    put(text, b".");
+    if shown > 0 {
+        digits(text, size.checked_rem(scale).unwrap_or(0), shown);
     }
     Length::from_counts(value)
+}
+
+/// The counts of a last digit, where they are whole.
+pub(super) fn last_digit(unit: Unit, decimals: u8) -> Option<i64> {
+    match unit {
+        Unit::Mm => Some(power_of_ten(7_u8.checked_sub(decimals)?)),
+        Unit::Inch => power_of_ten(6_u8.checked_sub(decimals)?).checked_mul(254),
+    }
 }
 
 /// Writes a word with a number as it was written.
@@ -144,12 +165,12 @@ pub(super) fn feed<const N: usize>(text: &mut Vec<u8, N>, value: f64) {
     digits(text, micro % 1_000_000, 6);
 }
 
-/// Changes of a line: ranges of bytes and what stands there instead, from left to right. A back bore taken up
-/// again needs most: its own word, depth, R plane, dwell, three offsets and two places.
+/// Changes of a line, `N` at most: ranges of bytes and what stands there instead, from left to right. Each kind
+/// of line has room for the changes that it can need, and no more: they are the largest thing on the stack.
 #[derive(Debug, Default)]
-pub(super) struct Patches(Vec<(usize, usize, Text), 10>);
+pub(super) struct Patches<const N: usize>(Vec<(usize, usize, Text), N>);
 
-impl Patches {
+impl<const N: usize> Patches<N> {
     /// No changes.
     pub const fn new() -> Self {
         Self(Vec::new())
@@ -158,6 +179,14 @@ impl Patches {
     /// Puts a text in the place of a word.
     pub fn replace(&mut self, span: Span, text: Text) {
         self.add(span.start, span.end, text);
+    }
+
+    /// Puts bytes in the place of a word.
+    #[inline(never)]
+    pub fn put(&mut self, span: Span, bytes: &[u8]) {
+        let mut text = Text::new();
+        put(&mut text, bytes);
+        self.replace(span, text);
     }
 
     /// Puts a text before a place.

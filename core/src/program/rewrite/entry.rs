@@ -1,7 +1,7 @@
 //! Seats before a cut: overruns in the clear, and take-ups where an axis turns round.
 
 use super::block::Block;
-use super::emit::{Inserted, feed, put, put_number};
+use super::emit::{Text, feed, put, put_number};
 use super::rapid::past;
 use super::refusal::Stop;
 use super::track::{Place, direction};
@@ -131,9 +131,8 @@ impl Rewriter<'_> {
         if !axes.iter().any(|(_, on)| *on) {
             return Ok(false);
         }
-        let mut text = Inserted::new();
         for there in [true, false] {
-            self.begin(&mut text, block, b"G0");
+            self.begin(block, b"G0", sink);
             for axis in Axis::ALL {
                 if !*axes.get(axis) {
                     continue;
@@ -142,13 +141,12 @@ impl Rewriter<'_> {
                 let reference = track.reference(axis);
                 let end = track.command(track.wanted, reference);
                 let command = if there { past(end, track.overrun(), reference) } else { end };
-                put(&mut text, b" ");
-                self.write_axis(&mut text, axis, command, track.wanted, None)?;
+                self.insert_axis(axis, command, track.wanted, None, sink)?;
                 let track = self.axes.get_mut(axis);
                 track.seat = Some(reference);
                 track.told = false;
             }
-            self.insert_before(&text, sink);
+            self.end_inserted(sink);
         }
         self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
         Ok(true)
@@ -163,7 +161,7 @@ impl Rewriter<'_> {
         targets: &PerAxis<Length>,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
-        let mut text = Inserted::new();
+        let mut inserted = false;
         for axis in Axis::ALL {
             let track = *self.axes.get(axis);
             let Some(towards) = self.heading(axis, *targets.get(axis)) else { continue };
@@ -179,16 +177,17 @@ impl Rewriter<'_> {
             if self.moves_alone(block, axis, targets) {
                 continue;
             }
-            if text.is_empty() {
-                self.begin(&mut text, block, b"G1");
+            if !inserted {
+                self.begin(block, b"G1", sink);
+                inserted = true;
             }
-            put(&mut text, b" ");
-            self.write_axis(&mut text, axis, command, track.wanted, None)?;
+            self.insert_axis(axis, command, track.wanted, None, sink)?;
             self.axes.get_mut(axis).seat = track.seat_after(track.sent, command, Some(towards));
         }
-        if text.is_empty() {
+        if !inserted {
             return Ok(false);
         }
+        let mut text = Text::new();
         if self.modal.feed == Feed::InverseTime {
             // A tenth of a second.
             put(&mut text, b" ");
@@ -198,7 +197,8 @@ impl Rewriter<'_> {
             put_number(&mut text, b'F', &word.number);
             self.fed = true;
         }
-        self.insert_before(&text, sink);
+        sink(&text);
+        self.end_inserted(sink);
         Ok(self.modal.motion != Motion::Line)
     }
 }

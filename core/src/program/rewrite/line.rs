@@ -1,7 +1,7 @@
 //! Cuts, and straight ones among them: divided at the stations of a table that changes along the travel.
 
 use super::block::Block;
-use super::emit::{Inserted, Patches, Text, feed, put, put_number};
+use super::emit::{Patches, Text, feed, put_number};
 use super::refusal::{Reason, Stop};
 use super::{AlongTravel, Note, Rewriter};
 use crate::axis::{Axis, PerAxis};
@@ -81,21 +81,20 @@ impl Rewriter<'_> {
                     break;
                 }
                 let place = PerAxis::from_fn(|axis| between(*start.get(axis), *targets.get(axis), share));
-                let mut text = Inserted::new();
-                self.begin(&mut text, block, self.modal.motion.word());
+                self.begin(block, self.modal.motion.word(), sink);
                 for axis in Axis::ALL {
                     if block.axes.get(axis).is_some() {
-                        put(&mut text, b" ");
-                        self.send_to(&mut text, block, axis, *place.get(axis))?;
+                        self.send_to(block, axis, *place.get(axis), sink)?;
                     }
                 }
-                self.follow_up(&mut text, block, line, share - done, done == 0.0);
-                self.insert_before(&text, sink);
+                self.follow_up(block, line, share - done, done == 0.0, sink);
+                self.end_inserted(sink);
                 restore = false;
                 done = share;
             }
         }
-        let mut patches = Patches::new();
+        // A motion word, three axes and a feed.
+        let mut patches = Patches::<5>::new();
         if restore && block.motion_word.is_none() {
             self.restore_motion(block, &mut patches);
         }
@@ -113,7 +112,7 @@ impl Rewriter<'_> {
             self.settle(axis, target, seat);
         }
         self.share_feed(block, 1.0 - done, &mut patches);
-        self.write_line(line, &patches, None, sink);
+        self.write_line(line, &patches, sink);
         Ok(())
     }
 
@@ -144,34 +143,51 @@ impl Rewriter<'_> {
 
     /// Writes the word that sends an axis to a place of a divided cut, and follows it there.
     #[inline(never)]
-    fn send_to(&mut self, text: &mut Inserted, block: &Block, axis: Axis, place: Length) -> Result<(), Stop> {
+    fn send_to(
+        &mut self,
+        block: &Block,
+        axis: Axis,
+        place: Length,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
         let (command, seat) = self.command_to(axis, place);
-        self.write_axis(text, axis, command, place, block.axes.get(axis).as_ref())?;
+        self.insert_axis(axis, command, place, block.axes.get(axis).as_ref(), sink)?;
         self.settle(axis, place, seat);
         Ok(())
     }
 
     /// Feed, and words that act before the move, for a part of a cut that comes before the line itself.
-    pub(super) fn follow_up(&self, text: &mut Inserted, block: &Block, line: &[u8], share: f64, first: bool) {
+    pub(super) fn follow_up(
+        &self,
+        block: &Block,
+        line: &[u8],
+        share: f64,
+        first: bool,
+        sink: &mut impl FnMut(&[u8]),
+    ) {
+        let mut text = Text::new();
         if let Some(word) = &block.feed {
             if self.modal.feed == Feed::InverseTime {
-                put(text, b" ");
-                feed(text, word.number.value() / share);
+                feed(&mut text, word.number.value() / share);
             } else if first {
-                put(text, b" ");
-                put_number(text, b'F', &word.number);
+                put_number(&mut text, b'F', &word.number);
             }
+        }
+        if !text.is_empty() {
+            sink(b" ");
+            sink(&text);
         }
         if first {
             for span in &block.ahead {
-                put(text, b" ");
-                put(text, span.of(line));
+                sink(b" ");
+                sink(span.of(line));
             }
         }
     }
 
     /// The feed of the last part of a divided cut.
-    pub(super) fn share_feed(&self, block: &Block, share: f64, patches: &mut Patches) {
+    #[inline(never)]
+    pub(super) fn share_feed<const N: usize>(&self, block: &Block, share: f64, patches: &mut Patches<N>) {
         if let (Some(word), Feed::InverseTime, true) = (&block.feed, self.modal.feed, share < 1.0) {
             let mut text = Text::new();
             feed(&mut text, word.number.value() / share);

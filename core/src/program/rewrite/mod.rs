@@ -16,8 +16,9 @@
 //! Lines that need no change come out byte for byte. What is not understood is refused.
 //!
 //! - `block`: the words of a line and their modal effects; `track`: what is known of an axis.
-//! - `entry`: seats before a cut and take-ups; `line`, `arcs`: cuts, `stride`: most lines; `rapid`; `cycle`: drilling.
+//! - `entry`: seats before a cut and take-ups; `line`, `arcs`: cuts, `rapid`; `cycle`: drilling.
 //! - `emit`, `write`: words and lines written.
+//! - `stride`: a short way for most lines; `spelt`, `packed`: numbers on it; `shape`: what a line shares with the last.
 //!
 //! Not for programs with subprograms, variables or flow: their order is not the order of their lines.
 
@@ -29,9 +30,12 @@ mod doubt;
 mod emit;
 mod entry;
 mod line;
+mod packed;
 mod rapid;
 mod refusal;
 mod settings;
+mod shape;
+mod spelt;
 mod stride;
 mod track;
 mod write;
@@ -43,7 +47,7 @@ pub use track::Strategy;
 use super::modal::{Feed, Modal, Motion};
 use super::words::{Fault, FaultKind, Token, Words};
 use crate::axis::{Axis, PerAxis};
-use crate::correct::{AxisTable, Table};
+use crate::correct::{AxisTable, Corrections, Table};
 use crate::length::Length;
 use block::{Block, MARK, Purpose};
 use cycle::Drilling;
@@ -97,18 +101,18 @@ impl<'t> Rewriter<'t> {
     #[must_use]
     pub fn new(table: &'t Table, settings: &Settings) -> Self {
         let axes = &table.axes;
-        let tables = PerAxis { x: axes.x.as_ref(), y: axes.y.as_ref(), z: axes.z.as_ref() };
-        Self::with_axes(tables, settings)
+        let of = |axis| Option::as_ref(PerAxis::get(axes, axis)).map(AxisTable::corrections);
+        Self::with_axes(PerAxis::from_fn(of), settings)
     }
 
-    /// A rewriter with a table for each axis that has one: for a controller that keeps no more than those.
+    /// A rewriter with the corrections of each axis that has any: for a controller that keeps no more than those.
     #[must_use]
     #[inline(never)]
-    pub fn with_axes(tables: PerAxis<Option<&'t AxisTable>>, settings: &Settings) -> Self {
+    pub fn with_axes(corrections: PerAxis<Option<Corrections<'t>>>, settings: &Settings) -> Self {
         let step = step(settings.unit, settings.integers);
         let axes = PerAxis::from_fn(|axis| {
             let (strategy, offset) = (*settings.strategy.get(axis), *settings.offset.get(axis));
-            Track::new(*tables.get(axis), strategy, offset, step)
+            Track::new(*corrections.get(axis), strategy, offset, step)
         });
         let corrected = axes.map(Track::corrected);
         Self {
@@ -180,31 +184,11 @@ impl<'t> Rewriter<'t> {
 
     #[inline(never)]
     fn corrected_line(&mut self, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<Note, Stop> {
-        if self.stride(line, sink) {
-            return Ok(Note::default());
-        }
-        let before = self.modal;
         let mut block = Block::EMPTY;
-        block.read(line, &mut self.modal, &self.corrected)?;
-        if !block.program {
+        if !self.read(&mut block, line, sink)? {
             sink(line);
             return Ok(Note::default());
         }
-        if !self.marked {
-            self.crlf = line.ends_with(b"\r\n");
-            self.mark(sink);
-        }
-        if self.ended && block.acts() {
-            return Err(Stop(None, Reason::AfterEnd));
-        }
-        let drills = matches!(self.modal.motion, Motion::Cycle(_));
-        if !drills || before.plane != self.modal.plane || before.unit != self.modal.unit {
-            self.drilling.forget();
-        }
-        if self.skipped.is_some() || (block.skip.is_some() && before != self.modal) {
-            self.follow_skipped(&block, line, before)?;
-        }
-        self.change_modes(&before);
         let mut note = Note::default();
         let standing = block.skip.map(|span| (span, self.standing()));
         self.doubt(&block, &mut note)?;
@@ -236,6 +220,32 @@ impl<'t> Rewriter<'t> {
             return Err(Stop(None, Reason::Unseated(axis)));
         }
         Ok(note)
+    }
+
+    /// Reads a block and applies its modes; `false` if nothing stands in the line that matters.
+    #[inline(never)] // what it needs meanwhile is given back before the line is rewritten
+    fn read(&mut self, block: &mut Block, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<bool, Stop> {
+        let before = self.modal;
+        block.read(line, &mut self.modal, &self.corrected)?;
+        if !block.program {
+            return Ok(false);
+        }
+        if !self.marked {
+            self.crlf = line.ends_with(b"\r\n");
+            self.mark(sink);
+        }
+        if self.ended && block.acts() {
+            return Err(Stop(None, Reason::AfterEnd));
+        }
+        let drills = matches!(self.modal.motion, Motion::Cycle(_));
+        if !drills || before.plane != self.modal.plane || before.unit != self.modal.unit {
+            self.drilling.forget();
+        }
+        if self.skipped.is_some() || (block.skip.is_some() && before != self.modal) {
+            self.follow_skipped(block, line, before)?;
+        }
+        self.change_modes(&before);
+        Ok(true)
     }
 
     /// Two comments at the head: the mark by which a corrected program is known, and a caution.

@@ -2,9 +2,10 @@
 
 use super::Rewriter;
 use super::block::Block;
-use super::emit::{Inserted, Patches, put};
+use super::emit::Patches;
 use super::refusal::Stop;
 use super::track::Place;
+use super::write::split_end;
 use crate::axis::{Axis, Direction, PerAxis};
 use crate::length::Length;
 use crate::program::modal::Distance;
@@ -51,7 +52,7 @@ impl Rewriter<'_> {
             self.overrun(block, &axes, sink)?;
         }
         let clear = self.is_clear(targets.z);
-        let mut patches = Patches::new();
+        let mut patches = Patches::<3>::new();
         let mut back = PerAxis::from_fn(|_| None);
         for axis in Axis::ALL {
             if block.axes.get(axis).is_none() {
@@ -65,19 +66,21 @@ impl Rewriter<'_> {
                 self.arrive(block, axis, target);
             }
         }
-        let mut text = Inserted::new();
-        let returns = back.iter().any(|(_, place)| place.is_some());
-        if returns {
-            self.begin(&mut text, block, b"G0");
-            for axis in Axis::ALL {
-                if let Some(place) = *back.get(axis) {
-                    put(&mut text, b" ");
-                    self.write_axis(&mut text, axis, place, *targets.get(axis), None)?;
-                }
-            }
-            self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
+        if back.iter().all(|(_, place)| place.is_none()) {
+            self.write_line(line, &patches, sink);
+            return Ok(());
         }
-        self.write_line(line, &patches, returns.then_some(&text), sink);
+        let (body, end) = split_end(line);
+        self.write_line(body, &patches, sink);
+        self.end_inserted(sink);
+        self.begin(block, b"G0", sink);
+        for axis in Axis::ALL {
+            if let Some(place) = *back.get(axis) {
+                self.insert_axis(axis, place, *targets.get(axis), None, sink)?;
+            }
+        }
+        self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
+        sink(end);
         Ok(())
     }
 
@@ -90,7 +93,7 @@ impl Rewriter<'_> {
         axis: Axis,
         target: Length,
         clear: bool,
-        patches: &mut Patches,
+        patches: &mut Patches<3>,
     ) -> Result<Option<Length>, Stop> {
         let track = *self.axes.get(axis);
         let reference = track.reference(axis);

@@ -312,4 +312,5 @@ fn a_million_increments_end_where_they_should() {
 
 mod arcs;
 mod doubt;
+mod stride;
 mod words;

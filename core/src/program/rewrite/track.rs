@@ -1,7 +1,7 @@
 //! What is known of one axis while a program runs.
 
 use crate::axis::{Axis, Direction};
-use crate::correct::AxisTable;
+use crate::correct::Corrections;
 use crate::length::Length;
 
 /// How the lost motion of an axis is kept out of the work.
@@ -31,7 +31,7 @@ pub(super) enum Place {
 /// An axis: where the program wants it, where the corrected program sends it, how the drive bears.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Track<'t> {
-    table: Option<&'t AxisTable>,
+    table: Option<Corrections<'t>>,
     /// The corrections on `+` and `-`, where they are the same everywhere.
     uniform: Option<(Length, Length)>,
     strategy: Strategy,
@@ -74,7 +74,7 @@ fn in_steps(length: Length, step: Length) -> Length {
 }
 
 impl<'t> Track<'t> {
-    pub fn new(table: Option<&'t AxisTable>, strategy: Strategy, offset: Length, step: Length) -> Self {
+    pub fn new(table: Option<Corrections<'t>>, strategy: Strategy, offset: Length, step: Length) -> Self {
         let table = table.filter(|table| !table.is_zero());
         let mut track = Self {
             table,
@@ -82,7 +82,7 @@ impl<'t> Track<'t> {
             strategy,
             offset,
             step,
-            width: table.map_or(Length::ZERO, AxisTable::largest_lost_motion),
+            width: table.map_or(Length::ZERO, Corrections::largest_lost_motion),
             wanted: Length::ZERO,
             sent: Length::ZERO,
             place: Place::Unknown,
@@ -141,7 +141,7 @@ impl<'t> Track<'t> {
     }
 
     pub fn reference(&self, axis: Axis) -> Direction {
-        self.table.map_or(axis.usual_seat(), AxisTable::reference)
+        self.table.map_or(axis.usual_seat(), Corrections::reference)
     }
 
     /// The command for a place, arriving in a direction.

@@ -2,7 +2,7 @@
 
 use super::Rewriter;
 use super::block::Block;
-use super::emit::{Inserted, Patches, Text, dimension, put};
+use super::emit::{Patches, Text, dimension, put};
 use super::refusal::{Reason, Stop};
 use super::track::Place;
 use crate::axis::{Axis, PerAxis};
@@ -14,7 +14,7 @@ use crate::program::words::Word;
 const FARTHEST: i64 = 1_000_000_000_000_000;
 
 /// A line without its line end, and the line end.
-fn split_end(line: &[u8]) -> (&[u8], &[u8]) {
+pub(super) fn split_end(line: &[u8]) -> (&[u8], &[u8]) {
     let mut body = line;
     while let [head @ .., b'\n' | b'\r'] = body {
         body = head;
@@ -110,13 +110,13 @@ impl Rewriter<'_> {
 
     /// Makes the word of an axis in a line say a command, changing it only if it says something else.
     #[inline(never)]
-    pub(super) fn patch_axis(
+    pub(super) fn patch_axis<const N: usize>(
         &mut self,
         block: &Block,
         axis: Axis,
         command: Length,
         place: Length,
-        patches: &mut Patches,
+        patches: &mut Patches<N>,
     ) -> Result<(), Stop> {
         if let Some(word) = block.axes.get(axis) {
             let said = self.length(word)?;
@@ -140,13 +140,12 @@ impl Rewriter<'_> {
     }
 
     /// The head of an inserted line: the modes that its block chooses, and a motion word.
-    pub(super) fn begin(&self, text: &mut Inserted, block: &Block, motion: &[u8]) {
-        text.clear();
+    pub(super) fn begin(&self, block: &Block, motion: &[u8], sink: &mut impl FnMut(&[u8])) {
         if block.skip.is_some() {
-            put(text, b"/");
+            sink(b"/");
             // Another switch would leave the inserted line in when its block is skipped, or out when it is not.
             if let Some(digit) = block.switch {
-                put(text, &[digit, b' ']);
+                sink(&[digit, b' ']);
             }
         }
         let (modal, chosen) = (&self.modal, &block.chosen);
@@ -191,41 +190,50 @@ impl Rewriter<'_> {
         ];
         for (chosen, word) in words {
             if chosen {
-                put(text, word);
+                sink(word);
             }
         }
-        put(text, motion);
+        sink(motion);
     }
 
-    /// Writes an inserted line before the one in hand.
-    pub(super) fn insert_before(&mut self, text: &Inserted, sink: &mut impl FnMut(&[u8])) {
-        sink(text);
+    /// Sends an axis to a command by a word of an inserted line, behind a blank.
+    pub(super) fn insert_axis(
+        &mut self,
+        axis: Axis,
+        command: Length,
+        place: Length,
+        style: Option<&Word>,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<(), Stop> {
+        let mut text = Text::new();
+        put(&mut text, b" ");
+        self.write_axis(&mut text, axis, command, place, style)?;
+        sink(&text);
+        Ok(())
+    }
+
+    /// The end of an inserted line.
+    pub(super) fn end_inserted(&mut self, sink: &mut impl FnMut(&[u8])) {
         sink(self.line_end());
         self.counts.lines_out = self.counts.lines_out.saturating_add(1);
     }
 
-    /// Writes the line in hand with its changes, and an inserted line after it.
-    pub(super) fn write_line(
+    /// Writes the line in hand with its changes.
+    pub(super) fn write_line<const N: usize>(
         &mut self,
         line: &[u8],
-        patches: &Patches,
-        after: Option<&Inserted>,
+        patches: &Patches<N>,
         sink: &mut impl FnMut(&[u8]),
     ) {
         if !patches.is_empty() {
             self.counts.lines_changed = self.counts.lines_changed.saturating_add(1);
         }
-        let Some(text) = after else { return patches.write(line, sink) };
-        let (body, end) = split_end(line);
-        patches.write(body, sink);
-        sink(self.line_end());
-        sink(text);
-        self.counts.lines_out = self.counts.lines_out.saturating_add(1);
-        sink(end);
+        patches.write(line, sink);
     }
 
     /// The block's own motion word, for a line before which another motion was put in force.
-    pub(super) fn restore_motion(&self, block: &Block, patches: &mut Patches) {
+    #[inline(never)]
+    pub(super) fn restore_motion<const N: usize>(&self, block: &Block, patches: &mut Patches<N>) {
         let mut text = Text::new();
         put(&mut text, self.modal.motion.word());
         put(&mut text, b" ");

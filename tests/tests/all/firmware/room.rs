@@ -12,7 +12,7 @@ use takeup_core::link::settings::Setting;
 use takeup_core::link::{ToBox, ToHost};
 
 /// The bytes of flash that are loaded, and the bytes of RAM reserved before the stack.
-fn footprint(program: &str) -> (u64, u64) {
+pub fn footprint(program: &str) -> (u64, u64) {
     let bytes = std::fs::read(board::program(program)).unwrap();
     let elf = object::File::parse(&*bytes).unwrap();
     let (mut flash, mut ram) = (0, 0);

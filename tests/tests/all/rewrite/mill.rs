@@ -7,6 +7,7 @@ use takeup_core::length::Length;
 use takeup_core::program::replay::{self, AxisSlack, Replay, Report, SeatStation, Slack, Source, Want};
 use takeup_core::program::rewrite::clear::Heights;
 use takeup_core::program::rewrite::{Counts, Refusal, Rewriter, Settings};
+use takeup_tests::rewriting;
 
 pub fn mm(value: f64) -> Length {
     Length::from_mm(value).expect("a length")
@@ -61,11 +62,7 @@ impl Mill {
             settings.clear = heights.clear();
         }
         let mut rewriter = Rewriter::new(&self.table, &settings);
-        let (mut out, mut unseated) = (Vec::new(), Vec::new());
-        for (index, line) in text.split_inclusive('\n').enumerate() {
-            let note = rewriter.line(line.as_bytes(), &mut |part| out.extend_from_slice(part))?;
-            unseated.extend(note.unseated.map(|_| index + 1));
-        }
+        let (out, unseated) = rewriting::rewritten(&mut rewriter, text.as_bytes())?;
         let text = String::from_utf8(out).expect("text");
         Ok(Rewritten { text, unseated, counts: *rewriter.counts() })
     }
