@@ -161,7 +161,11 @@ fn gauss_legendre(from: f64, to: f64) -> (SVector<f64, NODES>, SVector<f64, NODE
                 (previous, value) = (value, ((2.0 * d - 1.0) * x * value - (d - 1.0) * previous) / d);
             }
             slope = n * (x * value - previous) / (x * x - 1.0);
-            x -= value / slope;
+            let step = value / slope;
+            x -= step;
+            if libm::fabs(step) < 1e-15 {
+                break;
+            }
         }
         *node = middle - half * x;
         *weight = 2.0 * half / ((1.0 - x * x) * slope * slope);
