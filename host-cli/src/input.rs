@@ -39,7 +39,7 @@ pub fn quoted(word: &str) -> String {
 /// When it is missing, a folder, not readable, or standard input is read twice.
 pub fn open(path: &Path, ctx: &Context) -> Result<Box<dyn BufRead>, Refusal> {
     // Large enough that a program of hundreds of megabytes is not read in crumbs.
-    const BUFFER: usize = 64 * 1024;
+    const BUFFER: usize = 256 * 1024;
     if is_dash(path) {
         ctx.take_stdin()?;
         let stdin = io::stdin().lock();

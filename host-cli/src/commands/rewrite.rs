@@ -132,7 +132,7 @@ struct Document {
 const MOST_LISTED: usize = 10_000;
 
 /// Corrected lines are written when they make this many bytes.
-const CHUNK: usize = 64 * 1024;
+const CHUNK: usize = 256 * 1024;
 
 /// Rewrites the program.
 ///
