@@ -10,11 +10,13 @@ use embedded_storage::nor_flash::{
 };
 use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::Length;
+use takeup_core::measure::Kind;
 use takeup_core::slack::simulated::{Faults, Noise, SimulatedAxis};
 
 use crate::indicator::{Indicator, Quadrature, Scale};
 use crate::kept::Flash;
 use crate::probe::{Named, Pins, Probe, Settings};
+use crate::rehearsal::{CLEARANCE_MM, WIND_UP_MM};
 
 /// One step of the drive in millimetres.
 pub const STEP_MM: f64 = 0.0005;
@@ -27,6 +29,23 @@ pub const SCALE_COUNT_MM: f64 = 0.01;
 pub const SCALE_PERIOD_US: u64 = 20_000;
 /// One bit of a word.
 const SCALE_BIT_US: u64 = 200;
+
+/// An axis with something to find for a kind of test, on the clearance and the wind-up of the rehearsal.
+#[must_use]
+pub fn faults(kind: Kind) -> Faults {
+    let usual = Faults { clearance_mm: CLEARANCE_MM, wind_up_mm: WIND_UP_MM, ..Faults::default() };
+    match kind {
+        Kind::Reversal | Kind::Indicator => usual,
+        Kind::Positioning => Faults { lead_error: 0.002, ..usual },
+        Kind::SmallSteps => Faults { clearance_mm: 0.05, wind_up_mm: 0.02, ..usual },
+        Kind::Return => Faults { slip_mm: 0.003, ..usual },
+        Kind::PushPull => Faults { stiffness_n_per_mm: 2000.0, ..usual },
+        Kind::WarmUp => Faults { growth_mm: 0.1, growth_time_s: 8.0, ..usual },
+    }
+}
+
+/// The slack of the indicator in its own test, in counts; it has none in the others.
+pub const INDICATOR_SLACK: i64 = 4;
 
 /// What is wrong with the indicator.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -56,6 +75,10 @@ pub struct World {
     pub emergency: Cell<bool>,
     /// What is wrong with the indicator.
     pub wrong: Cell<Wrong>,
+    /// How far a hand holds the indicator's plunger off its place, in counts.
+    pub held_counts: Cell<i64>,
+    /// The slack of the indicator itself, in counts.
+    pub slack_counts: Cell<i64>,
 }
 
 impl World {
@@ -72,6 +95,24 @@ impl World {
             last_step_us: Cell::new(0),
             emergency: Cell::new(false),
             wrong: Cell::new(Wrong::Nothing),
+            held_counts: Cell::new(0),
+            slack_counts: Cell::new(0),
+        }
+    }
+
+    /// The axis and the indicator for a kind of test instead, seated `-` where this one is commanded to; while
+    /// nothing moves.
+    pub fn exchange(&self, kind: Kind) {
+        if let Ok(mut axis) = self.axis.try_borrow_mut() {
+            *axis = SimulatedAxis::new(faults(kind), self.steps.get() as f64 * STEP_MM, Direction::Minus);
+        }
+        self.slack_counts.set(if kind == Kind::Indicator { INDICATOR_SLACK } else { 0 });
+    }
+
+    /// Pushes the table by hand with a force in newtons, positive in `+`, and holds it.
+    pub fn push(&self, newtons: f64) {
+        if let Ok(mut axis) = self.axis.try_borrow_mut() {
+            axis.push(newtons);
         }
     }
 
@@ -93,10 +134,11 @@ impl World {
             Wrong::Stuck => return,
             Wrong::RunningAway => f64::INFINITY,
         };
-        let change = libm::round(aim) - self.counts.get() as f64;
-        self.counts.set(
-            self.counts.get().saturating_add((change > 0.0).into()).saturating_sub((change < 0.0).into()),
-        );
+        let aim = libm::round(aim) + self.held_counts.get() as f64;
+        let (change, slack) = (aim - self.counts.get() as f64, self.slack_counts.get() as f64);
+        // Rising it lags by half of its slack, falling by the other half.
+        let (up, down) = (change > libm::ceil(0.5 * slack), change < -libm::floor(0.5 * slack));
+        self.counts.set(self.counts.get().saturating_add(up.into()).saturating_sub(down.into()));
     }
 
     /// Lets the scale begin its next word, when that is due.

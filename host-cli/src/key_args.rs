@@ -2,7 +2,7 @@
 
 use crate::readings::keys::Keys;
 use crate::refusal::Refusal;
-use crate::units::{LengthArg, decimals, number};
+use crate::units::{LengthArg, number, word};
 use takeup_core::axis::Direction;
 use takeup_core::length::{Length, Unit};
 
@@ -75,12 +75,7 @@ impl KeyArgs {
     /// The flags that were given, as lines at the head of a readings file in `units`.
     #[must_use]
     pub fn lines(&self, units: Unit) -> String {
-        let length = |arg: Option<LengthArg>| {
-            arg.map(|arg| {
-                let text = decimals(arg.length(units).as_unit(units), 6);
-                text.trim_end_matches('0').trim_end_matches('.').to_owned()
-            })
-        };
+        let length = |arg: Option<LengthArg>| arg.map(|arg| word(arg.length(units), units));
         // A line end in a name would begin a row of its own.
         let machine = self.machine.as_ref().map(|name| name.replace(char::is_control, " "));
         [

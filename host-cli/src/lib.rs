@@ -45,6 +45,7 @@ pub mod screen;
 pub mod sitting;
 pub mod slack_args;
 pub mod table_file;
+pub mod terminal;
 pub mod units;
 
 use std::process::ExitCode;

@@ -124,8 +124,7 @@ impl Print {
     /// A length as short as it can be written without loss of a program step: `-40`, `0.5`.
     #[must_use]
     pub fn short(self, mm: f64) -> String {
-        let text = decimals(mm / self.unit.as_mm(), self.coarse() + 1);
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+        trimmed(mm / self.unit.as_mm(), self.coarse() + 1)
     }
 
     /// A length given in millimetres as a number in the unit, for documents.
@@ -145,8 +144,14 @@ impl Print {
 /// A length as a word of a program or a cell of a sheet: no digit lost that a control could use, none too many.
 #[must_use]
 pub fn word(length: Length, unit: Unit) -> String {
-    let text = decimals(length.as_unit(unit), 6);
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    trimmed(length.as_unit(unit), 6)
+}
+
+/// A number with so many decimals, less the zeros at its end.
+#[must_use]
+pub fn trimmed(value: f64, places: usize) -> String {
+    let text = decimals(value, places);
+    if places == 0 { text } else { text.trim_end_matches('0').trim_end_matches('.').to_owned() }
 }
 
 /// A number with a fixed count of decimals, and never `-0.000`.

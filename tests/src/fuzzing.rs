@@ -115,18 +115,21 @@ pub fn link(bytes: &[u8]) {
     if first % 2 == 0 {
         hears::<ToBox, ToHost>(Side::Host { session: 0 }, bytes);
     } else {
-        let length = Length::from_counts(10_000);
-        let capabilities = Capabilities {
-            name: Default::default(),
-            axis: takeup_core::axis::Axis::Z,
-            low: Length::ZERO,
-            high: length,
-            most_speed: 1,
-            count: length,
-            most_readings: 1,
-            kinds: Default::default(),
-        };
-        hears::<ToHost, ToBox>(Side::Box(capabilities), bytes);
+        hears::<ToHost, ToBox>(Side::Box(capabilities()), bytes);
+    }
+}
+
+fn capabilities() -> Capabilities {
+    let length = Length::from_counts(10_000);
+    Capabilities {
+        name: Default::default(),
+        axis: takeup_core::axis::Axis::Z,
+        low: Length::ZERO,
+        high: length,
+        most_speed: 1,
+        count: length,
+        most_readings: 1,
+        kinds: Default::default(),
     }
 }
 
@@ -154,5 +157,133 @@ where
             }
         }
         assert_eq!(end.is_open(), open);
+    }
+}
+
+/// What a bad line does to what is sent in one turn.
+#[derive(Clone, Copy)]
+enum Does {
+    Carries,
+    Drops,
+    Doubles,
+    Flips,
+    LosesAByte,
+    HoldsBack,
+}
+
+/// One direction of a bad line.
+#[derive(Default)]
+struct Line {
+    sent: Vec<Vec<u8>>,
+    held: Vec<Vec<u8>>,
+}
+
+impl Line {
+    /// The bytes that arrive in this turn; what was held back arrives behind what was sent later.
+    fn arrive(&mut self, does: Does, at: usize) -> Vec<u8> {
+        let sent = std::mem::take(&mut self.sent);
+        let mut bytes = match does {
+            Does::Carries | Does::Flips | Does::LosesAByte => sent.concat(),
+            Does::Drops => Vec::new(),
+            Does::Doubles => [sent.concat(), sent.concat()].concat(),
+            Does::HoldsBack => {
+                self.held.extend(sent);
+                return Vec::new();
+            }
+        };
+        let place = at.checked_rem(bytes.len());
+        match (does, place) {
+            (Does::Flips, Some(place)) => bytes[place] ^= 1 << (at % 8),
+            (Does::LosesAByte, Some(place)) => drop(bytes.remove(place)),
+            _ => {}
+        }
+        bytes.extend(std::mem::take(&mut self.held).concat());
+        bytes
+    }
+}
+
+/// What one end has said, the other heard, and the one knows to have arrived.
+#[derive(Default)]
+struct Told {
+    said: u16,
+    heard: u16,
+    delivered: u16,
+}
+
+impl Told {
+    fn hear(&mut self, number: u16) {
+        assert_eq!(number, self.heard, "each message once, and in order");
+        self.heard += 1;
+        assert!(self.heard <= self.said, "heard what was never said");
+    }
+
+    fn deliver(&mut self) {
+        self.delivered += 1;
+        assert!(self.delivered <= self.heard, "acknowledged before it was heard");
+    }
+}
+
+/// Two ends on a line that the bytes make bad, a turn each: what one says the other hears once and in order, nothing is
+/// acknowledged that was not heard, and once the line is good again all arrives, or the session has ended.
+pub fn session(bytes: &[u8]) {
+    let mut host: Endpoint<ToBox, ToHost> = Endpoint::new(Side::Host { session: 1 });
+    let mut the_box: Endpoint<ToHost, ToBox> = Endpoint::new(Side::Box(capabilities()));
+    let (mut down, mut up) = (Line::default(), Line::default());
+    let (mut to_box, mut to_host) = (Told::default(), Told::default());
+    let mut now = 0;
+    // Three seconds of a good line: longer than either end waits.
+    let good = std::iter::repeat_n(0, 3000);
+    for (index, byte) in bytes.iter().copied().take(MOST_BYTES).chain(good).enumerate() {
+        let said = index < bytes.len().min(MOST_BYTES);
+        let (does, us) = match byte >> 5 {
+            0 | 1 => (Does::Carries, 1_000),
+            2 => (Does::Drops, 1_000),
+            3 => (Does::Doubles, 1_000),
+            4 => (Does::Flips, 1_000),
+            5 => (Does::LosesAByte, 1_000),
+            6 => (Does::HoldsBack, 1_000),
+            _ => (Does::Carries, 60_000),
+        };
+        now += us * u64::from(1 + (byte & 7));
+        if said && byte & 8 != 0 && host.is_ready() {
+            let message = ToBox::Monitor { period_ms: to_box.said };
+            assert_eq!(host.send(&message), Ok(()));
+            to_box.said += 1;
+        }
+        if said && byte & 16 != 0 && the_box.is_ready() {
+            let message = ToHost::Started { readings: to_host.said.into() };
+            assert_eq!(the_box.send(&message), Ok(()));
+            to_host.said += 1;
+        }
+        let mut of_host: Vec<_> =
+            host.poll(now, &mut |frame| down.sent.push(frame.to_vec())).into_iter().collect();
+        let mut of_box: Vec<_> =
+            the_box.poll(now, &mut |frame| up.sent.push(frame.to_vec())).into_iter().collect();
+        of_box.extend(down.arrive(does, index).into_iter().filter_map(|byte| the_box.receive(byte, now)));
+        of_host.extend(up.arrive(does, index).into_iter().filter_map(|byte| host.receive(byte, now)));
+        for event in of_box {
+            match event {
+                Event::Opened => {}
+                Event::Message(ToBox::Monitor { period_ms }) => to_box.hear(period_ms),
+                Event::Message(other) => panic!("never said: {other:?}"),
+                Event::Delivered => to_host.deliver(),
+                Event::Ended(_) => return,
+            }
+        }
+        for event in of_host {
+            match event {
+                Event::Opened => {}
+                Event::Message(ToHost::Started { readings }) => {
+                    to_host.hear(u16::try_from(readings).unwrap_or(u16::MAX));
+                }
+                Event::Message(other) => panic!("never said: {other:?}"),
+                Event::Delivered => to_box.deliver(),
+                Event::Ended(_) => return,
+            }
+        }
+    }
+    assert!(host.is_open() && the_box.is_open(), "a good line, and no session");
+    for told in [to_box, to_host] {
+        assert_eq!((told.heard, told.delivered), (told.said, told.said), "a good line, and not all arrived");
     }
 }

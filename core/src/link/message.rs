@@ -108,6 +108,15 @@ pub enum Routine {
         /// Seconds of a pause.
         pause_s: u16,
     },
+    /// Strokes away from the one place and back, without a rest, and from time to time a reading there.
+    WarmUp {
+        /// The distance of a stroke, with its sign.
+        stroke: Length,
+        /// Readings; there is one stroke before the first.
+        readings: u16,
+        /// Seconds of work from one reading to the next: the stroke under way is made to its end.
+        work_s: u16,
+    },
 }
 
 /// Whether a box corrects the places to which it moves.

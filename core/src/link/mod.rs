@@ -24,6 +24,6 @@ pub use endpoint::{Ended, Endpoint, Event, Side};
 pub use message::{Capabilities, Kinds, Routine, ToBox, ToHost};
 
 /// The version of the protocol that this code speaks (section 5).
-pub const PROTOCOL: u16 = 2;
+pub const PROTOCOL: u16 = 3;
 /// The most bytes of one message.
 pub const MAX_PAYLOAD: usize = 96;

@@ -3,7 +3,7 @@
 use super::message::Routine;
 use crate::length::Length;
 use crate::measure::routine::{
-    BadPlan, Kind, LiftPlan, Pauses, PositioningPlan, ReversalPlan, StaircasePlan, Step,
+    BadPlan, Kind, LiftPlan, Pauses, PositioningPlan, ReversalPlan, StaircasePlan, Step, WarmUpPlan,
 };
 
 impl Routine {
@@ -15,6 +15,7 @@ impl Routine {
             Routine::Positioning { .. } => Kind::Positioning,
             Routine::SmallSteps { .. } => Kind::SmallSteps,
             Routine::Return { .. } => Kind::Return,
+            Routine::WarmUp { .. } => Kind::WarmUp,
         }
     }
 
@@ -26,6 +27,7 @@ impl Routine {
             | Routine::Positioning { overrun, .. }
             | Routine::SmallSteps { overrun, .. } => *overrun,
             Routine::Return { lift, .. } => lift.saturating_abs(),
+            Routine::WarmUp { stroke, .. } => stroke.saturating_abs(),
         }
     }
 
@@ -39,12 +41,29 @@ impl Routine {
                     .ok()?
                     .pause_before(row)
             }
-            Routine::Return { .. } => None,
-            Routine::Reversal { .. } | Routine::Positioning { .. } | Routine::SmallSteps { .. } => None,
+            Routine::Return { .. }
+            | Routine::Reversal { .. }
+            | Routine::Positioning { .. }
+            | Routine::SmallSteps { .. }
+            | Routine::WarmUp { .. } => None,
         }
     }
 
-    /// Lends the steps at some places, in order.
+    /// The seconds of work between a row and the row before it: until they are over, the two moves before the row's reading
+    /// are made again and again.
+    #[must_use]
+    pub const fn work_before(&self, row: u32) -> Option<u16> {
+        match *self {
+            Routine::WarmUp { work_s, .. } if row > 1 => Some(work_s),
+            Routine::WarmUp { .. }
+            | Routine::Reversal { .. }
+            | Routine::Positioning { .. }
+            | Routine::SmallSteps { .. }
+            | Routine::Return { .. } => None,
+        }
+    }
+
+    /// Lends the steps at some places, in order; of what is repeated for some time ([`Routine::work_before`]), once.
     ///
     /// ```
     /// use takeup_core::{length::Length, link::Routine, measure::routine::Step};
@@ -76,6 +95,9 @@ impl Routine {
             }
             Routine::Return { lift, returns, pause_every, pause_s } => {
                 use_them(&mut LiftPlan::new(first()?, lift, returns, pauses(pause_every, pause_s))?.steps())
+            }
+            Routine::WarmUp { stroke, readings, .. } => {
+                use_them(&mut WarmUpPlan::new(first()?, stroke, readings, 1)?.steps())
             }
         })
     }

@@ -66,13 +66,13 @@ where
 
 #[test]
 fn golden_bytes() {
-    golden(&frame(Kind::Hello, 0, &[2, 0]), "04 01 34 12 01 02 02 05 11 37 e6 8c 00");
-    let mut welcome = vec![2, 0];
+    golden(&frame(Kind::Hello, 0, &[3, 0]), "04 01 34 12 01 02 03 05 50 06 fd 95 00");
+    let mut welcome = vec![3, 0];
     let mut room = [0; MAX_PAYLOAD];
     welcome.extend_from_slice(postcard::to_slice(&capabilities(), &mut room).unwrap());
     golden(
         &frame(Kind::Welcome, 0, &welcome),
-        "04 02 34 12 01 02 02 0b 03 62 6f 78 02 ff a7 d6 b9 07 10 80 94 eb dc 03 a0 9c 01 c8 01 03 40 99 0b 5f 00",
+        "04 02 34 12 01 02 03 0b 03 62 6f 78 02 ff a7 d6 b9 07 10 80 94 eb dc 03 a0 9c 01 c8 01 03 67 fc 2e de 00",
     );
     golden_message(
         &ToBox::Arm { axis: Axis::Z, low: mm(-50.0), high: mm(0.0), speed: mm(5.0).counts() },
@@ -114,6 +114,16 @@ fn golden_bytes() {
         },
         6,
         "05 03 34 12 06 0e 03 03 ff c1 d7 2f 14 05 ac 02 f4 03 01 05 5f 92 71 4a 00",
+    );
+    golden_message(
+        &ToBox::Run {
+            routine: Routine::WarmUp { stroke: mm(50.0), readings: 19, work_s: 300 },
+            settle_ms: 500,
+            from_row: 1,
+            correction: Correction::Off,
+        },
+        7,
+        "05 03 34 12 07 0e 03 04 80 94 eb dc 03 13 ac 02 f4 03 01 05 5a 66 99 69 00",
     );
     golden_message(
         &ToBox::Set(Setting::Step(mm(-0.0005))),
@@ -347,7 +357,7 @@ fn another_version_is_named() {
     assert!(hello.iter().all(|&b| the_box.receive(b, 0).is_none()));
     let mut answer = Vec::new();
     let _ = the_box.poll(0, &mut |bytes| answer.extend_from_slice(bytes));
-    assert_eq!(collect(&answer)[0].as_ref().unwrap().payload[..2], [2, 0]);
+    assert_eq!(collect(&answer)[0].as_ref().unwrap().payload[..2], PROTOCOL.to_le_bytes());
 }
 
 #[test]

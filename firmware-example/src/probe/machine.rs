@@ -20,7 +20,8 @@ use takeup_core::measure::routine::{Kind, Step};
 /// Room for messages that wait for their turn on the link.
 const WAITING: usize = 8;
 /// The kinds of test that the box runs by itself.
-pub const KINDS: [Kind; 4] = [Kind::Reversal, Kind::Positioning, Kind::SmallSteps, Kind::Return];
+pub const KINDS: [Kind; 5] =
+    [Kind::Reversal, Kind::Positioning, Kind::SmallSteps, Kind::Return, Kind::WarmUp];
 /// The most readings it takes in one routine.
 pub const MOST_READINGS: u16 = 1000;
 /// Bytes taken from the line in one turn.
@@ -63,6 +64,8 @@ pub(super) struct Running {
     pub plateau: Option<Plateau>,
     /// A pause of the routine lasts until then.
     pub paused_until_us: u64,
+    /// The axis works to and fro until then.
+    pub works_until_us: u64,
     pub readings: u32,
 }
 
@@ -351,6 +354,12 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
             return;
         }
         if let Some(Step::Read(stop)) = running.step {
+            if now_us < running.works_until_us {
+                // Once more the two moves before the reading: away and back.
+                running.at = running.at.saturating_sub(2);
+                self.begin_step(now_us);
+                return;
+            }
             let plateau = running.plateau.get_or_insert(Plateau::new(now_us));
             let reading = look.and_then(|look| plateau.take(look, running.settle_us, now_us));
             // With readings still waiting for the link the next is not taken: none finds the queue full.
@@ -358,6 +367,8 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
             running.plateau = None;
             let pause_s = running.routine.pause_before(stop.row.saturating_add(1)).unwrap_or(0);
             running.paused_until_us = now_us.saturating_add(u64::from(pause_s).saturating_mul(1_000_000));
+            let next = stop.row.saturating_add(1);
+            running.works_until_us = works_until(&running.routine, next, now_us);
             running.readings = running.readings.saturating_add(1);
             let elapsed = now_us.saturating_sub(running.started_us) / 1000;
             self.tell(ToHost::Reading {
@@ -392,6 +403,12 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
             self.tell(ToHost::Sample { command, counts: look.counts });
         }
     }
+}
+
+/// Until when the axis works before a row, from the reading before it or from where a stopped routine goes on.
+pub(super) fn works_until(routine: &Routine, row: u32, now_us: u64) -> u64 {
+    let work_s = routine.work_before(row).unwrap_or(0);
+    now_us.saturating_add(u64::from(work_s).saturating_mul(1_000_000))
 }
 
 fn capabilities(name: &String<16>, settings: &Settings, count_mm: f64) -> Capabilities {

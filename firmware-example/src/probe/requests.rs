@@ -1,7 +1,7 @@
 //! What the host may ask of the box, and what the box refuses.
 
 use super::guard::Permit;
-use super::machine::{Held, MOST_READINGS, Probe, Running};
+use super::machine::{Held, MOST_READINGS, Probe, Running, works_until};
 use super::place::Origin;
 use crate::indicator::Indicator;
 use crate::kept::{Part, Store};
@@ -207,6 +207,7 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
             before: here,
             plateau: None,
             paused_until_us: now_us,
+            works_until_us: works_until(&routine, from_row, now_us),
             readings: 0,
         });
         self.tell(ToHost::Started { readings });

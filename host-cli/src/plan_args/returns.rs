@@ -4,7 +4,7 @@ use super::{refused_plan, usual};
 use crate::commands::assess::axis;
 use crate::context::Context;
 use crate::refusal::Refusal;
-use crate::units::LengthArg;
+use crate::units::{LengthArg, number};
 use takeup_core::axis::Axis;
 use takeup_core::length::{Length, Unit};
 use takeup_core::measure::routine::{LiftPlan, Pauses};
@@ -28,8 +28,8 @@ pub struct PlanArgs {
     #[arg(long, value_name = "COUNT", default_value_t = 5)]
     pause_every: u16,
     /// Minutes of a pause
-    #[arg(long, value_name = "MINUTES", default_value_t = 5, value_parser = clap::value_parser!(u16).range(..=1000))]
-    pause: u16,
+    #[arg(long, value_name = "MINUTES", default_value = "5", allow_hyphen_values = true, value_parser = number)]
+    pause: f64,
 }
 
 /// A return test that can be carried out.
@@ -60,9 +60,15 @@ impl PlanArgs {
         let unit = ctx.units();
         let mark = self.mark.length(unit);
         let lift = self.lift.map_or_else(|| usual(unit, 5.0, 0.2), |lift| lift.length(unit));
+        if !(0.0..=1000.0).contains(&self.pause) {
+            return Err(Refusal::new(
+                format!("--pause is {} minutes, up to 1000 was expected", self.pause),
+                "Give a few minutes, such as 5.",
+            ));
+        }
         let pauses = match self.pause_every {
             0 => Pauses::None,
-            returns => Pauses::Every { returns, seconds: 60 * u32::from(self.pause) },
+            returns => Pauses::Every { returns, seconds: (self.pause * 60.0).ceil() as u32 },
         };
         let plan = LiftPlan::new(mark, lift, self.returns, pauses).map_err(|bad| refused_plan(bad, unit))?;
         Ok(Planned { axis: self.axis, unit, mark, lift, returns: self.returns, pauses, plan })

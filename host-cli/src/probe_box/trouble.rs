@@ -23,6 +23,8 @@ pub enum Trouble {
     OtherKinds,
     /// The box was started anew since: it counts from another zero, and does not know any more where the axis stands.
     StartedAnew,
+    /// Nobody listened to the box for as long as is allowed, so it was told to stop.
+    NobodyListened,
     /// The box answered something else than what was asked.
     Unexpected,
     /// The box counts other readings than this program does: their versions differ.
@@ -49,6 +51,9 @@ impl fmt::Display for Trouble {
             Trouble::StartedAnew => {
                 f.write_str("the box was started anew meanwhile, and its indicator counts from another zero")
             }
+            Trouble::NobodyListened => {
+                f.write_str("this program was held up for a second, and so the box was told to stop")
+            }
             Trouble::Unexpected => f.write_str("the box answered something else than it was asked"),
             Trouble::OtherPlan => f.write_str("the box would take other readings than this program expects"),
         }
@@ -74,6 +79,9 @@ impl Trouble {
             Trouble::Stopped(cause) => stop_words(*cause).1,
             Trouble::OtherKinds => "\"takeup box info\" shows the kinds it runs.",
             Trouble::StartedAnew => "Look where the axis stands, and begin again with another file.",
+            Trouble::NobodyListened => {
+                "Let the terminal scroll (Ctrl-Q), end other work on this computer, and arm the box again."
+            }
             Trouble::Unexpected | Trouble::OtherPlan => {
                 "Put the program of the box and this one on the same version."
             }

@@ -8,7 +8,7 @@ use crate::input::{self, LineError};
 use crate::refusal::Refusal;
 use crate::units::{LengthArg, counted};
 use std::io::{self, Write};
-use std::sync::mpsc::{Receiver, channel};
+use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::time::Duration;
 use takeup_core::axis::Direction;
 use takeup_core::length::Length;
@@ -147,7 +147,7 @@ fn typed(sitting: &mut Sitting<'_>, company: Company, ctx: &Context) -> Result<(
 fn doubt(sitting: &mut Sitting<'_>, value: Length, company: Company, ctx: &Context) -> Option<String> {
     let doubt = sitting.doubt(value)?;
     if company == Company::Nobody {
-        ctx.note(&format!("row {}: {doubt}; kept as it is", sitting.taken() + 1));
+        ctx.note(&format!("row {}: {doubt}; kept as it is", sitting.next_row()));
         return None;
     }
     Some(doubt)
@@ -206,8 +206,9 @@ fn fed(
     ctx: &Context,
 ) -> Result<(), Refusal> {
     const WAIT: Duration = Duration::from_millis(100);
-    let typed =
-        if feed.moves_axis() { Some(typed_lines()) } else { (company == Company::Person).then(typed_lines) };
+    // Without a person lines are waited for only where nothing goes on without them.
+    let needs_word = feed.moves_axis() || feed.is_watched();
+    let typed = (needs_word || company == Company::Person).then(typed_lines);
     let mut allowed = !feed.moves_axis();
     let mut shown = None;
     while let Some(stop) = sitting.stop() {
@@ -215,9 +216,9 @@ fn fed(
         if feed.hint().is_some() {
             ctx.note(&prompt(sitting, stop));
         }
-        let taken = sitting.taken();
+        let row = sitting.next_row();
         let mut first = if allowed { feed.aim(stop)? } else { None };
-        while sitting.taken() == taken {
+        while sitting.next_row() == row {
             if !allowed {
                 allow(sitting, feed, typed.as_ref(), ctx)?;
                 allowed = true;
@@ -225,10 +226,9 @@ fn fed(
             }
             let mut meant = None;
             match first.take().or_else(|| feed.news(WAIT)) {
-                Some(News::Shows { value, sent: Sent::OfRow(row) }) => {
-                    if usize::try_from(row) == Ok(taken + 1) {
-                        sitting.take(value, None)?;
-                        ctx.note(&format!("row {row}: {} is kept", sitting.shown(value)));
+                Some(News::Shows { value, sent: Sent::OfRow { row, ago_s } }) => {
+                    if let Some(kept) = sitting.take_row(row, value, ago_s)? {
+                        ctx.note(&kept);
                         so_far(sitting, ctx);
                     }
                     continue;
@@ -247,7 +247,12 @@ fn fed(
                 }
                 None => {}
             }
-            let line = typed.as_ref().and_then(|lines| lines.try_recv().ok());
+            let line = match typed.as_ref().map(Receiver::try_recv) {
+                Some(Ok(line)) => Some(line),
+                // Nobody will ever say that what is shown is a reading.
+                Some(Err(TryRecvError::Disconnected)) if feed.is_watched() => return Err(sitting.paused()),
+                Some(Err(_)) | None => None,
+            };
             // Whatever is typed stops what moves the axis: it goes on only when it is armed again.
             if line.is_some() && feed.halt() {
                 ctx.note("stopped");
@@ -270,7 +275,7 @@ fn fed(
                 sitting.take(value, time_s)?;
                 if feed.hint().is_some() {
                     let kept = sitting.shown(value);
-                    ctx.note(&format!("row {taken_row}: {kept} is kept", taken_row = taken + 1));
+                    ctx.note(&format!("row {row}: {kept} is kept"));
                     so_far(sitting, ctx);
                 }
             }

@@ -95,7 +95,19 @@ impl<'a> Sitting<'a> {
     /// The reading to take next; `None` when all are taken.
     #[must_use]
     pub fn stop(&self) -> Option<&Stop> {
-        self.plan.stops.get(self.taken())
+        self.plan.stops.get(self.record.next())
+    }
+
+    /// The row of the reading to take next, from 1; one beyond the last when all are taken.
+    #[must_use]
+    pub fn next_row(&self) -> usize {
+        self.record.next() + 1
+    }
+
+    /// How many stops before the next one have no reading.
+    #[must_use]
+    pub fn missed(&self) -> usize {
+        self.record.next().saturating_sub(self.taken())
     }
 
     /// How many readings are taken.
@@ -105,8 +117,8 @@ impl<'a> Sitting<'a> {
     }
 
     /// The readings taken, with their stops.
-    pub fn rows(&self) -> impl DoubleEndedIterator<Item = (&Stop, Taken)> + Clone + ExactSizeIterator {
-        self.plan.stops.iter().zip(self.record.rows().iter().copied())
+    pub fn rows(&self) -> impl DoubleEndedIterator<Item = (&Stop, Taken)> + Clone {
+        self.record.rows().iter().filter_map(|row| Some((self.plan.stops.get(row.stop)?, *row)))
     }
 
     /// The name of the file.
@@ -142,8 +154,8 @@ impl<'a> Sitting<'a> {
     /// Why a reading should be taken again before it is kept; not twice for the same: read the same
     /// again, it is meant.
     pub fn doubt(&mut self, value: Length) -> Option<String> {
-        let row = self.taken();
-        let suspicion = self.suspicion(value);
+        let row = self.record.next();
+        let suspicion = self.suspicion(self.stop()?, value);
         let again = self.doubted.take().is_some_and(|(doubted, earlier)| {
             doubted == row && value.saturating_sub(earlier).saturating_abs() <= MEANT_AGAIN
         });
@@ -152,11 +164,18 @@ impl<'a> Sitting<'a> {
         Some(self.in_words(value, suspicion))
     }
 
-    fn suspicion(&self, value: Length) -> Option<Suspicion> {
+    /// What speaks against the reading of a row, where nobody can be asked to look again.
+    #[must_use]
+    pub fn doubt_of_row(&self, row: u32, value: Length) -> Option<String> {
+        let stop = self.plan.stops.get(usize::try_from(row).ok()?.checked_sub(1)?)?;
+        self.suspicion(stop, value).map(|suspicion| self.in_words(value, suspicion))
+    }
+
+    fn suspicion(&self, stop: &Stop, value: Length) -> Option<Suspicion> {
         let resolution_mm = self.keys.keys(self.plan.unit).ok()?.resolution_mm.unwrap_or(0.0);
         suspicion::look(
             self.plan.kind,
-            self.stop()?,
+            stop,
             value.as_mm(),
             self.rows().map(|(stop, row)| (stop, row.value.as_mm())),
             self.plan.beyond_loss.as_mm(),
@@ -186,14 +205,35 @@ impl<'a> Sitting<'a> {
     /// # Errors
     /// When it cannot be written.
     pub fn take(&mut self, value: Length, time_s: Option<f64>) -> Result<(), Refusal> {
-        self.write(value, time_s)?;
+        self.write(self.record.next(), value, time_s)?;
         self.undone.clear();
         Ok(())
     }
 
-    fn write(&mut self, value: Length, time_s: Option<f64>) -> Result<(), Refusal> {
-        match self.plan.stops.get(self.record.rows().len()) {
-            Some(stop) => self.record.append(stop, value, time_s, self.plan),
+    /// Keeps the reading of a row, counted from 1, that was read some seconds ago; rows before it that are not taken are
+    /// missed, and one that is taken is not taken again. Says what it has done; nothing if it was not kept.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn take_row(&mut self, row: u32, value: Length, ago_s: f64) -> Result<Option<String>, Refusal> {
+        let index = usize::try_from(row).unwrap_or(usize::MAX).saturating_sub(1);
+        let missed = self.record.next()..index;
+        if index < self.record.next() || index >= self.plan.stops.len() {
+            return Ok(None);
+        }
+        self.write(index, value, Some(self.record.now_s() - ago_s))?;
+        self.undone.clear();
+        let missed = match missed.len() {
+            0 => String::new(),
+            1 => format!("; row {} was missed", missed.end),
+            _ => format!("; rows {} to {} were missed", missed.start + 1, missed.end),
+        };
+        Ok(Some(format!("row {row}: {} is kept{missed}", self.shown(value))))
+    }
+
+    fn write(&mut self, index: usize, value: Length, time_s: Option<f64>) -> Result<(), Refusal> {
+        match self.plan.stops.get(index) {
+            Some(stop) => self.record.append((index, stop), value, time_s, self.plan),
             None => Ok(()),
         }
     }
@@ -214,7 +254,7 @@ impl<'a> Sitting<'a> {
     /// When it cannot be written.
     pub fn redo(&mut self) -> Result<Option<Taken>, Refusal> {
         let Some(&again) = self.undone.last() else { return Ok(None) };
-        self.write(again.value, Some(again.time_s))?;
+        self.write(again.stop, again.value, Some(again.time_s))?;
         self.undone.pop();
         Ok(Some(again))
     }

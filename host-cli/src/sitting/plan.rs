@@ -215,7 +215,14 @@ impl Plan {
             "Begin cold. Do not touch the indicator from the first reading to the last.",
             "The axis works by itself for minutes: stay with it, guards closed.",
         ];
-        Ok(Self { columns: "row,target,approach", hints: hints.map(str::to_owned).to_vec(), ..plan })
+        let work_s = u16::try_from(planned.interval_s).unwrap_or(u16::MAX);
+        let routine = Routine::WarmUp { stroke: planned.stroke, readings: planned.readings, work_s };
+        Ok(Self {
+            columns: "row,target,approach",
+            hints: hints.map(str::to_owned).to_vec(),
+            routine: Some((routine, vec![planned.mark])),
+            ..plan
+        })
     }
 
     /// A test of the indicator itself.

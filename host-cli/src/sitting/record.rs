@@ -19,6 +19,8 @@ use takeup_core::length::Length;
 /// A reading as the file has it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Taken {
+    /// The index of its stop in the plan.
+    pub stop: usize,
     /// What the indicator showed.
     pub value: Length,
     /// Seconds since the first reading's time.
@@ -114,24 +116,22 @@ impl Record {
             if sheet.rows.len() != begins.len() {
                 return Err(other(header_line, "it has lines between its rows"));
             }
-            // The plan's own cells, read in the same way: whatever they give must be what the file gives.
+            // The plan's own cells, read in the same way: whatever they give must be what the file gives. A stop that was
+            // missed has no row.
             let planned: String = plan.stops.iter().map(|stop| format!("{},0,0\n", stop.cells)).collect();
             let planned = Sheet::parse(format!("{header}\n{planned}").as_bytes(), "", plan.unit)?;
             let given = |row: &Row| (row.target, row.approach, row.cycle, row.force_n);
-            let mut planned = planned.rows.iter();
+            let mut planned = planned.rows.iter().enumerate();
             for row in &sheet.rows {
-                if planned.next().is_none_or(|planned| given(planned) != given(row)) {
+                let Some((stop, _)) = planned.find(|(_, planned)| given(planned) == given(row)) else {
                     return Err(other(row.line, "this row is not in the plan"));
-                }
-            }
-            self.rows = sheet
-                .rows
-                .iter()
-                .map(|row| Taken {
+                };
+                self.rows.push(Taken {
+                    stop,
                     value: Length::from_mm(row.reading_mm).unwrap_or_default(),
                     time_s: row.time_s.unwrap_or(0.0),
-                })
-                .collect();
+                });
+            }
         }
         begins.push(at);
         self.begins = begins;
@@ -160,18 +160,24 @@ impl Record {
         &self.rows
     }
 
-    /// Writes a reading, and returns when it is on the disk. Without a time of its own it is of now.
+    /// The index of the stop to read next: after that of the last reading, whatever was missed before.
+    #[must_use]
+    pub fn next(&self) -> usize {
+        self.rows.last().map_or(0, |row| row.stop + 1)
+    }
+
+    /// Writes the reading of a stop of the plan, and returns when it is on the disk. Without a time of its own it is of now.
     ///
     /// # Errors
     /// When it cannot be written; the file then ends before it.
     pub fn append(
         &mut self,
-        stop: &Stop,
+        (index, stop): (usize, &Stop),
         value: Length,
         time_s: Option<f64>,
         plan: &Plan,
     ) -> Result<(), Refusal> {
-        let clock_s = (jiff::Timestamp::now() - self.began).as_secs_f64();
+        let clock_s = self.now_s();
         let latest_s = self.rows.last().map_or(0.0, |row| row.time_s);
         // A clock that was set back must not make a file that cannot be read.
         let time_s = time_s.unwrap_or(clock_s).max(latest_s);
@@ -184,15 +190,20 @@ impl Record {
         }
         self.bytes.extend_from_slice(row.as_bytes());
         self.begins.push(self.bytes.len());
-        self.rows.push(Taken { value, time_s });
+        self.rows.push(Taken { stop: index, value, time_s });
         Ok(())
+    }
+
+    /// The seconds of the file: those since the time that it gives for its first reading.
+    #[must_use]
+    pub fn now_s(&self) -> f64 {
+        (jiff::Timestamp::now() - self.began).as_secs_f64()
     }
 
     /// Seconds since the last reading was taken.
     #[must_use]
     pub fn since_last_s(&self) -> f64 {
-        let now_s = (jiff::Timestamp::now() - self.began).as_secs_f64();
-        now_s - self.rows.last().map_or(0.0, |row| row.time_s)
+        self.now_s() - self.rows.last().map_or(0.0, |row| row.time_s)
     }
 
     /// Takes the last reading back, and gives it; `None` if there is none.

@@ -188,7 +188,7 @@ impl<I: Iterator<Item = Step>, F: Fn() -> I> Layout<F> {
             });
             let way = Way { low, high, end: value, came };
             if let Some(off) = seen.off(way, from.value_mm, self.tolerance_mm) {
-                let off = off + later;
+                let off = off + later + self.turning(node);
                 if best.is_none_or(|(_, least)| off < least) {
                     best = Some((node, off));
                 }
@@ -216,7 +216,7 @@ impl<I: Iterator<Item = Step>, F: Fn() -> I> Layout<F> {
         let (mut stops, mut later): (usize, f64) = (0, 0.0);
         for node in self.nodes().filter(|node| after.is_none_or(|last| node.index > last)) {
             if let Some((next, off)) = self.follow(Anchor { node, value_mm: first.value_mm }, way) {
-                let off = off + later;
+                let off = off + later + self.turning(node);
                 if best.is_none_or(|(_, _, least)| off < least) {
                     best = Some((node, next, off));
                 }
@@ -230,6 +230,11 @@ impl<I: Iterator<Item = Step>, F: Fn() -> I> Layout<F> {
             }
         }
         best.map(|(node, next, _)| (node, next))
+    }
+
+    /// What speaks against the end of an overrun: an axis turns there, and stands at stops.
+    fn turning(&self, node: Node) -> f64 {
+        if node.stop.is_none() { TURNING * self.tolerance_mm } else { 0.0 }
     }
 
     /// The index of the last stop of the station that a place belongs to, if no more than may be missed are left.
@@ -287,5 +292,7 @@ impl Way {
 
 /// The share of a turn by which a dial may fall short of it.
 const FALLS_SHORT: f64 = 0.55;
+/// The end of an overrun must fit better than a stop by this share of the tolerance.
+const TURNING: f64 = 0.1;
 /// A place farther on in the plan must fit better by this share of the tolerance.
 const LATER: f64 = 0.02;

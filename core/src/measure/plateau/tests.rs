@@ -1,7 +1,7 @@
 use super::*;
 use crate::axis::Direction;
 use crate::length::Length;
-use crate::measure::routine::{ReversalPlan, Step};
+use crate::measure::routine::{PositioningPlan, ReversalPlan, Step};
 use crate::slack::simulated::Noise;
 use proptest::prelude::*;
 use std::vec::Vec;
@@ -168,6 +168,26 @@ fn stations_with_a_dial_moved_along_are_told_apart() {
     let plan = ReversalPlan::new(&stations, 3, mm(1.0)).unwrap();
     let (found, _) = run(&plan, Stream::new(50.0, 0.001, 0.1, 0.12, 3), |_| Mishap::None);
     let rows: Vec<u32> = found.iter().map(|f| f.0).collect();
+    assert_eq!(rows, (1..=12).collect::<Vec<_>>());
+}
+
+// The way from the end of the overrun to the first target is the same as that from each target to the next.
+#[test]
+fn targets_as_far_apart_as_the_overrun_is_long_are_told_from_its_end() {
+    let targets = [mm(-2.0), mm(-1.0), mm(0.0)];
+    let plan = PositioningPlan::new(&targets, 2, mm(1.0)).unwrap();
+    let mut layout = Layout::new(|| plan.steps(), Zero::OfAll, 1.0, 0.4);
+    let mut stream = Stream::new(50.0, 0.001, 0.1, 0.12, 5);
+    let mut rows = Vec::new();
+    for step in plan.steps() {
+        match step {
+            Step::Move { to, .. } => stream.go(to.as_mm()),
+            Step::Read(_) => stream.hold(3.0),
+        }
+    }
+    for plateau in cut(&stream.samples, SETTINGS) {
+        rows.extend(layout.lay(plateau).iter().map(|laid| laid.stop.row));
+    }
     assert_eq!(rows, (1..=12).collect::<Vec<_>>());
 }
 

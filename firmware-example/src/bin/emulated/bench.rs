@@ -1,7 +1,8 @@
 //! The second serial port of the emulated board: whoever makes faults there also measures.
 //!
 //! A letter each: `e` the emergency stop is pressed and `E` let go, `s` the indicator stands still, `r` it runs
-//! away, `h` the program hangs; `?` is answered by a line of numbers: the time, the time of the last fault, of the
+//! away, `h` the program hangs; `0` to `6` another axis, with something to find for the kind of test of that number; `+` and
+//! `-` a hand pushes by 10 N more or less; `l` a hand holds the plunger lifted, `p` pressed, `o` lets it go. `?` is answered by a line of numbers: the time, the time of the last fault, of the
 //! last step, and of the last byte from the host, in microseconds, the steps made, the bytes of stack used so
 //! far, and the bytes received from the host. `g` grants a millisecond, `G` ten: from the first on, the box's time
 //! stands when what was granted is used up, which is told by a dot, so that box and host keep step on however busy a
@@ -10,6 +11,10 @@
 use super::board::{Clock, Uart};
 use core::fmt::Write;
 use heapless::String;
+use takeup_core::measure::Kind;
+
+/// How far a hand holds the plunger off its place.
+const HELD_COUNTS: i64 = 100;
 
 /// The port, and the time as it is granted.
 pub struct Bench {
@@ -23,7 +28,7 @@ pub struct Bench {
 }
 
 /// What the bench may ask of the mechanics.
-#[derive(Clone, Copy, PartialEq, Eq)]
+#[derive(Clone, Copy, PartialEq)]
 pub enum Order {
     /// Press the emergency stop, or let it go.
     Emergency(bool),
@@ -31,6 +36,12 @@ pub enum Order {
     Stuck,
     /// The indicator runs away.
     RunAway,
+    /// Another axis, for a kind of test.
+    Axis(Kind),
+    /// A hand pushes by so many newtons more.
+    PushMore(f64),
+    /// A hand holds the plunger so many counts off its place.
+    Hold(i64),
 }
 
 impl Bench {
@@ -81,6 +92,15 @@ impl Bench {
             b'E' => return Some(Order::Emergency(false)),
             b's' => return Some(Order::Stuck),
             b'r' => return Some(Order::RunAway),
+            b'0'..=b'6' => {
+                let kind = Kind::ALL.get(usize::from(letter.wrapping_sub(b'0')));
+                return kind.map(|kind| Order::Axis(*kind));
+            }
+            b'+' => return Some(Order::PushMore(10.0)),
+            b'-' => return Some(Order::PushMore(-10.0)),
+            b'l' => return Some(Order::Hold(HELD_COUNTS)),
+            b'p' => return Some(Order::Hold(-HELD_COUNTS)),
+            b'o' => return Some(Order::Hold(0)),
             b'g' => self.granted_us = Some(self.granted_us.unwrap_or(0) + 1_000),
             b'G' => self.granted_us = Some(self.granted_us.unwrap_or(0) + 10_000),
             b'h' => loop {

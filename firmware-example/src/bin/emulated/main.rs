@@ -14,9 +14,8 @@ use core::panic::PanicInfo;
 use core::sync::atomic::{AtomicU32, Ordering};
 use cortex_m_rt::entry;
 use cortex_m_semihosting::{debug, hprintln};
-use takeup_core::slack::simulated::Faults;
-use takeup_firmware_example::rehearsal::{CLEARANCE_MM, WIND_UP_MM};
-use takeup_firmware_example::simulated::{MEMORY, World, Wrong};
+use takeup_core::measure::Kind;
+use takeup_firmware_example::simulated::{MEMORY, World, Wrong, faults};
 
 /// Keeps its value over a restart: whether this program was running before.
 // SAFETY: a plain word in the section that start-up code leaves alone.
@@ -33,8 +32,7 @@ static mut KEPT: MaybeUninit<[u8; MEMORY]> = MaybeUninit::uninit();
 fn main() -> ! {
     stack::paint();
     let restarted = RUNNING.swap(MARK, Ordering::Relaxed) == MARK;
-    let faults = Faults { clearance_mm: CLEARANCE_MM, wind_up_mm: WIND_UP_MM, ..Faults::default() };
-    let world = World::new(faults, 1);
+    let world = World::new(faults(Kind::Reversal), 1);
     let kept = &raw mut KEPT;
     // SAFETY: borrowed here alone, and main runs once; RAM holds bytes whatever was or was not written to it.
     let memory = unsafe { (*kept).assume_init_mut() };
@@ -46,6 +44,7 @@ fn main() -> ! {
     let mut bench = Bench::start(Uart::bench(), Clock::start(peripherals.SYST));
     let mut host = Uart::host();
     let mut watchdog = Watchdog::start();
+    let mut pushed_n = 0.0;
     loop {
         let now = bench.now_us();
         world.now_us.set(now);
@@ -58,6 +57,12 @@ fn main() -> ! {
             Some(Order::Emergency(pressed)) => world.emergency.set(pressed),
             Some(Order::Stuck) => world.wrong.set(Wrong::Stuck),
             Some(Order::RunAway) => world.wrong.set(Wrong::RunningAway),
+            Some(Order::Axis(kind)) => world.exchange(kind),
+            Some(Order::PushMore(newtons)) => {
+                pushed_n += newtons;
+                world.push(pushed_n);
+            }
+            Some(Order::Hold(counts)) => world.held_counts.set(counts),
             None => {}
         }
         watchdog.feed();

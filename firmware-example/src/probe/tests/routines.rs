@@ -211,3 +211,51 @@ fn the_speed_is_a_trapezoid_within_its_limits() {
         }
     }
 }
+
+/// One stroke before the first reading; then as many as fill the time, each to its end, and no rest in between.
+#[test]
+fn a_warm_up_test_works_between_its_readings() {
+    let faults = Faults { clearance_mm: 0.05, growth_mm: 0.1, growth_time_s: 5.0, ..Faults::default() };
+    let world = World::new(faults, 1);
+    let mut rig = Rig::new(&world);
+    rig.arm();
+    rig.places(&[0.0]);
+    let routine = Routine::WarmUp { stroke: mm(2.0), readings: 6, work_s: 3 };
+    let from_ms = (world.now_us.get() / 1000) as u32;
+    assert_eq!(rig.run(routine, 1, Correction::Off), ToHost::Started { readings: 6 });
+    let (mut turns, mut before, mut up, mut stood_us) = (0, world.steps(), false, 0);
+    let mut longest_rest_us = 0;
+    while !matches!(rig.heard.last(), Some(ToHost::Finished { .. })) {
+        rig.pass(1000);
+        let steps = world.steps();
+        stood_us = if steps == before { stood_us + 1000 } else { 0 };
+        longest_rest_us = longest_rest_us.max(stood_us);
+        if steps != before && (steps > before) != up {
+            up = steps > before;
+            turns += 1;
+        }
+        before = steps;
+        assert!(world.now_us.get() < 60_000_000, "{:?}", rig.heard);
+    }
+    let readings: Vec<(u32, f64)> = rig
+        .heard
+        .iter()
+        .filter_map(|message| match *message {
+            ToHost::Reading { time_ms, counts, approach: Direction::Minus, .. } => {
+                Some((time_ms, f64::from(counts) * COUNT_MM))
+            }
+            _ => None,
+        })
+        .collect();
+    assert_eq!(readings.len(), 6);
+    // A stroke of 2 mm at 5 mm/s takes less than a second.
+    assert!(readings.windows(2).all(|pair| (3000..4200).contains(&(pair[1].0 - pair[0].0))), "{readings:?}");
+    assert!((2 * (1 + 5 * 3)..=2 * (1 + 5 * 5)).contains(&turns), "{turns} turns");
+    assert!(longest_rest_us < 100_000, "it rested for {longest_rest_us} us");
+    // It is read where it grows, a count and a step either way.
+    let grown = |time_ms: u32| 0.1 * (1.0 - (-f64::from(time_ms) / 5000.0).exp());
+    for (time_ms, value) in readings {
+        let off = value - grown(from_ms + time_ms);
+        assert!(off.abs() < 0.003, "{value} at {time_ms} ms, off by {off}");
+    }
+}

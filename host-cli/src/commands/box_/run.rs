@@ -8,7 +8,7 @@ use crate::exit::Outcome;
 use crate::input;
 use crate::key_args::KeyArgs;
 use crate::pace_args::PaceArgs;
-use crate::plan_args::{self, Of, positioning, returns, small_steps};
+use crate::plan_args::{self, Of, positioning, returns, small_steps, warming};
 use crate::probe_box::{Arming, Heard, Job, Session, Trouble};
 use crate::refusal::Refusal;
 use crate::sitting::plan::Plan;
@@ -20,6 +20,7 @@ use std::time::{Duration, Instant};
 use takeup_core::length::Length;
 use takeup_core::link::Ended;
 use takeup_core::link::message::{Correction, StopCause};
+use takeup_core::measure::routine;
 
 /// Arguments of `box run`.
 #[derive(Debug, clap::Args)]
@@ -44,6 +45,9 @@ enum Kind {
     /// Many lifts and returns to one mark, some after a pause
     #[command(long_about = long_about("return"), override_usage = "takeup box run return [OPTIONS] --box <PORT> --mark <AT> -o <FILE>", after_help = EXAMPLE_RETURN)]
     Return(Of<returns::PlanArgs, Running>),
+    /// One place over time, the axis working between readings
+    #[command(long_about = long_about("warm-up"), override_usage = "takeup box run warm-up [OPTIONS] --box <PORT> --mark <AT> -o <FILE>", after_help = EXAMPLE_WARM_UP)]
+    WarmUp(Of<warming::PlanArgs, Running>),
 }
 
 const EXAMPLE_REVERSAL: &str = "Example:\n  takeup box run reversal --box /dev/ttyACM0 --axis z --station 0,-40 \\\n    \
@@ -54,6 +58,10 @@ const EXAMPLE_SMALL_STEPS: &str = "Example:\n  takeup box run small-steps --box 
                                    --stands-at 0 -o z.csv";
 const EXAMPLE_RETURN: &str = "Example:\n  takeup box run return --box /dev/ttyACM0 --axis z --mark -40 \\\n    \
                               --stands-at 0 -o z.csv";
+
+const EXAMPLE_WARM_UP: &str = "Example:\n  takeup box run warm-up --box /dev/ttyACM0 --axis z --mark -40 --stroke 50 \\\n    \
+                               --stands-at 0 -o z.csv\n\n\
+                               The indicator follows every stroke: a scale, or a stroke within a dial's travel.";
 
 fn long_about(kind: &str) -> String {
     format!(
@@ -101,6 +109,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         }
         Kind::SmallSteps(of) => (Plan::of_small_steps(&of.plan.planned(ctx)?), &of.how),
         Kind::Return(of) => (Plan::of_returns(&of.plan.planned(ctx)?), &of.how),
+        Kind::WarmUp(of) => (Plan::of_warming(&of.plan.planned(ctx)?)?, &of.how),
     };
     let pace = running.pace.pace(plan.unit)?;
     let job = Job::of(&plan, pace).ok_or_else(|| Trouble::OtherKinds.refusal(&running.port))?;
@@ -145,7 +154,7 @@ impl Test<'_> {
             session.stands(at).map_err(on(port))?;
         }
         // Before anything is written: what the box would refuse, it refuses here.
-        let mut confirmed = self.arm(&mut session)?;
+        let mut confirmed = self.arm(&mut session)?.map_err(on(port))?;
         let about = session.capabilities();
         let head = head(self.plan, keys, Some(about.count), Some(&self.job.taken_by(about)))?;
         let mut sitting = Sitting::open(output, &head, self.plan, keys, self.ctx)?;
@@ -155,8 +164,7 @@ impl Test<'_> {
                 End::Done => break,
                 End::Failed(trouble) => return Err(self.ended(&trouble, &sitting)),
                 End::Unplugged(trouble) => {
-                    session = self.plugged_again(session, &trouble, &mut confirmed, &sitting)?;
-                    self.arm(&mut session).map_err(|refusal| self.kept(&refusal, &sitting))?;
+                    session = self.taken_up_again(session, trouble, &mut confirmed, &sitting)?;
                 }
             }
         }
@@ -171,12 +179,15 @@ impl Test<'_> {
         )
     }
 
-    /// Shows what will move, asks, and arms. Gives the number of the session.
-    fn arm(&self, session: &mut Session) -> Result<u16, Refusal> {
+    /// Shows what will move, asks, and arms. Gives the number of the session, or the trouble with it; a refusal is final.
+    fn arm(&self, session: &mut Session) -> Result<Result<u16, Trouble>, Refusal> {
         let port = &self.running.port;
         let unit = self.plan.unit;
         let about = session.capabilities().clone();
-        let state = session.state().map_err(on(port))?;
+        let state = match session.state() {
+            Ok(state) => state,
+            Err(trouble) => return Ok(Err(trouble)),
+        };
         let stands = state.position.ok_or_else(|| {
             let refusal = takeup_core::link::message::Refusal::NoPosition;
             Trouble::Refused(refusal).refusal(port)
@@ -207,7 +218,8 @@ impl Test<'_> {
             )
             .file(port));
         }
-        for caution in CAUTIONS {
+        let works = (self.plan.kind == routine::Kind::WarmUp).then_some(WORKS);
+        for caution in CAUTIONS.into_iter().chain(works) {
             self.ctx.note(&format!("caution: {caution}"));
         }
         self.ctx.note(&format!(
@@ -219,8 +231,7 @@ impl Test<'_> {
             at(stands),
         ));
         self.confirmed()?;
-        session.arm(&arming).map_err(on(port))?;
-        Ok(state.sessions)
+        Ok(session.arm(&arming).map(|()| state.sessions))
     }
 
     /// Waits for the word.
@@ -238,7 +249,7 @@ impl Test<'_> {
 
     /// Runs from the first row that is not taken yet.
     fn take(&self, session: &mut Session, sitting: &mut Sitting<'_>, began: Instant) -> Result<End, Refusal> {
-        let next = u32::try_from(sitting.taken()).unwrap_or(u32::MAX).saturating_add(1);
+        let next = u32::try_from(sitting.next_row()).unwrap_or(u32::MAX);
         if sitting.stop().is_none() {
             return Ok(End::Done);
         }
@@ -263,6 +274,8 @@ impl Test<'_> {
                         Some(_) => End::Failed(Trouble::Unexpected),
                     });
                 }
+                // Nobody here asks for a stop but the session, when it finds itself alone.
+                Ok(Some(Heard::Stopped(StopCause::Asked))) => return Ok(sorted(Trouble::NobodyListened)),
                 Ok(Some(Heard::Stopped(cause))) => return Ok(sorted(Trouble::Stopped(cause))),
                 Ok(Some(Heard::Sample(_)) | None) => {}
                 Err(trouble) => return Ok(sorted(trouble)),
@@ -279,30 +292,69 @@ impl Test<'_> {
         let _ = writeln!(io::stderr(), "  reading {taken} of {all}: {}", print.with_unit(value.as_mm()));
     }
 
-    /// Waits for the box to come back, and sees that it is as it was.
+    /// Waits for the box to come back, and arms it again; as often as the line needs.
+    fn taken_up_again(
+        &self,
+        mut session: Session,
+        mut trouble: Trouble,
+        confirmed: &mut u16,
+        sitting: &Sitting<'_>,
+    ) -> Result<Session, Refusal> {
+        loop {
+            session = self.plugged_again(session, &trouble, sitting)?;
+            let again = self.as_it_was(&mut session, confirmed, sitting)?;
+            let armed = match again {
+                Ok(()) => self.arm(&mut session).map_err(|refusal| self.kept(&refusal, sitting))?,
+                Err(trouble) => Err(trouble),
+            };
+            match armed.map_err(sorted) {
+                Ok(_) => return Ok(session),
+                Err(End::Unplugged(again)) => trouble = again,
+                Err(End::Failed(trouble)) => return Err(self.ended(&trouble, sitting)),
+                Err(End::Done) => return Err(self.ended(&Trouble::Unexpected, sitting)),
+            }
+        }
+    }
+
+    /// Waits for the box to come back.
     fn plugged_again(
         &self,
         session: Session,
         trouble: &Trouble,
-        confirmed: &mut u16,
         sitting: &Sitting<'_>,
     ) -> Result<Session, Refusal> {
         drop(session);
+        let way_out = match trouble {
+            Trouble::NobodyListened => trouble.way_out(),
+            _ => "Check the cable.",
+        };
         self.ctx.note(&format!(
-            "{trouble}; {} of {} readings are kept, and the axis stands. Check the cable.",
+            "{trouble}; {} of {} readings are kept, and the axis stands. {way_out}",
             sitting.taken(),
-            self.plan.stops.len()
+            self.plan.stops.len(),
         ));
         let start = Instant::now();
         let patience = Duration::from_secs(self.running.patience.into());
-        let mut session = loop {
+        loop {
             match Session::open(&self.running.port) {
-                Ok(session) => break session,
+                Ok(session) => return Ok(session),
                 Err(again) if start.elapsed() > patience => return Err(self.ended(&again, sitting)),
                 Err(_) => std::thread::sleep(Duration::from_millis(250)),
             }
+        }
+    }
+
+    /// Sees that the box is as it was, or gives the trouble with the line; a refusal is final.
+    fn as_it_was(
+        &self,
+        session: &mut Session,
+        confirmed: &mut u16,
+        sitting: &Sitting<'_>,
+    ) -> Result<Result<(), Trouble>, Refusal> {
+        let state = match session.state() {
+            Ok(state) => state,
+            Err(trouble) => return Ok(Err(trouble)),
         };
-        let state = session.state().map_err(|trouble| self.ended(&trouble, sitting))?;
         if state.sessions <= *confirmed {
             return Err(self.ended(&Trouble::StartedAnew, sitting));
         }
@@ -314,7 +366,7 @@ impl Test<'_> {
             return Err(self.kept(&why, sitting));
         }
         *confirmed = state.sessions;
-        Ok(session)
+        Ok(Ok(()))
     }
 
     fn ended(&self, trouble: &Trouble, sitting: &Sitting<'_>) -> Refusal {
@@ -335,6 +387,7 @@ impl Test<'_> {
 fn sorted(trouble: Trouble) -> End {
     match trouble {
         Trouble::Port(_)
+        | Trouble::NobodyListened
         | Trouble::Stopped(StopCause::LinkLost)
         | Trouble::Ended(Ended::Silent { .. } | Ended::NotAcknowledged { .. } | Ended::Closed) => {
             End::Unplugged(trouble)
@@ -357,3 +410,5 @@ const CAUTIONS: [&str; 5] = [
     "a vertical axis is held by its brake or a block before anything that holds it is loosened",
     "the maker's manual, local rules and qualified people come first",
 ];
+/// What holds besides where the axis works.
+const WORKS: &str = "the axis works to and fro by itself for a long time: stay with it, guards closed";

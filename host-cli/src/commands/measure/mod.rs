@@ -13,11 +13,13 @@ use crate::refusal::Refusal;
 use crate::sitting::feed::probe::Probe;
 use crate::sitting::feed::serial::Serial;
 use crate::sitting::feed::simulated::Simulated;
+use crate::sitting::feed::stops::Stops;
+use crate::sitting::feed::watched::Watched;
 use crate::sitting::feed::{Feed, Take};
 use crate::sitting::lines::Company;
 use crate::sitting::plan::Plan;
 use crate::sitting::{Sitting, head, lines, view};
-use crate::units::LengthArg;
+use crate::units::{LengthArg, number};
 use std::io::{IsTerminal, stdin};
 use std::path::PathBuf;
 
@@ -89,7 +91,9 @@ fn long_about(kind: &str) -> String {
          On a terminal the whole screen tells what to do now, what the dial shows, and where the readings point; \
          ? shows the keys. Elsewhere, and with --plain, it asks in plain lines: \"u\" takes the last reading back, \
          \"r\" puts it back, \"q\" pauses. Every reading is on disk before the next is asked for; the same command \
-         goes on where it was, after a crash too. At the end they are assessed."
+         goes on where it was, after a crash too. At the end they are assessed.\n\n\
+         A program that is killed outright (kill -9) cannot give its terminal back: if nothing shows what you type, the \
+         same command sets it right, and so do \"reset\" and \"stty sane\"."
     )
 }
 
@@ -102,8 +106,11 @@ struct Taking {
     #[command(flatten)]
     source: SourceArgs,
     /// How the numbers of --serial become readings [default: enter on a whole screen, else each]
-    #[arg(long, value_enum, value_name = "each|enter", hide_possible_values = true)]
+    #[arg(long, value_enum, value_name = "each|enter|stops", hide_possible_values = true)]
     take: Option<Take>,
+    /// Seconds for which the indicator must stand still at each stop, with --take stops
+    #[arg(long, value_name = "SECONDS", default_value = "1", requires = "serial", value_parser = number)]
+    still: f64,
     /// Speed of the serial line in bits per second
     #[arg(long, value_name = "RATE", default_value_t = 9600, requires = "serial", value_parser = clap::value_parser!(u32).range(50..=4_000_000))]
     baud: u32,
@@ -139,7 +146,8 @@ struct SourceArgs {
     /// An indicator on a serial line sends them, one number a line
     #[arg(long, value_name = "PORT")]
     serial: Option<PathBuf>,
-    /// A probe box moves the axis and reads it: a serial port, or tcp:HOST:PORT
+    /// A probe box moves the axis and reads it: a serial port, or tcp:HOST:PORT. In a push-pull or an indicator test
+    /// nothing moves by itself: there the box only shows, and Enter takes what it shows
     #[arg(long = "box", value_name = "PORT")]
     probe_box: Option<String>,
     /// Read a simulated axis instead, to try it out
@@ -189,6 +197,9 @@ fn take(plan: &Plan, taking: &Taking, ctx: &Context) -> Result<Outcome, Refusal>
     // Whatever could stop it at the end stops it here, before anybody has moved an axis.
     let after = after::After::prepare(taking, plan, ctx)?;
     let front = front(taking, ctx);
+    if front != Front::Lines(Company::Nobody) && crate::terminal::set_right() {
+        ctx.note("the terminal was left without echo by a program that was killed; it is set right");
+    }
     if taking.source.serial.is_none() && !taking.source.simulate {
         ctx.take_stdin()?;
     }
@@ -232,6 +243,12 @@ fn feed(taking: &Taking, plan: &Plan, front: Front) -> Result<Option<Box<dyn Fee
         Front::WholeScreen => Take::Enter,
         Front::Lines(_) => Take::Each,
     });
+    if take == Take::Stops && taking.source.serial.is_none() {
+        return Err(Refusal::new(
+            "--take stops reads an indicator that sends all the time",
+            "Name its port by --serial.",
+        ));
+    }
     if taking.source.simulate {
         let clearance_mm = taking.simulated_loss.map_or(0.12, |loss| loss.mm(plan.unit));
         if !(0.0..=10.0).contains(&clearance_mm) {
@@ -240,10 +257,27 @@ fn feed(taking: &Taking, plan: &Plan, front: Front) -> Result<Option<Box<dyn Fee
         return Ok(Some(Box::new(Simulated::new(plan, clearance_mm, taking.seed, take))));
     }
     if let Some(port) = &taking.source.serial {
-        return Ok(Some(Box::new(Serial::open(port, taking.baud, plan.unit, take)?)));
+        let serial = Serial::open(port, taking.baud, plan.unit, take)?;
+        return Ok(Some(match take {
+            Take::Each | Take::Enter => Box::new(serial),
+            Take::Stops => {
+                if !(0.2..=60.0).contains(&taking.still) {
+                    return Err(Refusal::new(
+                        format!("--still is {} seconds, 0.2 to 60 was expected", taking.still),
+                        "Give the seconds for which the machine stands at each stop, or less.",
+                    ));
+                }
+                let setup = taking.keys.keys(plan.unit)?.setup();
+                Box::new(Stops::new(serial, plan, &setup, taking.still)?)
+            }
+        }));
     }
     if let Some(port) = &taking.source.probe_box {
-        return Ok(Some(Box::new(Probe::open(port, plan, taking.pace.pace(plan.unit)?)?)));
+        return Ok(Some(match plan.routine {
+            Some(_) => Box::new(Probe::open(port, plan, taking.pace.pace(plan.unit)?)?),
+            // Nothing moves by itself: the box is the indicator.
+            None => Box::new(Watched::open(port)?),
+        }));
     }
     Ok(None)
 }

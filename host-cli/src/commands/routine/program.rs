@@ -2,7 +2,7 @@
 //! the cautions, moves at a feed only, the spindle stopped, a dwell and an optional stop per reading.
 
 use super::{Pace, word};
-use crate::units::decimals;
+use crate::units::trimmed;
 use std::fmt::Write as _;
 use takeup_core::axis::{Axis, Direction};
 use takeup_core::length::{Length, Unit};
@@ -96,8 +96,7 @@ impl Program {
 
     /// A wait of some seconds.
     pub(super) fn dwell(&mut self, seconds: f64, what: &str) {
-        let seconds = decimals(seconds, 3);
-        let seconds = seconds.trim_end_matches('0').trim_end_matches('.');
+        let seconds = trimmed(seconds, 3);
         let _ = writeln!(self.text, "G4 P{seconds} ({what})");
     }
 

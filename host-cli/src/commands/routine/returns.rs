@@ -6,6 +6,7 @@ use crate::context::Context;
 use crate::plan_args::Of;
 use crate::plan_args::returns::PlanArgs;
 use crate::refusal::Refusal;
+use crate::units::trimmed;
 use takeup_core::measure::Kind;
 use takeup_core::measure::routine::{Pauses, Purpose, Step};
 
@@ -62,7 +63,7 @@ pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, 
     let between = match pauses {
         Pauses::None => "no pauses".to_owned(),
         Pauses::Every { returns, seconds } => {
-            format!("a pause of {} min after every {returns}", seconds / 60)
+            format!("a pause of {} min after every {returns}", trimmed(f64::from(seconds) / 60.0, 1))
         }
     };
     let readings = plan.stops().count();

@@ -6,7 +6,7 @@ use crate::context::Context;
 use crate::plan_args::Of;
 use crate::plan_args::warming::PlanArgs;
 use crate::refusal::Refusal;
-use crate::units::decimals;
+use crate::units::trimmed;
 use std::fmt::Write as _;
 use takeup_core::length::Length;
 use takeup_core::measure::Kind;
@@ -28,8 +28,7 @@ pub(super) fn test(args: &Of<PlanArgs, Writing>, ctx: &Context) -> Result<Test, 
     let interval_min = f64::from(planned.interval_s) / 60.0;
     let strokes = strokes(interval_min, stroke, pace.feed);
     let plan = planned.plan(strokes)?;
-    let minutes = decimals(interval_min, 1);
-    let minutes = minutes.trim_end_matches('0').trim_end_matches('.');
+    let minutes = trimmed(interval_min, 1);
     let about = vec![
         format!("WARM-UP TEST OF AXIS {axis}: {} READINGS, ABOUT {minutes} MIN APART", planned.readings),
         format!("{strokes} STROKES OF {} BETWEEN READINGS", word(stroke, unit)),

@@ -3,6 +3,8 @@
 pub mod probe;
 pub mod serial;
 pub mod simulated;
+pub mod stops;
+pub mod watched;
 
 use super::plan::Stop;
 use crate::refusal::Refusal;
@@ -34,8 +36,13 @@ pub enum Sent {
     Shown,
     /// On its own: it is meant to be a reading, taken at this time if the source tells it (seconds).
     Meant(Option<f64>),
-    /// As the reading of a row, by what has moved the axis there.
-    OfRow(u32),
+    /// As the reading of a row, by whoever knows that the axis is there.
+    OfRow {
+        /// The row.
+        row: u32,
+        /// Seconds since it was read.
+        ago_s: f64,
+    },
 }
 
 /// An indicator that is read by the program.
@@ -76,6 +83,11 @@ pub trait Feed {
     fn moves_axis(&self) -> bool {
         false
     }
+
+    /// Whether it only shows, and a person says when what it shows is a reading.
+    fn is_watched(&self) -> bool {
+        false
+    }
 }
 
 /// How numbers from an indicator become readings.
@@ -85,4 +97,6 @@ pub enum Take {
     Each,
     /// Enter takes the number shown: an indicator that sends all the time
     Enter,
+    /// Each stop of the plan is found in the numbers, hands free: an indicator that sends all the time
+    Stops,
 }

@@ -8,7 +8,7 @@ use crate::sitting::plan::{Plan, Stop};
 use std::time::Duration;
 use takeup_core::length::Length;
 use takeup_core::link::ToBox;
-use takeup_core::link::message::Refusal as Refused;
+use takeup_core::link::message::{Refusal as Refused, StopCause};
 
 /// The box tells where its indicator is ten times a second.
 const MONITOR: ToBox = ToBox::Monitor { period_ms: 100 };
@@ -133,9 +133,11 @@ impl Feed for Probe {
                     return None;
                 }
                 self.next_row = Some(reading.row + 1);
-                Some(News::Shows { value: reading.value, sent: Sent::OfRow(reading.row) })
+                Some(News::Shows { value: reading.value, sent: Sent::OfRow { row: reading.row, ago_s: 0.0 } })
             }
             Ok(Some(Heard::Stopped(_))) if self.next_row.is_none() => None,
+            // Who asks for a stop here does not expect a row any more: it was the session, left alone.
+            Ok(Some(Heard::Stopped(StopCause::Asked))) => Some(self.halted(&Trouble::NobodyListened)),
             Ok(Some(Heard::Stopped(cause))) => Some(self.halted(&Trouble::Stopped(cause))),
             Ok(Some(Heard::Finished)) => {
                 self.next_row = None;

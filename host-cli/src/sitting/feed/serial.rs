@@ -26,11 +26,14 @@ pub struct Serial {
     baud: u32,
     unit: Unit,
     take: Take,
-    lines: Receiver<Vec<u8>>,
+    lines: Receiver<Line>,
     /// A port that can come back when its plug does.
     again: Again,
     lost: Option<Instant>,
 }
+
+/// A line, and when it came.
+type Line = (Instant, Vec<u8>);
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Again {
@@ -61,7 +64,7 @@ impl Serial {
 }
 
 /// Starts to listen on a port.
-fn listen(path: &Path, baud: u32) -> io::Result<(Receiver<Vec<u8>>, Again)> {
+fn listen(path: &Path, baud: u32) -> io::Result<(Receiver<Line>, Again)> {
     let (port, again) = reader(path, baud)?;
     // A person who looks away for long loses the oldest numbers no one has seen, never memory.
     let (sender, lines) = sync_channel(64);
@@ -91,7 +94,7 @@ fn plain(metadata: &std::fs::Metadata) -> bool {
 }
 
 /// Cuts bytes into lines until the port ends or nobody listens.
-fn split(mut port: Box<dyn Read + Send>, lines: &SyncSender<Vec<u8>>) {
+fn split(mut port: Box<dyn Read + Send>, lines: &SyncSender<Line>) {
     let (mut line, mut bytes) = (Vec::new(), [0; 256]);
     loop {
         let read = match port.read(&mut bytes) {
@@ -102,9 +105,10 @@ fn split(mut port: Box<dyn Read + Send>, lines: &SyncSender<Vec<u8>>) {
             }
             Err(_) => break,
         };
+        let came = Instant::now();
         for byte in bytes.iter().take(read) {
             if matches!(byte, b'\n' | b'\r') {
-                if !line.is_empty() && lines.send(std::mem::take(&mut line)).is_err() {
+                if !line.is_empty() && lines.send((came, std::mem::take(&mut line))).is_err() {
                     return;
                 }
             } else if line.len() < LONGEST {
@@ -138,12 +142,10 @@ fn is_name(text: &str) -> bool {
     text.chars().all(char::is_alphanumeric) && text.ends_with(char::is_alphabetic)
 }
 
-impl Feed for Serial {
-    fn aim(&mut self, _: &Stop) -> Result<Option<News>, Refusal> {
-        Ok(None)
-    }
-
-    fn news(&mut self, wait: Duration) -> Option<News> {
+impl Serial {
+    /// Waits for news, and gives them with the moment at which they came.
+    pub(super) fn next(&mut self, wait: Duration) -> Option<(Instant, News)> {
+        let now = Instant::now();
         if let Some(since) = self.lost {
             if since.elapsed() < LOOK_AGAIN {
                 std::thread::sleep(wait);
@@ -152,35 +154,56 @@ impl Feed for Serial {
             self.lost = Some(Instant::now());
             let (lines, _) = listen(&self.path, self.baud).ok()?;
             (self.lines, self.lost) = (lines, None);
-            return Some(News::Says("the indicator is back".to_owned()));
+            return Some((now, News::Says("the indicator is back".to_owned())));
         }
         match self.lines.recv_timeout(wait) {
-            Ok(line) => Some(match number(&line, self.unit) {
+            Ok((came, line)) => Some(match number(&line, self.unit) {
                 Ok(value) => {
                     let sent = match self.take {
                         Take::Each => Sent::Meant(None),
-                        Take::Enter => Sent::Shown,
+                        Take::Enter | Take::Stops => Sent::Shown,
                     };
-                    News::Shows { value, sent }
+                    (came, News::Shows { value, sent })
                 }
-                Err(reason) => News::Says(format!("the indicator sent {reason}")),
+                Err(reason) => (came, News::Says(format!("the indicator sent {reason}"))),
             }),
             Err(RecvTimeoutError::Timeout) => None,
             Err(RecvTimeoutError::Disconnected) if self.again == Again::MayCome => {
-                self.lost = Some(Instant::now());
-                Some(News::Says("the indicator is gone: plug it in again, it is waited for".to_owned()))
+                self.lost = Some(now);
+                let gone = "the indicator is gone: plug it in again, it is waited for";
+                Some((now, News::Says(gone.to_owned())))
             }
-            Err(RecvTimeoutError::Disconnected) => Some(News::Ended(
-                Refusal::new("the indicator sends no more", "Give the same command again to go on.")
-                    .path(&self.path),
-            )),
+            Err(RecvTimeoutError::Disconnected) => {
+                let ended =
+                    Refusal::new("the indicator sends no more", "Give the same command again to go on.");
+                Some((now, News::Ended(ended.path(&self.path))))
+            }
         }
+    }
+
+    /// Whether the indicator is there.
+    pub(super) fn is_there(&self) -> bool {
+        self.lost.is_none()
+    }
+}
+
+impl Feed for Serial {
+    fn aim(&mut self, _: &Stop) -> Result<Option<News>, Refusal> {
+        Ok(None)
+    }
+
+    fn news(&mut self, wait: Duration) -> Option<News> {
+        self.next(wait).map(|(_, news)| news)
+    }
+
+    fn is_watched(&self) -> bool {
+        self.take != Take::Each
     }
 
     fn hint(&self) -> Option<&'static str> {
         Some(match self.take {
             Take::Each => "the indicator's data button takes the reading",
-            Take::Enter => "Enter takes what the indicator shows",
+            Take::Enter | Take::Stops => "Enter takes what the indicator shows",
         })
     }
 }

@@ -190,6 +190,10 @@ impl Feed for Simulated {
         Some(format!("Simulated axis, seed {}", self.seed))
     }
 
+    fn is_watched(&self) -> bool {
+        self.take != Take::Each
+    }
+
     fn hint(&self) -> Option<&'static str> {
         (self.take == Take::Enter).then_some("Enter takes what the dial shows")
     }

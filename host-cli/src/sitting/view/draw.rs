@@ -244,15 +244,18 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
 }
 
 fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
-    let (taken, all) = (sitting.taken(), sitting.plan.stops.len());
+    let (row, all) = (sitting.next_row(), sitting.plan.stops.len());
     let mut text = format!("{} {} test", sitting.plan.axis, sitting.plan.kind);
     if let Some(stop) = sitting.stop() {
-        text.push_str(&format!("   reading {} of {all}", taken + 1));
+        text.push_str(&format!("   reading {row} of {all}"));
         if let Some(cycle) = stop.cycle {
             text.push_str(&format!("   cycle {cycle}"));
         }
     } else {
-        text.push_str(&format!("   {all} readings"));
+        text.push_str(&format!("   {} readings", sitting.taken()));
+    }
+    if sitting.missed() > 0 {
+        text.push_str(&format!("   {} missed", sitting.missed()));
     }
     let room = usize::from(page.left.width).saturating_sub(text.chars().count() + 3);
     // The end of a long name tells more than its beginning.
@@ -261,7 +264,7 @@ fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
     let style = page.tone(Tone::Strong);
     page.text(&format!("{text} {name:>room$}"), style);
     let width = usize::from(page.left.width).saturating_sub(2);
-    let full = (width * taken).checked_div(all).unwrap_or(0);
+    let full = (width * (row - 1)).checked_div(all).unwrap_or(0);
     page.text(&format!("{}{}", "▪".repeat(full), "·".repeat(width.saturating_sub(full))), Style::new());
 }
 

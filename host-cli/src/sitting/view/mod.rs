@@ -199,11 +199,11 @@ impl View {
         for count in 0..64 {
             // Nothing moves before the cautions are read.
             if self.shown.stage == Stage::Reading
-                && self.aimed != Some(sitting.taken())
+                && self.aimed != Some(sitting.next_row())
                 && let Some(stop) = sitting.stop()
             {
                 let told = feed.aim(stop)?;
-                self.aimed = Some(sitting.taken());
+                self.aimed = Some(sitting.next_row());
                 if let Some(News::Halted(reason)) = told {
                     self.halted(reason);
                     return Ok(true);
@@ -217,7 +217,7 @@ impl View {
                     self.recent.truncate(64);
                     match (sent, self.shown.stage) {
                         (Sent::Meant(time_s), Stage::Reading) => self.reading(value, time_s, sitting)?,
-                        (Sent::OfRow(row), _) => self.of_row(row, value, sitting)?,
+                        (Sent::OfRow { row, ago_s }, _) => self.of_row(row, value, ago_s, sitting)?,
                         (Sent::Meant(_) | Sent::Shown, _) => {}
                     }
                 }
@@ -252,7 +252,7 @@ impl View {
             self.say(Tone::Adverse, format!("READ AGAIN? {doubt}. The same once more is kept."));
             return Ok(());
         }
-        let row = sitting.taken() + 1;
+        let row = sitting.next_row();
         sitting.take(value, time_s)?;
         self.say(Tone::Good, format!("row {row}: {} is kept", sitting.shown(value)));
         self.changed(sitting);
@@ -260,15 +260,21 @@ impl View {
     }
 
     /// Keeps the reading of a row: what has moved there has moved on, and cannot be asked to look again.
-    fn of_row(&mut self, row: u32, value: Length, sitting: &mut Sitting<'_>) -> Result<(), Refusal> {
-        if usize::try_from(row) != Ok(sitting.taken() + 1) {
-            return Ok(());
-        }
-        match sitting.doubt(value) {
+    fn of_row(
+        &mut self,
+        row: u32,
+        value: Length,
+        ago_s: f64,
+        sitting: &mut Sitting<'_>,
+    ) -> Result<(), Refusal> {
+        let doubt = sitting.doubt_of_row(row, value);
+        let missed = sitting.missed();
+        let Some(kept) = sitting.take_row(row, value, ago_s)? else { return Ok(()) };
+        match doubt {
             Some(doubt) => self.say(Tone::Caution, format!("row {row}: {doubt}; kept as it is")),
-            None => self.say(Tone::Good, format!("row {row}: {} is kept", sitting.shown(value))),
+            None if sitting.missed() > missed => self.say(Tone::Caution, kept),
+            None => self.say(Tone::Good, kept),
         }
-        sitting.take(value, None)?;
         self.changed(sitting);
         Ok(())
     }

@@ -84,11 +84,12 @@ fn every_example_of_the_help_works() {
         if command.starts_with("measure") && !script.contains("--simulate") {
             script = script.replace("-o ", "--simulate -o ");
         }
-        // Its box lives through every second: less travel, no pauses, nothing to settle.
+        // Its box lives through every second: less travel, no pauses, less work, nothing to settle.
         for (slow, quick) in [
             ("--stands-at 0", "--stands-at 0 --settle 0.01"),
             ("--to 400", "--to 8 --targets 3 --runs 2"),
-            ("--mark", "--pause-every 0 --mark"),
+            ("return --box", "return --pause-every 0 --box"),
+            ("--stroke 50", "--stroke 2 --interval 0.01 --readings 6"),
         ] {
             if command.starts_with("box run") {
                 script = script.replace(slow, quick);

@@ -1,11 +1,8 @@
 //! An emulated board with a host and a bench on its serial ports, in step with each other.
 
-use super::board;
+use super::emulator::{Emulator, PATIENCE};
 use std::io::{ErrorKind, Read, Write};
-use std::os::unix::net::UnixStream;
-use std::path::Path;
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 use takeup_core::axis::Axis;
 use takeup_core::length::Length;
 use takeup_core::link::message::{Correction, Refusal, StopCause};
@@ -13,8 +10,6 @@ use takeup_core::link::{Ended, Endpoint, Event, Routine, Side, ToBox, ToHost};
 
 /// The bound of a stop in microseconds of the box's own clock.
 pub const STOP_US: u64 = 50_000;
-/// No step of a test takes longer than this, even on a busy machine.
-const PATIENCE: Duration = Duration::from_secs(120);
 
 pub fn mm(value: f64) -> Length {
     Length::from_mm(value).unwrap()
@@ -32,33 +27,12 @@ pub struct Report {
 }
 
 pub struct Rig {
-    emulator: Child,
-    line: UnixStream,
-    bench: UnixStream,
+    emulator: Emulator,
     pub host: Endpoint<ToBox, ToHost>,
     /// The time of host and box alike: what was granted, in microseconds.
     now_us: u64,
     pub heard: Vec<ToHost>,
     pub ended: Option<Ended>,
-    _folder: tempfile::TempDir,
-}
-
-impl Drop for Rig {
-    fn drop(&mut self) {
-        let _ = self.emulator.kill();
-        let _ = self.emulator.wait();
-    }
-}
-
-fn connect(path: &Path) -> UnixStream {
-    let start = Instant::now();
-    loop {
-        match UnixStream::connect(path) {
-            Ok(stream) => return stream,
-            Err(error) => assert!(start.elapsed() < PATIENCE, "{}: {error}", path.display()),
-        }
-        std::thread::sleep(Duration::from_millis(20));
-    }
 }
 
 impl Rig {
@@ -68,30 +42,12 @@ impl Rig {
     }
 
     pub fn of(program: &str) -> Self {
-        let elf = board::program(program);
-        let folder = tempfile::tempdir().unwrap();
-        let path = |name| folder.path().join(name);
-        let serial = |name| format!("unix:{},server=on,wait=off", path(name).display());
-        let emulator = Command::new("qemu-system-arm")
-            .args(["-machine", "mps2-an386", "-cpu", "cortex-m4", "-display", "none", "-monitor", "none"])
-            .args(["-icount", "shift=3", "-semihosting-config", "enable=on,target=native"])
-            .args(["-serial", &serial("host"), "-serial", &serial("bench"), "-kernel"])
-            .arg(elf)
-            .stdin(Stdio::null())
-            .spawn()
-            .expect("qemu-system-arm starts: install Debian's qemu-system-arm");
-        let (line, bench) = (connect(&path("host")), connect(&path("bench")));
-        line.set_nonblocking(true).unwrap();
-        bench.set_read_timeout(Some(PATIENCE)).unwrap();
         let mut rig = Self {
-            emulator,
-            line,
-            bench,
+            emulator: Emulator::start(program),
             host: Endpoint::new(Side::Host { session: 1 }),
             now_us: 0,
             heard: vec![],
             ended: None,
-            _folder: folder,
         };
         rig.open(1);
         rig
@@ -114,13 +70,13 @@ impl Rig {
     pub fn turn(&mut self) {
         let now = self.now_us;
         let mut buffer = [0; 512];
-        let found = match self.line.read(&mut buffer) {
+        let found = match self.emulator.line.read(&mut buffer) {
             Ok(n) => n,
             Err(error) if error.kind() == ErrorKind::WouldBlock => 0,
             Err(error) => panic!("the line to the emulator: {error}"),
         };
         let mut events: Vec<_> = buffer[..found].iter().filter_map(|&b| self.host.receive(b, now)).collect();
-        let line = &mut self.line;
+        let line = &mut self.emulator.line;
         events.extend(self.host.poll(now, &mut |bytes| line.write_all(bytes).unwrap()));
         for event in events {
             match event {
@@ -135,12 +91,7 @@ impl Rig {
     /// Lets the box's time go on by a millisecond, and waits until it has.
     pub fn grant(&mut self) {
         self.now_us += 1000;
-        self.bench.write_all(b"g").unwrap();
-        let mut byte = [0];
-        // A start in between has forgotten the grant.
-        while !matches!(byte[0], b'.' | b'!') {
-            self.bench.read_exact(&mut byte).unwrap();
-        }
+        self.emulator.grant(b'g');
     }
 
     pub fn until(&mut self, what: &str, done: impl Fn(&Self) -> bool) {
@@ -205,15 +156,15 @@ impl Rig {
     }
 
     pub fn fault(&mut self, letter: u8) {
-        self.bench.write_all(&[letter]).unwrap();
+        self.emulator.bench.write_all(&[letter]).unwrap();
     }
 
     pub fn report(&mut self) -> Report {
-        self.bench.write_all(b"?").unwrap();
+        self.emulator.bench.write_all(b"?").unwrap();
         let mut line = Vec::new();
         let mut byte = [0];
         while byte != *b"\n" {
-            self.bench.read_exact(&mut byte).unwrap();
+            self.emulator.bench.read_exact(&mut byte).unwrap();
             if !matches!(byte[0], b'.' | b'!') {
                 line.push(byte[0]);
             }

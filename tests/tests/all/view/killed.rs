@@ -57,3 +57,33 @@ fn a_terminal_that_goes_away_ends_it_and_loses_nothing() {
     terminal.end();
     assert_eq!(values(&folder, "z.csv"), [0.2]);
 }
+
+// Killed outright it cannot give its terminal back; started again in the same one it does, and leaves it as shells want it.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_terminal_left_raw_by_a_kill_is_set_right_by_the_next_start() {
+    let folder = Folder::new();
+    let run = folder.takeup(PLAN);
+    let takeup = run.command().get_program().to_string_lossy().into_owned();
+    // A shell that reads a file puts nothing right by itself.
+    let measure = format!("{takeup} {PLAN}");
+    folder.write(
+        "twice.sh",
+        format!("sh -c 'echo $$ >pid; exec {measure}'\nstty -a\n{measure}\nstty -a\necho over\n"),
+    );
+    let mut shell = std::process::Command::new("sh");
+    shell.arg("twice.sh").current_dir(folder.path()).envs([("LC_ALL", "C")]);
+    let mut terminal = Terminal::start_command(&shell, "sh", 80, 24);
+    terminal.wait_for("I have seen to it");
+    let pid = folder.read("pid").trim().to_owned();
+    assert!(std::process::Command::new("kill").args(["-9", &pid]).status().expect("kill").success());
+    terminal.wait_until("the next start", |_| terminal.raw().matches("\u{1b}[?1049h").count() == 2);
+    terminal.wait_for("I have seen to it");
+    terminal.press_for("p", "over");
+    let raw = terminal.raw();
+    let settings: Vec<&str> = raw.split("baud; ").skip(1).collect();
+    assert_eq!(settings.len(), 2, "{raw}");
+    assert!(settings[0].contains("-icanon") && settings[0].contains("-echo "), "it was not left raw: {raw}");
+    assert!(!settings[1].contains("-icanon") && !settings[1].contains("-echo "), "it is still raw: {raw}");
+    assert!(raw.contains("left without echo"), "{raw}");
+}

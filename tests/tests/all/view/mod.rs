@@ -5,6 +5,7 @@ mod killed;
 mod probe;
 mod screen;
 mod serial;
+mod stops;
 mod terminal;
 
 use takeup_tests::Folder;

@@ -165,3 +165,22 @@ fn a_box_started_anew_is_not_told_again_where_the_axis_stood() {
     assert_eq!(terminal.end(), 2);
     assert_eq!(the_box.hands.steps.load(std::sync::atomic::Ordering::Relaxed), moved, "it has moved again");
 }
+
+// Whoever halts the scrolling halts the program too; the box must not be left to itself by that.
+#[test]
+fn a_terminal_that_is_held_stops_the_box_and_it_is_armed_again() {
+    let folder = Folder::new();
+    let the_box = simulated();
+    let command = format!("{} --box {}", PLAN.replace("measure", "box run"), the_box.port);
+    let mut terminal = Terminal::start(&folder.takeup(&command), 80, 24);
+    terminal.wait_for("Type \"arm\"");
+    terminal.press_for("arm\r", "reading 1 of 12");
+    terminal.press("\u{13}");
+    std::thread::sleep(std::time::Duration::from_millis(2500));
+    let kept = values(&folder, "z.csv").len();
+    assert!(kept < 12, "it went on while nobody listened");
+    terminal.press_for("\u{11}", "held up for a second");
+    terminal.press("arm\r");
+    assert_eq!(terminal.end(), 0);
+    assert_eq!(values(&folder, "z.csv").len(), 12);
+}

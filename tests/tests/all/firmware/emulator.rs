@@ -1,0 +1,70 @@
+//! The emulated board as a process: the host's line and the bench on its serial ports, and its time as it is granted.
+
+use super::board;
+use std::io::{Read, Write};
+use std::os::unix::net::UnixStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// No step of a test takes longer than this, even on a busy machine.
+pub const PATIENCE: Duration = Duration::from_secs(120);
+
+pub struct Emulator {
+    process: Child,
+    /// The line to the host; reads do not wait.
+    pub line: UnixStream,
+    /// The bench (`bench.rs` of the emulated program).
+    pub bench: UnixStream,
+    _folder: tempfile::TempDir,
+}
+
+impl Drop for Emulator {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+fn connect(path: &Path) -> UnixStream {
+    let start = Instant::now();
+    loop {
+        match UnixStream::connect(path) {
+            Ok(stream) => return stream,
+            Err(error) => assert!(start.elapsed() < PATIENCE, "{}: {error}", path.display()),
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+impl Emulator {
+    /// Starts a program.
+    pub fn start(program: &str) -> Self {
+        let elf = board::program(program);
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name| folder.path().join(name);
+        let serial = |name| format!("unix:{},server=on,wait=off", path(name).display());
+        let process = Command::new("qemu-system-arm")
+            .args(["-machine", "mps2-an386", "-cpu", "cortex-m4", "-display", "none", "-monitor", "none"])
+            .args(["-icount", "shift=3", "-semihosting-config", "enable=on,target=native"])
+            .args(["-serial", &serial("host"), "-serial", &serial("bench"), "-kernel"])
+            .arg(elf)
+            .stdin(Stdio::null())
+            .spawn()
+            .expect("qemu-system-arm starts: install Debian's qemu-system-arm");
+        let (line, bench) = (connect(&path("host")), connect(&path("bench")));
+        line.set_nonblocking(true).unwrap();
+        bench.set_read_timeout(Some(PATIENCE)).unwrap();
+        Self { process, line, bench, _folder: folder }
+    }
+
+    /// Tells the bench to let the box's time go on, by `g` or `G`, and waits until it has.
+    pub fn grant(&mut self, letter: u8) {
+        self.bench.write_all(&[letter]).unwrap();
+        let mut byte = [0];
+        // A start in between has forgotten the grant.
+        while !matches!(byte[0], b'.' | b'!') {
+            self.bench.read_exact(&mut byte).unwrap();
+        }
+    }
+}
