@@ -82,6 +82,16 @@ pub fn parse(arguments: &[OsString]) -> Result<Cli, ExitCode> {
     Err(NOT_DONE.into())
 }
 
+/// The commands that a help lists.
+fn commands(help: &str) -> Option<String> {
+    let (_, list) = help.split_once("\nCommands:\n")?;
+    let named = list.lines().take_while(|line| !line.trim().is_empty());
+    let names =
+        named.filter(|line| !line.starts_with("   ")).filter_map(|line| line.split_whitespace().next());
+    let names: Vec<_> = names.filter(|name| *name != "help").collect();
+    (!names.is_empty()).then(|| names.join(", "))
+}
+
 /// A usage error in the form of every other refusal.
 fn usage_refusal(error: &clap::Error) -> Refusal {
     let text = error.render().to_string();
@@ -90,7 +100,8 @@ fn usage_refusal(error: &clap::Error) -> Refusal {
     {
         let usage =
             text.lines().find(|line| line.starts_with("Usage: ")).unwrap_or("Usage: takeup <COMMAND>");
-        return Refusal::new("no command was given", format!("{usage}. See --help for the commands."));
+        let commands = commands(&text).map_or_else(String::new, |commands| format!(" Commands: {commands}."));
+        return Refusal::new("no command was given", format!("{usage}.{commands} --help tells of each."));
     }
     let text = text.strip_prefix("error: ").unwrap_or(&text);
     let (mut reason, mut way_out) = (Vec::new(), Vec::new());

@@ -231,8 +231,8 @@ pub fn session(bytes: &[u8]) {
     let (mut down, mut up) = (Line::default(), Line::default());
     let (mut to_box, mut to_host) = (Told::default(), Told::default());
     let mut now = 0;
-    // Three seconds of a good line: longer than either end waits.
-    let good = std::iter::repeat_n(0, 3000);
+    // Three seconds of a good line, in turns of 5 ms: longer than either end waits.
+    let good = std::iter::repeat_n(4, 600);
     for (index, byte) in bytes.iter().copied().take(MOST_BYTES).chain(good).enumerate() {
         let said = index < bytes.len().min(MOST_BYTES);
         let (does, us) = match byte >> 5 {

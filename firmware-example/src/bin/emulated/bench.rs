@@ -1,12 +1,13 @@
 //! The second serial port of the emulated board: whoever makes faults there also measures.
 //!
 //! A letter each: `e` the emergency stop is pressed and `E` let go, `s` the indicator stands still, `r` it runs
-//! away, `h` the program hangs; `0` to `6` another axis, with something to find for the kind of test of that number; `+` and
-//! `-` a hand pushes by 10 N more or less; `l` a hand holds the plunger lifted, `p` pressed, `o` lets it go. `?` is answered by a line of numbers: the time, the time of the last fault, of the
-//! last step, and of the last byte from the host, in microseconds, the steps made, the bytes of stack used so
-//! far, and the bytes received from the host. `g` grants a millisecond, `G` ten: from the first on, the box's time
-//! stands when what was granted is used up, which is told by a dot, so that box and host keep step on however busy a
-//! machine. `!` tells of a start.
+//! away, `h` the program hangs; `0` to `6` another axis, with something to find for the kind of test of that number;
+//! `+` and `-` a hand pushes by 10 N more or less; `l` a hand holds the plunger lifted, `p` pressed, `o` lets it go. `?` is
+//! answered by a line of numbers: the time, the time of the last fault, of the last step, and of the last byte from the
+//! host, in microseconds, the steps made, the bytes of stack used so far, and the bytes received from the host; `#` by
+//! the last of these alone, at once. `g` grants a millisecond, `G` ten: from the first on, the box's time stands when what
+//! was granted is used up, which is told by a dot, so that box and host keep step on however busy a machine. `!` tells of
+//! a start.
 
 use super::board::{Clock, Uart};
 use core::fmt::Write;
@@ -106,6 +107,11 @@ impl Bench {
             b'h' => loop {
                 cortex_m::asm::nop();
             },
+            b'#' => {
+                let mut answer: String<16> = String::new();
+                let _ = writeln!(answer, "{received}");
+                answer.bytes().for_each(|byte| self.port.send(byte));
+            }
             b'?' => {
                 let ((last_us, steps), stack) = (last(), stack());
                 let mut answer: String<160> = String::new();

@@ -105,7 +105,12 @@ struct Taking {
     output: PathBuf,
     #[command(flatten)]
     source: SourceArgs,
-    /// How the numbers of --serial become readings [default: enter on a whole screen, else each]
+    /// How the numbers of --serial become readings: each is one (a data button), Enter takes one, or each of the plan's stops
+    /// is found in them, hands free [default: enter on a whole screen, else each]
+    ///
+    /// With "stops" the indicator sends ten numbers a second or more, all the time, and the axis stands at each stop for twice
+    /// the seconds of --still. The first reading, and that of each further station, is kept when the second shows that
+    /// it was one. A stop that was missed has no row; one that is not in the plan is passed over.
     #[arg(long, value_enum, value_name = "each|enter|stops", hide_possible_values = true)]
     take: Option<Take>,
     /// Seconds for which the indicator must stand still at each stop, with --take stops
@@ -273,10 +278,22 @@ fn feed(taking: &Taking, plan: &Plan, front: Front) -> Result<Option<Box<dyn Fee
         }));
     }
     if let Some(port) = &taking.source.probe_box {
+        let pace = taking.pace.pace(plan.unit)?;
         return Ok(Some(match plan.routine {
-            Some(_) => Box::new(Probe::open(port, plan, taking.pace.pace(plan.unit)?)?),
+            Some(_) => Box::new(Probe::open(port, plan, pace)?),
             // Nothing moves by itself: the box is the indicator.
-            None => Box::new(Watched::open(port)?),
+            None => {
+                if pace.stands_at.is_some() || pace.speed.is_some() {
+                    return Err(Refusal::new(
+                        format!(
+                            "a box moves nothing in a {} test: --stands-at and --speed are of no use",
+                            plan.kind
+                        ),
+                        "Leave them out.",
+                    ));
+                }
+                Box::new(Watched::open(port)?)
+            }
         }));
     }
     Ok(None)

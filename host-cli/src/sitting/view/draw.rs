@@ -238,9 +238,22 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
         }
         None => ("So far too little for an estimate".to_owned(), "more readings are needed"),
     };
-    page.text(&line, page.tone(Tone::Strong));
-    page.text(more, Style::new());
+    so_far(page, &line, more);
     keys(page, shown, sitting);
+}
+
+/// Where the readings point, and what more of them would do, in two lines: the second takes what the first has no room for.
+fn so_far(page: &mut Page<'_, '_>, line: &str, more: &str) {
+    let strong = page.tone(Tone::Strong);
+    let lines = textwrap::wrap(line, usize::from(page.left.width).saturating_sub(1).max(1));
+    let first = lines.first().map_or("", |line| line.as_ref());
+    page.text(first, strong);
+    let rest = lines.get(1..).unwrap_or_default().join(" ");
+    if rest.is_empty() {
+        page.text(more, Style::new());
+    } else {
+        page.line(Line::from(vec![Span::styled(format!(" {rest}"), strong), Span::raw(format!("; {more}"))]));
+    }
 }
 
 fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {

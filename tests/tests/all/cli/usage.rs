@@ -20,6 +20,7 @@ fn help_fits_the_screen_and_names_the_exit_codes() {
 fn bad_usage_is_a_refusal_in_both_forms() {
     let folder = Folder::new();
     folder.takeup("").done().refused(&["no command", "--help"]);
+    folder.takeup("measure").done().refused(&["no command", "reversal, positioning, small-steps"]);
     folder.takeup("polish").done().refused(&["polish"]);
     folder.takeup("completions bash --wipe").done().refused(&["--wipe"]);
     folder.takeup("completions bash --units furlong").done().refused(&["furlong"]);

@@ -1,7 +1,7 @@
 //! The emulated board as a process: the host's line and the bench on its serial ports, and its time as it is granted.
 
 use super::board;
-use std::io::{Read, Write};
+use std::io::{ErrorKind, Read, Write};
 use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -16,6 +16,8 @@ pub struct Emulator {
     pub line: UnixStream,
     /// The bench (`bench.rs` of the emulated program).
     pub bench: UnixStream,
+    /// How many bytes the box was told.
+    told: u32,
     _folder: tempfile::TempDir,
 }
 
@@ -55,7 +57,41 @@ impl Emulator {
         let (line, bench) = (connect(&path("host")), connect(&path("bench")));
         line.set_nonblocking(true).unwrap();
         bench.set_read_timeout(Some(PATIENCE)).unwrap();
-        Self { process, line, bench, _folder: folder }
+        Self { process, line, bench, told: 0, _folder: folder }
+    }
+
+    /// Sends bytes to the box, and waits until it has taken them; no time passes for it meanwhile.
+    pub fn tell(&mut self, mut bytes: &[u8]) {
+        while !bytes.is_empty() {
+            match self.line.write(bytes) {
+                Ok(written) => {
+                    self.told = self.told.wrapping_add(written as u32);
+                    bytes = &bytes[written..];
+                }
+                Err(error) => {
+                    assert_eq!(error.kind(), ErrorKind::WouldBlock, "the line to the emulator: {error}")
+                }
+            }
+            let start = Instant::now();
+            while self.ask(b'#')[0] as u32 != self.told {
+                assert!(start.elapsed() < PATIENCE, "the box does not take what it is told");
+            }
+        }
+    }
+
+    /// The numbers that the bench answers to a letter.
+    pub fn ask(&mut self, letter: u8) -> Vec<i64> {
+        self.bench.write_all(&[letter]).unwrap();
+        let mut line = Vec::new();
+        let mut byte = [0];
+        while byte != *b"\n" {
+            self.bench.read_exact(&mut byte).unwrap();
+            if !matches!(byte[0], b'.' | b'!') {
+                line.push(byte[0]);
+            }
+        }
+        let text = String::from_utf8(line).unwrap();
+        text.split_whitespace().map(|word| word.parse().unwrap()).collect()
     }
 
     /// Tells the bench to let the box's time go on, by `g` or `G`, and waits until it has.

@@ -160,17 +160,7 @@ impl Rig {
     }
 
     pub fn report(&mut self) -> Report {
-        self.emulator.bench.write_all(b"?").unwrap();
-        let mut line = Vec::new();
-        let mut byte = [0];
-        while byte != *b"\n" {
-            self.emulator.bench.read_exact(&mut byte).unwrap();
-            if !matches!(byte[0], b'.' | b'!') {
-                line.push(byte[0]);
-            }
-        }
-        let text = String::from_utf8(line).unwrap();
-        let n: Vec<i64> = text.split_whitespace().map(|word| word.parse().unwrap()).collect();
+        let n = self.emulator.ask(b'?');
         let us = |i: usize| u64::try_from(n[i]).unwrap();
         Report {
             now_us: us(0),

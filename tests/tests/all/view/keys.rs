@@ -107,6 +107,9 @@ fn at_the_end_the_last_reading_can_still_be_taken_back_and_the_answer_follows() 
             terminal.press_for(&format!("{reading}\r"), &format!("row {row}: {reading:0<5} is kept"));
         if row == 4 {
             assert!(screen.contains("So far Z loses 0.050 mm"), "{screen}");
+            // Not a figure of it falls off the edge.
+            let words = screen.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(words.contains("OVER the limit of 0.010 mm; decided"), "{screen}");
             assert!(screen.contains("decided"), "{screen}");
         }
     }

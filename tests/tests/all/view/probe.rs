@@ -120,6 +120,9 @@ fn a_box_that_cannot_do_it_is_refused_before_anything_is_asked() {
         .takeup(&format!("{PLAN} --box tcp:127.0.0.1:1"))
         .done()
         .refused_after_notes(&["cannot use the port"]);
+    // Nothing moves there, and so nothing is to be said of how.
+    let by_hand = format!("measure push-pull --axis z -o z.csv --box {}", the_box.port);
+    folder.takeup(&format!("{by_hand} --stands-at 0")).done().refused(&["--stands-at", "of no use"]);
     folder.takeup(&format!("{PLAN} --simulate --box x")).done().refused(&["cannot be used with"]);
     folder.takeup(PLAN).done().refused(&["--box"]);
 }
