@@ -1,6 +1,7 @@
 //! The report: one HTML page that needs nothing else, for a person in the shop or on paper.
 //!
-//! - [`page`]: the page as a whole, put into the template; everything that came from a file is escaped there;
+//! - [`page`]: the page as a whole, put into the template; everything that came from a file is escaped there; `page.js` reads
+//!   the marks of a plot out and looks closer at a trend, for a page that is complete without it;
 //! - [`session`]: one session: verdict, next step, plots and tables;
 //! - [`readings`]: the readings as they were taken, plotted;
 //! - [`machine`]: the axes of a machine over time;

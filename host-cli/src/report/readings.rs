@@ -413,6 +413,29 @@ mod tests {
     }
 
     #[test]
+    fn what_was_fitted_lies_amid_the_marks_and_is_in_the_key() {
+        let mark = |kind, at, value| Mark { kind, at, value, words: String::new() };
+        let marks = [mark(Kind::Plus, 1.0, 3.0), mark(Kind::Minus, 2.0, 5.0), mark(Kind::Aside, 3.0, 90.0)];
+        let line = Of::through(&marks, |at| 2.0 * at);
+        assert!((line(1.0) - 3.0).abs() < 1e-12 && (line(4.0) - 9.0).abs() < 1e-12);
+        let value = |v: f64| json!({ "value": v, "low_95": v - 0.001, "high_95": v + 0.001 });
+        let load =
+            json!({ "clearance": value(0.02), "stiffness_n_per_mm": value(1e4), "crossed_n": [-10, 10] });
+        let pushes = "force,reading\n-50,0\n-10,0.004\n10,0.026\n50,0.030\n";
+        let drift = json!({ "per_cycle": value(-0.001), "per_hour": value(0.01) });
+        let even = json!({ "per_return": value(-0.001) });
+        let returns = "target,approach,cycle,time,reading\n0,-,1,0,0\n0,-,2,20,0.001\n0,-,3,40,0.002\n";
+        let key = |routine, part, found, rows| {
+            plotted(routine, part, found, rows)[0].keys.iter().any(|key| key.words.contains("as assessed"))
+        };
+        assert!(key("push-pull", "under_load", load, pushes));
+        assert!(key("return", "drift", drift, returns) && key("return", "drift", even, returns));
+        // Not where it is not known.
+        assert!(!key("push-pull", "under_load", json!({ "clearance": value(0.02) }), pushes));
+        assert!(!key("return", "drift", json!({}), returns));
+    }
+
+    #[test]
     fn every_kind_of_test_has_a_plot() {
         let growth = json!({ "amplitude": { "value": 0.02 }, "time_constant_s": { "value": 900.0 } });
         for (routine, part, found, rows, marks) in [
