@@ -138,11 +138,15 @@ impl Logging {
         let mut last = None;
         for quantity in assessment.kind().map_or(&[][..], Quantity::of_kind) {
             let sessions = store.sessions(&machine, assessment.axis(), *quantity)?;
-            // The same readings measured against themselves would say nothing.
-            if let Some(row) = sessions.iter().rev().find(|row| row.at < entry.at)
-                && let Some(earlier) = store.entry(row.id)?.entry.assessment()
-            {
-                last = Some((earlier, format!("entry {} of {}", row.id, row.at)));
+            for row in sessions.iter().rev().filter(|row| row.at <= entry.at) {
+                let kept = store.entry(row.id)?.entry;
+                // The same readings measured against themselves would say nothing.
+                if let Some(earlier) = kept.assessment().filter(|_| kept.digest != entry.digest) {
+                    last = Some((earlier, format!("entry {} of {}", row.id, row.at)));
+                    break;
+                }
+            }
+            if last.is_some() {
                 break;
             }
         }
