@@ -101,30 +101,36 @@ fn every_command_answers_with_one_document_or_with_lines_of_80_columns() {
     for (name, _) in names.filter(|(name, _)| name != "completions") {
         assert!(DONE.iter().any(|done| done.starts_with(&name)), "{name} is not among the commands");
     }
-    for units in ["mm", "in"] {
-        let (folder, other) = (shop(), shop());
-        let the_box = SimulatedBox::start(Faults { clearance_mm: 0.12, ..Faults::default() });
-        for command in DONE {
-            let command = command.replace("BOX", &the_box.port);
-            let run =
-                folder.takeup(&format!("{command} --units {units} --json")).stdin("arm\n".repeat(40)).done();
-            assert!(done(&run), "not done {run:?}");
-            let document = run.json();
-            assert!(document["schema"].as_str().is_some_and(|name| name.starts_with("takeup.")), "{run:?}");
-            // What does not apply is absent.
-            assert!(no_null(&document), "{run:?}");
-            // Whoever measures is told what to do, and that is not the answer.
-            let told = ["measure", "box run"].iter().any(|name| command.starts_with(name));
-            assert!(run.stderr.is_empty() || told, "{run:?}");
+    std::thread::scope(|scope| {
+        for units in ["mm", "in"] {
+            scope.spawn(move || every_command_answers(units));
+        }
+    });
+}
 
-            let run = other.takeup(&format!("{command} --units {units}")).stdin("arm\n".repeat(40)).done();
-            assert!(done(&run), "not done {run:?}");
-            assert!(!run.stdout.contains('\u{1b}') && !run.stderr.contains('\u{1b}'), "{run:?}");
-            // A table for other programs is as wide as it is, and so is a command to be copied.
-            let wide = ["table export", "demo"].iter().any(|name| command.starts_with(name));
-            for line in run.stdout.lines().filter(|_| !wide) {
-                assert!(line.chars().count() <= 80, "{line:?} {run:?}");
-            }
+fn every_command_answers(units: &str) {
+    let (folder, other) = (shop(), shop());
+    let the_box = SimulatedBox::start(Faults { clearance_mm: 0.12, ..Faults::default() });
+    for command in DONE {
+        let command = command.replace("BOX", &the_box.port);
+        let run =
+            folder.takeup(&format!("{command} --units {units} --json")).stdin("arm\n".repeat(40)).done();
+        assert!(done(&run), "not done {run:?}");
+        let document = run.json();
+        assert!(document["schema"].as_str().is_some_and(|name| name.starts_with("takeup.")), "{run:?}");
+        // What does not apply is absent.
+        assert!(no_null(&document), "{run:?}");
+        // Whoever measures is told what to do, and that is not the answer.
+        let told = ["measure", "box run"].iter().any(|name| command.starts_with(name));
+        assert!(run.stderr.is_empty() || told, "{run:?}");
+
+        let run = other.takeup(&format!("{command} --units {units}")).stdin("arm\n".repeat(40)).done();
+        assert!(done(&run), "not done {run:?}");
+        assert!(!run.stdout.contains('\u{1b}') && !run.stderr.contains('\u{1b}'), "{run:?}");
+        // A table for other programs is as wide as it is, and so is a command to be copied.
+        let wide = ["table export", "demo"].iter().any(|name| command.starts_with(name));
+        for line in run.stdout.lines().filter(|_| !wide) {
+            assert!(line.chars().count() <= 80, "{line:?} {run:?}");
         }
     }
 }
