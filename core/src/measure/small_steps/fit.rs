@@ -195,6 +195,23 @@ impl<'a> Sitting<'a> {
         away > 0.3 * self.step && libm::fabs(seen - table.table) < libm::fabs(seen - pulled.table)
     }
 
+    /// How far the table got from one end of the staircase to the other, by the readings at both ends.
+    pub fn reached(&self, out: &[SetAside]) -> f64 {
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for row in self.rows() {
+            low = libm::fmin(low, row.command);
+            high = libm::fmax(high, row.command);
+        }
+        let mean = |at: f64| {
+            let near = |row: &Row| libm::fabs(row.command - at) < 1.5 * self.step && !is_out(out, row.index);
+            let (sum, n) =
+                self.rows().filter(near).fold((0.0, 0.0), |(sum, n), row| (sum + row.table, n + 1.0));
+            (n > 0.0).then_some(sum / n)
+        };
+        // Where all readings at an end are misread nothing is known: the curve has to tell.
+        mean(high).zip(mean(low)).map_or(self.rise, |(top, bottom)| top - bottom)
+    }
+
     pub fn terms_of_drift(&self, out: &[SetAside]) -> Drift {
         let times = || self.rows().filter(|row| !is_out(out, row.index)).map(|row| row.time);
         let n = libm::fmax(times().count() as f64, 1.0);

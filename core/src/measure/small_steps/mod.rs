@@ -240,6 +240,10 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
         }
     }
     sitting.set_repeats();
+    // A table that never moved tells nothing of where it would.
+    if sitting.reached(&out) < 0.1 * sitting.rise {
+        return Err(too_short);
+    }
     let smooth = posterior::of(&sitting, &out, curve).ok_or(too_short)?;
     if smooth.lost_motion.value > 0.9 * sitting.rise {
         return Err(too_short);

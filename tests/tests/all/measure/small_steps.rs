@@ -230,3 +230,13 @@ proptest::proptest! {
         }
     }
 }
+
+// Ways that hold over the whole staircase: nothing is known of what is lost, least of all that it is nothing.
+#[test]
+fn a_table_that_never_moved_is_refused() {
+    for seed in 0..20 {
+        let stuck = Staircase { clearance_mm: 0.0, wind_up_mm: 0.0, sticking_mm: 0.4, ..Staircase::USUAL };
+        let refused = assess(&stuck.readings(seed), &stuck.setup()).unwrap_err();
+        assert!(matches!(refused, NotEnough::TooShort { .. }), "seed {seed}: {refused}");
+    }
+}
