@@ -12,6 +12,7 @@ mod positioning;
 mod published;
 mod refusals;
 mod returns;
+mod robust;
 mod sheets;
 mod small_steps;
 mod truth;
