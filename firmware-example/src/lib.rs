@@ -5,6 +5,7 @@
 //! - [`probe`]: the box: armed by the host, it moves the axis, runs a routine, and stops when it must.
 //! - [`kept`]: what it keeps over a loss of power.
 //! - [`simulated`]: an axis behind simulated pins, with faults that can be made while it runs.
+//! - [`estimators`]: every estimator on readings held in flash, for a microcontroller and a host to compare.
 //! - [`rehearsal`]: a whole test on simulated pins, the same on a microcontroller and on a host.
 //!
 //! Generic over [`embedded_hal`], [`embedded_io`] and [`embedded_storage`]: the board's own crate brings pins, line
@@ -21,6 +22,7 @@
 extern crate std;
 
 pub mod capture;
+pub mod estimators;
 pub mod indicator;
 pub mod kept;
 mod log;

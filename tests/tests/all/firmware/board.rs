@@ -13,10 +13,15 @@ fn root() -> PathBuf {
 
 /// The program's ELF file, built if it is not up to date, by the same script that tests/run uses.
 pub fn program(name: &str) -> PathBuf {
+    program_with(name, "emulated")
+}
+
+/// The same, of a program that a feature brings.
+pub fn program_with(name: &str, feature: &str) -> PathBuf {
     let _guard = BUILDING.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let output = Command::new(root().join("tests/cross"))
         .args(["build", "--locked", "--profile", "firmware", "-p", "takeup-firmware-example"])
-        .args(["--features", "emulated", "--bin", name, "--target", "thumbv7em-none-eabihf"])
+        .args(["--features", feature, "--bin", name, "--target", "thumbv7em-none-eabihf"])
         .args(["--message-format", "json-render-diagnostics"])
         .output()
         .expect("tests/cross starts");

@@ -5,6 +5,7 @@ mod bridge;
 mod chain;
 mod emulator;
 mod estimate;
+mod estimators;
 mod filter;
 mod program;
 mod rig;

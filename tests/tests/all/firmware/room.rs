@@ -3,6 +3,7 @@
 use super::board;
 use super::rig::{Rig, mm};
 use object::{Object, ObjectSection, SectionFlags};
+use std::path::Path;
 use takeup_core::axis::Direction;
 use takeup_core::correct::table::{MAX_STATIONS, Station};
 use takeup_core::correct::{AxisTable, Table, bytes};
@@ -13,7 +14,14 @@ use takeup_core::link::{ToBox, ToHost};
 
 /// The bytes of flash that are loaded, and the bytes of RAM reserved before the stack.
 pub fn footprint(program: &str) -> (u64, u64) {
-    let bytes = std::fs::read(board::program(program)).unwrap();
+    let (flash, ram) = footprint_of(&board::program(program));
+    println!("{program}: {flash} bytes of flash, {ram} bytes of RAM before the stack");
+    (flash, ram)
+}
+
+/// The same of an ELF file.
+pub fn footprint_of(elf: &Path) -> (u64, u64) {
+    let bytes = std::fs::read(elf).unwrap();
     let elf = object::File::parse(&*bytes).unwrap();
     let (mut flash, mut ram) = (0, 0);
     for section in elf.sections() {
@@ -28,7 +36,6 @@ pub fn footprint(program: &str) -> (u64, u64) {
             flash += section.size();
         }
     }
-    println!("{program}: {flash} bytes of flash, {ram} bytes of RAM before the stack");
     (flash, ram)
 }
 
