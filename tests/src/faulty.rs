@@ -54,6 +54,18 @@ pub fn add(fault: Name, size_mm: f64, kind: Kind, faults: &mut Faults, dial: &mu
 /// The readings of a test on a faulty axis.
 #[must_use]
 pub fn readings(kind: Kind, faults: Faults, mut dial: Dial, noise: &mut Noise) -> Vec<Reading> {
+    let mut axis = SimulatedAxis::new(faults, 10.0, Direction::Minus);
+    take(kind, &mut axis, &mut dial, &mut 0.0, noise)
+}
+
+/// Takes a test on an axis, from a time in seconds on.
+pub fn take(
+    kind: Kind,
+    axis: &mut SimulatedAxis,
+    dial: &mut Dial,
+    time_s: &mut f64,
+    noise: &mut Noise,
+) -> Vec<Reading> {
     let mm = |mm| Length::from_mm(mm).unwrap_or(Length::ZERO);
     let overrun = mm(1.0);
     let steps: Vec<Step> = match kind {
@@ -63,13 +75,12 @@ pub fn readings(kind: Kind, faults: Faults, mut dial: Dial, noise: &mut Noise) -
         _ => ReversalPlan::new(&STATIONS_MM.map(mm), 5, overrun).map(|p| p.steps().collect()),
     }
     .unwrap_or_default();
-    let mut axis = SimulatedAxis::new(faults, 10.0, Direction::Minus);
-    let (mut time, mut taken) = (0.0, Vec::new());
+    let mut taken = Vec::new();
     for step in steps {
         match step {
             Step::Move { to, .. } => {
-                time += 4.0;
-                axis.move_to_mm(to.as_mm(), time, noise);
+                *time_s += 4.0;
+                axis.move_to_mm(to.as_mm(), *time_s, noise);
                 dial.watch(axis.position_mm());
             }
             Step::Read(stop) => taken.push(Reading {

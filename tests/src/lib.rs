@@ -246,6 +246,7 @@ pub mod scored;
 pub mod sitting;
 pub mod staircase;
 pub mod tally;
+pub mod together;
 pub mod warming;
 
 /// The code of the README is kept compiling and true.

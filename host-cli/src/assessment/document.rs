@@ -20,6 +20,10 @@ pub struct Document {
     pub taken: Option<String>,
     #[serde(default)]
     pub readings: Count,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dial: Option<Dial>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at_20: Option<At20>,
     #[serde(default)]
     pub set_aside: Vec<SetAside>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -57,6 +61,25 @@ pub const SCHEMA: &str = "takeup.assessment/1";
 pub struct Count {
     pub used: u64,
     pub set_aside: u64,
+}
+
+/// A dial that is read within one revolution: how many of its readings were taken one on or back, or more.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct Dial {
+    pub revolution: f64,
+    pub readings: u64,
+}
+
+/// A positioning test corrected to 20 °C: the expansion of its scale in millionths per °C, its mean temperature, and what
+/// the correction adds over the span.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct At20 {
+    pub expansion: f64,
+    pub mean_c: f64,
+    pub over_span: f64,
+    pub standard_uncertainty: f64,
 }
 
 /// A reading that was set aside; `row` counts data rows from 1.
@@ -293,6 +316,19 @@ impl Document {
             machine: assessed.keys.machine.clone(),
             taken: assessed.keys.taken.clone(),
             readings: Count { used: u64::from(found.used), set_aside: found.set_aside.len() as u64 },
+            dial: assessed.unwrapped.map(|unwrapped| Dial {
+                revolution: print.value(unwrapped.revolution_mm),
+                readings: unwrapped.readings as u64,
+            }),
+            at_20: assessed.at_20.map(|at_20| {
+                let (over_span, standard_uncertainty) = at_20.over_span_mm();
+                At20 {
+                    expansion: at_20.per_degree * 1e6,
+                    mean_c: at_20.mean_c,
+                    over_span: print.value(over_span),
+                    standard_uncertainty: print.value(standard_uncertainty),
+                }
+            }),
             set_aside: found
                 .set_aside
                 .iter()

@@ -5,6 +5,8 @@
 //! - [`kinds`]: one file per kind of test: its readings, its part of the document and of the slip;
 //! - [`document`]: the JSON document, written and read;
 //! - [`slip`]: the same for people;
+//! - [`temperature`]: a positioning test corrected to 20 °C;
+//! - [`together`]: several tests of one sitting;
 //! - [`advice`]: what the trade does about a cause, with the cautions;
 //! - [`words`]: evidence, misreads and decisions in words.
 
@@ -12,14 +14,18 @@ pub mod advice;
 pub mod document;
 pub mod kinds;
 pub mod slip;
+pub mod temperature;
+pub mod together;
 pub mod words;
 
 use crate::context::Context;
 use crate::input;
 use crate::readings::keys::Keys;
+use crate::readings::revolution::{self, Unwrapped};
 use crate::readings::{MOST_BYTES, Sheet};
 use crate::refusal::Refusal;
 use kinds::Part;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::Path;
 use takeup_core::axis::Axis;
 use takeup_core::length::Unit;
@@ -28,6 +34,7 @@ use takeup_core::measure::decision::{Answer, Decision};
 use takeup_core::measure::reversal::SetAside;
 use takeup_core::measure::uncertainty::Contribution;
 use takeup_core::measure::{Kind, Setup};
+use temperature::At20;
 
 /// A test of any kind, assessed.
 #[derive(Clone, Debug)]
@@ -46,8 +53,14 @@ pub struct Assessed {
     pub setup: Setup,
     /// What each row of the file reads, in millimetres as read; those set aside too.
     pub readings_mm: Vec<f64>,
+    /// What was done to a dial that is read within one revolution.
+    pub unwrapped: Option<Unwrapped>,
+    /// What was done to correct the readings to 20 °C.
+    pub at_20: Option<At20>,
     /// The temperatures written down beside them, °C, in order.
     pub temperatures_c: Vec<f64>,
+    /// A number made from the bytes of the file, to tell whether two are the same.
+    pub fingerprint: u64,
     /// What was found.
     pub found: Found,
 }
@@ -101,7 +114,7 @@ pub fn of_bytes(
     flags: impl FnOnce(Unit) -> Result<Keys, Refusal>,
     ctx: &Context,
 ) -> Result<Assessed, Refusal> {
-    let sheet = Sheet::parse(bytes, file, ctx.units())?;
+    let mut sheet = Sheet::parse(bytes, file, ctx.units())?;
     let keys = flags(ctx.units_given().unwrap_or(sheet.units))?.or(&sheet.keys);
     let missing = |what: &str, key: &str, flag: &str| {
         Refusal::new(
@@ -115,7 +128,13 @@ pub fn of_bytes(
         keys.routine.ok_or_else(|| missing("the kind of test", "routine: reversal", "--routine reversal"))?;
     let setup = keys.setup();
     let print = ctx.lengths_of(sheet.units);
-    let found = kinds::assess(kind, &sheet, &setup, print)?;
+    let readings_mm = sheet.rows.iter().map(|row| row.reading_mm).collect();
+    let unwrapped = match keys.revolution_mm {
+        Some(revolution_mm) => Some(revolution::count(&mut sheet, kind, &setup, revolution_mm)?),
+        None => None,
+    };
+    let at_20 = temperature::to_20(&mut sheet, kind, keys.expansion)?;
+    let found = kinds::assess(kind, &sheet, &setup, at_20.as_ref(), print)?;
     Ok(Assessed {
         kind,
         axis,
@@ -123,8 +142,17 @@ pub fn of_bytes(
         file_units: sheet.units,
         keys,
         setup,
-        readings_mm: sheet.rows.iter().map(|row| row.reading_mm).collect(),
+        readings_mm,
+        unwrapped,
+        at_20,
         temperatures_c: sheet.rows.iter().filter_map(|row| row.temperature_c).collect(),
+        fingerprint: fingerprint(bytes),
         found,
     })
+}
+
+fn fingerprint(bytes: &[u8]) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    bytes.hash(&mut hasher);
+    hasher.finish()
 }

@@ -7,15 +7,17 @@ use crate::input;
 use crate::screen::{Screen, Tone, table};
 use crate::units::{NO_BREAK, Print, decimals};
 use std::fmt::Write;
+use takeup_core::measure::Kind;
 use takeup_core::measure::cause::Name;
 use takeup_core::measure::decision::Answer;
 
 /// The slip of a test.
 #[must_use]
 pub fn of(assessed: &Assessed, print: Print, screen: &Screen) -> String {
-    let mut slip = Slip { text: String::new(), print, screen };
+    let mut slip = Slip::new(print, screen);
     slip.answer(assessed);
     assessed.found.part.findings().numbers(&mut slip, assessed.axis);
+    slip.dial(assessed);
     slip.temperature(assessed);
     slip.set_aside(assessed);
     slip.budget(assessed);
@@ -51,8 +53,21 @@ pub struct Slip<'a> {
     screen: &'a Screen,
 }
 
-impl Slip<'_> {
-    fn line(&mut self, text: &str) {
+impl<'a> Slip<'a> {
+    /// An empty slip.
+    #[must_use]
+    pub fn new(print: Print, screen: &'a Screen) -> Self {
+        Self { text: String::new(), print, screen }
+    }
+
+    /// What is written on it.
+    #[must_use]
+    pub fn into_text(self) -> String {
+        self.text
+    }
+
+    /// A line as it stands.
+    pub fn line(&mut self, text: &str) {
         self.text.push_str(text);
         self.text.push('\n');
     }
@@ -80,6 +95,13 @@ impl Slip<'_> {
         self.text.push_str(&table(head, rows));
     }
 
+    /// The answer, which comes first.
+    pub fn toned_answer(&mut self, tone: Tone, text: &str) {
+        let text = self.screen.wrap(text, "  ");
+        let text: Vec<_> = text.lines().map(|line| self.screen.paint(tone, line)).collect();
+        self.line(&text.join("\n"));
+    }
+
     fn answer(&mut self, assessed: &Assessed) {
         let decision = assessed.found.decision.as_ref();
         let tone = match decision.map(|decision| decision.answer) {
@@ -88,29 +110,72 @@ impl Slip<'_> {
             Some(Answer::Over) => Tone::Adverse,
             Some(Answer::Undecided) => Tone::Caution,
         };
-        let text = self.screen.wrap(&format!("{}.", one_line(assessed, self.print)), "  ");
-        let text: Vec<_> = text.lines().map(|line| self.screen.paint(tone, line)).collect();
-        self.line(&text.join("\n"));
+        self.toned_answer(tone, &format!("{}.", one_line(assessed, self.print)));
         if let Some(decision) = decision {
             let why = assessed.found.part.findings().why(decision, self.print);
             self.item("  ", &format!("{why}."));
         }
     }
 
-    /// What the person wrote down of the temperature, which explains growth and is in no estimate.
+    /// What was done to a dial whose revolutions nobody counted.
+    fn dial(&mut self, assessed: &Assessed) {
+        let Some(unwrapped) = assessed.unwrapped else { return };
+        let print = self.print;
+        let (turn, all) = (print.with_unit(unwrapped.revolution_mm), assessed.readings_mm.len());
+        self.line("");
+        let text = match unwrapped.readings {
+            0 => format!("The dial goes round every {turn}; by the plan it did not pass its zero."),
+            n => format!(
+                "The dial goes round every {turn}: by the plan {n} of {all} readings were taken one revolution on or \
+                 back, or more."
+            ),
+        };
+        self.item("", &text);
+    }
+
+    /// What the person wrote down of the temperature, and what that does to the readings.
     fn temperature(&mut self, assessed: &Assessed) {
         let all = &assessed.temperatures_c;
         let (Some(first), Some(last)) = (all.first(), all.last()) else { return };
         let least = all.iter().copied().fold(f64::INFINITY, f64::min);
         let most = all.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let [first, last, least, most] = [*first, *last, least, most].map(|c| decimals(c, 1));
-        let text = if least == most {
+        let [first, last, low, high] = [*first, *last, least, most].map(|c| decimals(c, 1));
+        let text = if low == high {
             format!("Temperature: {first} °C throughout.")
         } else {
-            format!("Temperature: {first} °C at first, {last} °C in the end, between {least} and {most} °C.")
+            format!("Temperature: {first} °C at first, {last} °C in the end, between {low} and {high} °C.")
         };
         self.line("");
         self.item("", &text);
+        let print = self.print;
+        if let Some(at_20) = &assessed.at_20 {
+            let (over, u) = at_20.over_span_mm();
+            self.item(
+                "",
+                &format!(
+                    "Corrected to 20 °C: the scale grows by {} millionths per °C, so {} {unit} were added over {} {unit}, with \
+                     a standard uncertainty of {} {unit} that the lead error carries.",
+                    decimals(at_20.per_degree * 1e6, 1),
+                    print.fine(over),
+                    print.short(at_20.span_mm),
+                    print.fine(u),
+                    unit = print.unit
+                ),
+            );
+        } else if most - least >= MATTERS_C {
+            let text = format!(
+                "It changed by {} °C meanwhile: a machine grows by about 0.01 mm per metre and °C, and part of what drifts is \
+                 that. Warm up, or wait until the shop is steady.",
+                decimals(most - least, 1)
+            );
+            self.item("", &text);
+        } else if assessed.kind == Kind::Positioning && (0.5 * (most + least) - 20.0).abs() >= MATTERS_C {
+            self.item(
+                "",
+                "Lead error and A, E, M hold at this temperature. --expansion corrects them to 20 °C, if it is the \
+                 scale's: 11.5 for steel.",
+            );
+        }
     }
 
     fn set_aside(&mut self, assessed: &Assessed) {
@@ -232,6 +297,9 @@ impl Slip<'_> {
         );
     }
 }
+
+/// A change of temperature below this is lost in the rest (common practice, no source).
+const MATTERS_C: f64 = 1.0;
 
 fn freedom(dof: f64) -> String {
     if dof.is_infinite() {

@@ -27,6 +27,10 @@ pub struct Keys {
     pub pitch_mm: Option<f64>,
     /// Direction in which the reading grows.
     pub sense: Option<Direction>,
+    /// One revolution of a dial that is read within one.
+    pub revolution_mm: Option<f64>,
+    /// How much the scale of a positioning test grows, in parts of 1 000 000 per °C.
+    pub expansion: Option<f64>,
     /// The machine.
     pub machine: Option<String>,
     /// When the first reading was taken, RFC 3339.
@@ -47,6 +51,8 @@ impl Keys {
             angle_deg: self.angle_deg.or(other.angle_deg),
             pitch_mm: self.pitch_mm.or(other.pitch_mm),
             sense: self.sense.or(other.sense),
+            revolution_mm: self.revolution_mm.or(other.revolution_mm),
+            expansion: self.expansion.or(other.expansion),
             machine: self.machine.or_else(|| other.machine.clone()),
             taken: self.taken.or_else(|| other.taken.clone()),
         }
@@ -68,7 +74,7 @@ impl Keys {
     }
 }
 
-const NAMES: [&str; 12] = [
+const NAMES: [&str; 14] = [
     "axis",
     "routine",
     "units",
@@ -79,6 +85,8 @@ const NAMES: [&str; 12] = [
     "angle",
     "pitch",
     "sense",
+    "revolution",
+    "expansion",
     "machine",
     "taken",
 ];
@@ -134,6 +142,10 @@ impl RawKeys {
                 .number("pitch", "above 0", |value| value > 0.0)?
                 .map(|value| value * units.as_mm()),
             sense: self.read("sense", "+ or -", |text| text.parse().ok().and_then(Direction::from_sign))?,
+            revolution_mm: self
+                .number("revolution", "above 0", |value| value > 0.0)?
+                .map(|value| value * units.as_mm()),
+            expansion: self.number("expansion", "0 to 100, such as 11.5 for steel", is_expansion)?,
             machine: self.read("machine", "", |text| Some(text.to_owned()))?,
             taken: self.read("taken", "a time such as 2025-03-14T08:30:00+01:00", |text| {
                 text.parse::<jiff::Timestamp>().ok().map(|_| text.to_owned())
@@ -179,6 +191,12 @@ impl RawKeys {
         }
         Ok(Some(value))
     }
+}
+
+/// Whether a material may grow by so much, in parts of 1 000 000 per °C.
+#[must_use]
+pub fn is_expansion(value: f64) -> bool {
+    (0.0..=100.0).contains(&value)
 }
 
 /// The kinds of test, for messages.

@@ -2,6 +2,7 @@
 //!
 //! - [`records`]: bytes into records that know the line they began in;
 //! - [`keys`]: what is said of the set-up before the header;
+//! - [`revolution`]: a dial that is read within one revolution;
 //! - here: the rows, and the refusal of whatever cannot be meant.
 //!
 //! Lines starting with `#` are comments. Before the header `# key: value` sets a key. Columns come
@@ -9,6 +10,7 @@
 
 pub mod keys;
 pub mod records;
+pub mod revolution;
 
 use crate::refusal::{Refusal, clip};
 use crate::units::number;

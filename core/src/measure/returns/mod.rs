@@ -11,9 +11,11 @@
 //! the [reversal test](crate::measure::reversal).
 
 mod causes;
+mod manner;
 mod model;
 
 pub use causes::of as causes;
+pub use manner::{Manner, Manners};
 
 use crate::measure::misreads::{self, Aside, LEAST_STEPS, Limits};
 use crate::measure::setup::OutOfRange;
@@ -81,6 +83,8 @@ pub struct Assessment {
     pub wander_mm: f64,
     /// How much likelier the readings are if it differs from lift to lift, as a logarithm.
     pub wander_log_odds: f64,
+    /// How likely the readings are under each manner of wandering.
+    pub manners: Manners,
     /// From the first lift to the last.
     pub lifts: u16,
     /// From the first reading to the last, if every reading has a time.
@@ -199,7 +203,8 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
         let shown = readings.get(index)?.value_mm;
         Some((shown, shown - sitting.off_mm(index, &out)? / sitting.motion))
     });
-    Ok(sitting.result(&averages, set_aside, &setup))
+    let manners = manner::weigh(&sitting, &out);
+    Ok(sitting.result(&averages, manners, set_aside, &setup))
 }
 
 fn check(readings: &[Reading]) -> Result<(), NotEnough> {

@@ -1,6 +1,6 @@
 //! The model of the returns, and its fit.
 
-use super::{Assessment, Reading, Trend, Why};
+use super::{Assessment, Manners, Reading, Trend, Why};
 use crate::measure::chi_square;
 use crate::measure::misreads::{Aside, is_out};
 use crate::measure::regression::{Fit, LeastSquares};
@@ -24,13 +24,13 @@ pub(super) struct Sitting<'a> {
     readings: &'a [Reading],
     /// Motion per reading.
     pub motion: f64,
-    why: Option<Why>,
+    pub why: Option<Why>,
     first: f64,
-    lifts: f64,
+    pub lifts: f64,
     start_s: f64,
     span_s: f64,
     resolution: f64,
-    least_variance: f64,
+    pub least_variance: f64,
 }
 
 /// The fit averaged over the sizes of the walk.
@@ -101,7 +101,7 @@ impl<'a> Sitting<'a> {
     }
 
     /// Zero, lifts and time as shares of the whole test, and the deviation.
-    fn row(&self, reading: &Reading) -> [f64; 4] {
+    pub fn row(&self, reading: &Reading) -> [f64; 4] {
         let first = self.readings.first().map_or(0.0, |r| f64::from(r.lift));
         let lift = (f64::from(reading.lift) - first) / self.lifts.max(1.0);
         let time = match reading.time_s {
@@ -112,10 +112,16 @@ impl<'a> Sitting<'a> {
     }
 
     /// Whitens the readings that are left under one size of the walk (P. de Jong, "The likelihood for a
-    /// state space model", Biometrika 75, 1988) and hands each on: index, row, variance.
-    fn each(&self, out: &[SetAside], walk: f64, mut take: impl FnMut(usize, [f64; 4], f64)) {
+    /// state space model", Biometrika 75, 1988) and hands each on: row, variance.
+    pub fn each<const N: usize>(
+        &self,
+        out: &[SetAside],
+        walk: f64,
+        row: impl Fn(&Reading) -> [f64; N],
+        mut take: impl FnMut([f64; N], f64),
+    ) {
         let (mut variance, mut before) = (0.0, None);
-        let mut state = [0.0; 4];
+        let mut state = [0.0; N];
         for (index, reading) in self.readings.iter().enumerate() {
             if is_out(out, index) {
                 continue;
@@ -126,24 +132,29 @@ impl<'a> Sitting<'a> {
             let total = variance + 1.0;
             let gain = variance / total;
             let scale = 1.0 / libm::sqrt(total);
-            let mut white = self.row(reading);
+            let mut white = row(reading);
             for (value, mean) in white.iter_mut().zip(&mut state) {
                 let innovation = *value - *mean;
                 *mean += gain * innovation;
                 *value = scale * innovation;
             }
             variance = gain;
-            take(index, white, total);
+            take(white, total);
         }
     }
 
     fn whiten(&self, out: &[SetAside], walk: f64) -> Whitened {
         let mut all = Whitened { both: LeastSquares::new(), one: LeastSquares::new(), log_variances: 0.0 };
-        self.each(out, walk, |_, [one, lift, time, y], total| {
-            all.both.add([one, lift, time], y);
-            all.one.add([one, lift], y);
-            all.log_variances += libm::log(total);
-        });
+        self.each(
+            out,
+            walk,
+            |reading| self.row(reading),
+            |[one, lift, time, y], total| {
+                all.both.add([one, lift, time], y);
+                all.one.add([one, lift], y);
+                all.log_variances += libm::log(total);
+            },
+        );
         all
     }
 
@@ -345,7 +356,13 @@ impl<'a> Sitting<'a> {
         (residual_sum / dof, dof)
     }
 
-    pub fn result(&self, averages: &Averages, set_aside: Aside, setup: &Setup) -> Assessment {
+    pub fn result(
+        &self,
+        averages: &Averages,
+        manners: Manners,
+        set_aside: Aside,
+        setup: &Setup,
+    ) -> Assessment {
         let s = averages.s;
         let rounding = undithered(self.resolution, s);
         let lifts = self.lifts.max(1.0);
@@ -400,6 +417,7 @@ impl<'a> Sitting<'a> {
             repeatability_mm: self.apart_from_rounding(s),
             wander_mm: libm::sqrt(averages.walk),
             wander_log_odds: averages.walk_log_odds,
+            manners,
             lifts: libm::fmin(self.lifts, f64::from(u16::MAX)) as u16,
             hours: with_times.then_some(hours),
             budget,

@@ -7,7 +7,7 @@
 
 /// What one pair of ratios makes of the readings.
 #[derive(Clone, Copy, Default)]
-pub(super) struct Evidence {
+pub(in crate::measure) struct Evidence {
     /// The sum of squared whitened residuals, the drift's own row among them, in mm².
     pub residual_sum: f64,
     /// The logarithm of the determinant of the covariance in units of the noise, zeros and reversal
@@ -21,7 +21,7 @@ pub(super) struct Evidence {
 
 /// What is known of the variance of a reading beforehand, in mm².
 #[derive(Clone, Copy)]
-pub(super) struct Beforehand {
+pub(in crate::measure) struct Beforehand {
     /// The usual variance.
     pub usual: f64,
     /// That of rounding alone (JCGM 100, F.2.2.1): readings that agree better only round alike.
@@ -45,7 +45,7 @@ impl Beforehand {
 
 /// A kind of noise about a known variance.
 #[derive(Clone, Copy)]
-pub(super) struct Belief {
+pub(in crate::measure) struct Belief {
     dof: f64,
     sum: f64,
     /// What the log likelihood of any readings has of it.
@@ -54,7 +54,7 @@ pub(super) struct Belief {
 
 /// What is believed of the noise after the readings under one kind of noise.
 #[derive(Clone, Copy)]
-pub(super) struct Noise {
+pub(in crate::measure) struct Noise {
     /// The log likelihood of the readings.
     pub log: f64,
     /// The variance of a reading, in mm².
@@ -64,7 +64,7 @@ pub(super) struct Noise {
 }
 
 /// A kind of noise beforehand: worth how many degrees of freedom, and its variance over the usual.
-pub(super) struct Kind {
+pub(in crate::measure) struct Kind {
     dof: f64,
     factor: f64,
 }
@@ -78,9 +78,9 @@ impl Kind {
 }
 
 /// Readings with care: what a [manner](super::manner) takes for a sound stand.
-pub(super) const SOUND: Kind = Kind { dof: 4.0, factor: 1.0 };
+pub(in crate::measure) const SOUND: Kind = Kind { dof: 4.0, factor: 1.0 };
 /// Readings on a stand that gives way: ten times the scatter, give or take.
-pub(super) const LOOSE: Kind = Kind { dof: 1.5, factor: 100.0 };
+pub(in crate::measure) const LOOSE: Kind = Kind { dof: 1.5, factor: 100.0 };
 /// About the usual or a little more, and anything: beforehand each as likely. Neither is worth more than a reading, since
 /// dials that scatter by three times the usual are no rarity.
 const KINDS: [Kind; 2] = [Kind { dof: 0.7, factor: 3.0 }, Kind { dof: 0.3, factor: 0.25 }];

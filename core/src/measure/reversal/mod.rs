@@ -12,7 +12,7 @@
 
 mod average;
 mod coarse;
-mod evidence;
+pub(in crate::measure) mod evidence;
 mod manner;
 mod misread;
 mod model;
@@ -319,7 +319,7 @@ pub fn assess<const S: usize>(
 }
 
 /// What a dial that is read with care scatters by (common practice, no source).
-const USUAL_NOISE_MM: f64 = 0.002;
+pub(in crate::measure) const USUAL_NOISE_MM: f64 = 0.002;
 
 /// The mean time from one reading to the next, if every reading has a time and they differ.
 pub(in crate::measure) fn mean_step_s(readings: &dyn Series) -> Option<f64> {

@@ -16,10 +16,12 @@ pub use reversal::{MOST_STATIONS, Reversal};
 use super::Found;
 use super::document::Document;
 use super::slip::Slip;
+use super::temperature::At20;
 use crate::readings::Sheet;
 use crate::refusal::Refusal;
 use crate::units::Print;
 use takeup_core::axis::Axis;
+use takeup_core::measure::cause::joint::Testimony;
 use takeup_core::measure::decision::Decision;
 use takeup_core::measure::reversal::Station;
 use takeup_core::measure::{Estimate, Kind, Setup, returns as returns_core, small_steps as small_steps_core};
@@ -56,13 +58,37 @@ impl Part {
     }
 }
 
+impl Part {
+    /// What the readings say of the causes beside those of other tests.
+    #[must_use]
+    pub fn testimony(&self, setup: &Setup) -> Testimony {
+        match self {
+            Part::Reversal(part) => match &part.positioning {
+                Some(positioning) => Testimony::of_positioning(&part.result, positioning, setup),
+                None => Testimony::of_reversal(&part.result),
+            },
+            Part::PushPull(part) => Testimony::of_push_pull(&part.result),
+            Part::WarmUp(part) => Testimony::of_warm_up(&part.result),
+            Part::Indicator(part) => Testimony::of_indicator(&part.result, setup),
+            Part::SmallSteps(result) => Testimony::of_small_steps(result, setup),
+            Part::Return(result) => Testimony::of_returns(result),
+        }
+    }
+}
+
 /// Assesses the rows of a sheet as a kind of test; refusals are in the units of the person.
 ///
 /// # Errors
 /// When a column is missing, or there is too little to say anything.
-pub fn assess(kind: Kind, sheet: &Sheet, setup: &Setup, print: Print) -> Result<Found, Refusal> {
+pub fn assess(
+    kind: Kind,
+    sheet: &Sheet,
+    setup: &Setup,
+    at_20: Option<&At20>,
+    print: Print,
+) -> Result<Found, Refusal> {
     match kind {
-        Kind::Reversal | Kind::Positioning => reversal::assess(kind, sheet, setup, print),
+        Kind::Reversal | Kind::Positioning => reversal::assess(kind, sheet, setup, at_20, print),
         Kind::PushPull => push_pull::assess(sheet, setup),
         Kind::WarmUp => warm_up::assess(sheet, setup),
         Kind::Indicator => indicator::assess(sheet, setup),

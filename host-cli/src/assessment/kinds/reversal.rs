@@ -3,6 +3,7 @@
 use super::{Findings, Part, at_row};
 use crate::assessment::document::{AlongTravel, Document, Group, Periodic, Positioning, Station, Value};
 use crate::assessment::slip::Slip;
+use crate::assessment::temperature::At20;
 use crate::assessment::{Found, words};
 use crate::readings::Sheet;
 use crate::refusal::Refusal;
@@ -26,11 +27,20 @@ pub struct Reversal {
     pub positioning: Option<CorePositioning>,
 }
 
-pub(super) fn assess(kind: Kind, sheet: &Sheet, setup: &Setup, print: Print) -> Result<Found, Refusal> {
+pub(super) fn assess(
+    kind: Kind,
+    sheet: &Sheet,
+    setup: &Setup,
+    at_20: Option<&At20>,
+    print: Print,
+) -> Result<Found, Refusal> {
     let readings = sheet.reversal_readings()?;
     let why = |error| not_enough(error, sheet, print);
     let (result, positioning, causes) = if kind == Kind::Positioning {
-        let (result, shown) = positioning::assess::<MOST_STATIONS>(&readings[..], setup).map_err(why)?;
+        let (result, mut shown) = positioning::assess::<MOST_STATIONS>(&readings[..], setup).map_err(why)?;
+        if let (Some(at_20), Some(lead)) = (at_20, &mut shown.lead_error) {
+            *lead = at_20.with_uncertainty(lead);
+        }
         let causes = cause::of_positioning(&result, &shown, setup);
         (result, Some(shown), causes)
     } else {

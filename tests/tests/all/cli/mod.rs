@@ -5,9 +5,11 @@ mod files;
 mod measure;
 mod readings;
 mod routine;
+mod sitting;
 mod tables;
 mod usage;
 mod words;
+mod wrapped;
 
 use takeup_tests::Folder;
 

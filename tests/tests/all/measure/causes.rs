@@ -9,6 +9,7 @@ use takeup_core::measure::{Kind, Setup};
 use takeup_core::slack::simulated::{Dial, Faults, Noise, SimulatedAxis, Worn};
 use takeup_tests::faulty;
 use takeup_tests::sitting::Sitting;
+use takeup_tests::together;
 
 /// A reversal test at four stations, five cycles, on an axis with faults.
 fn readings(faults: Faults, dial: Dial, seed: u64) -> Vec<Reading> {
@@ -150,5 +151,32 @@ fn faults_of_any_size_are_named() {
                 assert!(right >= 0.9, "{kind} {}+{}: {right} {named:?}", shape.name(), with.name());
             }
         }
+    }
+}
+
+/// A reversal (or positioning), a staircase and returns of one sitting: what they say together is right at least as often as
+/// what the best of them says alone. The bench `causes` prints the whole table.
+#[test]
+fn tests_of_one_sitting_name_what_each_alone_cannot() {
+    let reversal = [
+        Name::NoneShown,
+        Name::Clearance,
+        Name::WindUp,
+        Name::WornTravel,
+        Name::OverCorrected,
+        Name::Slip,
+        Name::Thermal,
+        Name::Sticking,
+        Name::IndicatorSetup,
+    ];
+    let screw = [Name::LeadError, Name::Periodic];
+    let cases = reversal.map(|name| (Kind::Reversal, name)).into_iter();
+    for (first, name) in cases.chain(screw.map(|name| (Kind::Positioning, name))) {
+        let seeds = 20;
+        let tally = together::tally(first, &[name], seeds);
+        let best = tally.alone.into_iter().fold(0.0, f64::max);
+        // One seed of twenty is within the chance of 95 %.
+        let least = best - 1.0 / seeds as f64;
+        assert!(tally.together >= least.max(0.949), "{first} {}: {tally:?}", name.name());
     }
 }
