@@ -1,8 +1,8 @@
 //! `compare`: did the repair change it, and is it good enough?
 //!
 //! - here: the command, and what may be compared with what;
-//! - [`rows`]: each quantity that both tests give, before and after;
-//! - [`words`]: the same for people.
+//! - `rows`: each quantity that both tests give, before and after;
+//! - `words`: the same for people.
 
 mod rows;
 mod words;
