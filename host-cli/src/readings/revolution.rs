@@ -45,15 +45,15 @@ pub fn count(sheet: &mut Sheet, kind: Kind, setup: &Setup, revolution_mm: f64) -
             (row.target, row.reading_mm - target / setup.motion_per_reading())
         })
         .collect();
+    // A dial that is moved along has a zero at each station.
+    let own_zero = |a: Option<Length>, b: Option<Length>| match (a, b) {
+        (Some(a), Some(b)) if kind == Kind::Reversal => a.saturating_sub(b).saturating_abs() < SAME_STATION,
+        _ => true,
+    };
     let turns: Vec<f64> = if kind == Kind::Reversal {
-        // A dial that is moved along has a zero at each station.
-        let same = |a: Option<Length>, b: Option<Length>| match (a, b) {
-            (Some(a), Some(b)) => a.saturating_sub(b).saturating_abs() < SAME_STATION,
-            (a, b) => a == b,
-        };
         off.iter()
             .map(|&(target, here)| {
-                let there = off.iter().filter(|other| same(other.0, target)).map(|other| other.1);
+                let there = off.iter().filter(|other| own_zero(other.0, target)).map(|other| other.1);
                 turns_to(here, centre(there, revolution_mm), revolution_mm)
             })
             .collect()
@@ -72,12 +72,13 @@ pub fn count(sheet: &mut Sheet, kind: Kind, setup: &Setup, revolution_mm: f64) -
             })
             .collect()
     };
-    // The first reading stands as it was written down.
-    let first = turns.first().copied().unwrap_or(0.0);
+    // The first reading of a zero stands as it was written down.
     let mut readings = 0;
-    for (row, turns) in sheet.rows.iter_mut().zip(turns) {
-        row.reading_mm += (turns - first) * revolution_mm;
-        readings += usize::from(turns != first);
+    for ((row, &own), &(target, _)) in sheet.rows.iter_mut().zip(&turns).zip(&off) {
+        let first = off.iter().zip(&turns).find(|((other, _), _)| own_zero(*other, target));
+        let on = own - first.map_or(own, |(_, &turns)| turns);
+        row.reading_mm += on * revolution_mm;
+        readings += usize::from(on != 0.0);
     }
     Ok(Unwrapped { revolution_mm, readings })
 }
