@@ -25,6 +25,9 @@ const COARSE: u32 = 12;
 /// Below this the logarithm of the likelihood counts for nothing.
 const DEEP: f64 = 9.0;
 
+/// A likelihood flattened by no more than this is as good as not flattened.
+const HARDLY: f64 = 1e-3;
+
 /// By so much a lead must be likelier than a lag, as a logarithm: two quantities more fit so much better by chance in 3 of
 /// 10 000 tests.
 const DECISIVE: f64 = 8.0;
@@ -106,7 +109,10 @@ pub(super) fn of(sitting: &Sitting<'_>, out: &[SetAside], guess: Curve) -> Optio
     let rounding = undithered(sitting.resolution, s);
     let shared = (rounding * rounding / variance).min(1.0);
     search.flat = 1.0 + (sitting.repeats - 1.0) * shared;
-    let mut grid = search.grid(Curve { dead_band_mm: best.dead_band, wind_up_mm: best.wind_up });
+    let mut grid = grid;
+    if search.flat > 1.0 + HARDLY {
+        grid = search.grid(Curve { dead_band_mm: best.dead_band, wind_up_mm: best.wind_up });
+    }
     let sd = |point: &Point| point.unit_sd * libm::sqrt(variance * search.flat);
     let lead = grid.iter().map(|p| p.weight * normal_cdf(-p.dead_band / sd(p))).sum::<f64>()
         / grid.iter().map(|p| p.weight).sum::<f64>();
@@ -130,6 +136,7 @@ pub(super) fn of(sitting: &Sitting<'_>, out: &[SetAside], guess: Curve) -> Optio
         let own_spread = sd(point);
         let part = Part {
             weight: point.weight,
+            log: libm::log(point.weight + LEAST),
             centre: point.dead_band,
             spread: libm::hypot(own_spread, 0.29 * cell),
             own_spread,
@@ -153,7 +160,12 @@ pub(super) fn of(sitting: &Sitting<'_>, out: &[SetAside], guess: Curve) -> Optio
     let (low, high) = range(&|p| p.centre, &|p| p.spread);
     let (low, high) = possible(low, high);
     let of_dead_band = Profile::new(low, high, |x| {
-        parts.iter().map(|p| p.weight * normal_density((x - p.centre) / p.spread) / p.spread).sum()
+        let of = |p: &Part| {
+            let off = (x - p.centre) / p.spread;
+            // Farther out it adds nothing that a double holds beside the peak.
+            if libm::fabs(off) < 9.0 { p.weight * normal_density(off) / p.spread } else { 0.0 }
+        };
+        libm::log(parts.iter().map(of).sum::<f64>() + LEAST)
     });
     let (low, high) = range(&|p| p.centre + p.wind_up, &|p| p.own_spread);
     // Where the dead band cannot be negative, neither can both together.
@@ -163,9 +175,10 @@ pub(super) fn of(sitting: &Sitting<'_>, out: &[SetAside], guess: Curve) -> Optio
         let of = |p: &Part| {
             let dead_band = x - p.wind_up;
             let may_be = dead_band * side.sign() >= -0.5 * p.own_spread;
-            if may_be { p.weight * normal_density((dead_band - p.centre) / p.own_spread) } else { 0.0 }
+            let off = (dead_band - p.centre) / p.own_spread;
+            if may_be { p.log - 0.5 * off * off } else { f64::NEG_INFINITY }
         };
-        parts.iter().map(of).fold(0.0, f64::max)
+        parts.iter().map(of).fold(LOG_LEAST, f64::max)
     });
     let (low, high) = range(&|p| p.wind_up, &|_| 0.0);
     let of_wind_up = Profile::new(low, libm::fmax(high, low + 1e-9), |x| {
@@ -176,8 +189,8 @@ pub(super) fn of(sitting: &Sitting<'_>, out: &[SetAside], guess: Curve) -> Optio
         let below = log(n as usize);
         let above = log((n as usize).saturating_add(1)).or(below);
         match (below, above) {
-            (Some(below), Some(above)) => libm::exp(below + (above - below) * (place - n).clamp(0.0, 1.0)),
-            _ => 0.0,
+            (Some(below), Some(above)) => below + (above - below) * (place - n).clamp(0.0, 1.0),
+            _ => LOG_LEAST,
         }
     });
     // Both together are known best, and the wind-up by the bend; the dead band is what it leaves of them.
@@ -216,6 +229,8 @@ fn cell(grid: &[Point]) -> f64 {
 #[derive(Clone, Copy)]
 struct Part {
     weight: f64,
+    /// The logarithm of the weight.
+    log: f64,
     /// The dead band's centre, and its spread with that of the cell.
     centre: f64,
     spread: f64,
@@ -230,7 +245,7 @@ fn low_of(parts: &[Part]) -> f64 {
 /// The logarithm of a wind-up's likelihood with the likeliest dead band that can be.
 fn log_possible(part: &Part, side: Side) -> f64 {
     let beyond = libm::fmin(side.sign() * part.centre / part.own_spread, 0.0);
-    libm::log(part.weight + 1e-300) - 0.5 * beyond * beyond
+    part.log - 0.5 * beyond * beyond
 }
 
 /// Places at which a likelihood is looked at.
@@ -238,9 +253,13 @@ const SCAN: u32 = 160;
 /// The logarithm of the likelihood falls by this to the ends of a 95 % interval: half the square of 1.96.
 const FALL: f64 = 1.920_729;
 
-/// The likelihood of a quantity between two bounds.
+/// A likelihood beside which none counts, and its logarithm.
+const LEAST: f64 = 1e-300;
+const LOG_LEAST: f64 = -690.775_527_898_213_7;
+
+/// The likelihood of a quantity between two bounds, as a logarithm that may lack a constant.
 struct Profile<L: Fn(f64) -> f64> {
-    likelihood: L,
+    log: L,
     low: f64,
     high: f64,
     /// The likeliest value, and the logarithm of its likelihood.
@@ -249,22 +268,22 @@ struct Profile<L: Fn(f64) -> f64> {
 }
 
 impl<L: Fn(f64) -> f64> Profile<L> {
-    fn new(low: f64, high: f64, likelihood: L) -> Self {
-        let mut all = Self { likelihood, low, high, mode: low, top: f64::NEG_INFINITY };
+    fn new(low: f64, high: f64, log: L) -> Self {
+        let mut all = Self { log, low, high, mode: low, top: f64::NEG_INFINITY };
         let step = all.step();
         for n in 0..=SCAN {
-            let here = all.log(all.at(n));
+            let here = (all.log)(all.at(n));
             if here > all.top {
                 (all.top, all.mode) = (here, all.at(n));
             }
         }
         // The peak between the places looked at, as that of a parabola.
-        let (left, right) = (all.log(all.mode - step), all.log(all.mode + step));
+        let (left, right) = ((all.log)(all.mode - step), (all.log)(all.mode + step));
         let bend = left - 2.0 * all.top + right;
         if all.mode > low + 0.5 * step && all.mode < high - 0.5 * step && bend < 0.0 {
             let shift = 0.5 * (left - right) / bend;
             all.mode += step * shift.clamp(-0.5, 0.5);
-            all.top = libm::fmax(all.top, all.log(all.mode));
+            all.top = libm::fmax(all.top, (all.log)(all.mode));
         }
         all
     }
@@ -277,10 +296,6 @@ impl<L: Fn(f64) -> f64> Profile<L> {
         self.low + self.step() * f64::from(n)
     }
 
-    fn log(&self, x: f64) -> f64 {
-        libm::log((self.likelihood)(x) + 1e-300)
-    }
-
     /// A value, and the farther of its distances from the places at which the likelihood has fallen to that of the ends
     /// of a 95 % interval (profile likelihood; W. Q. Meeker and L. A. Escobar, "Teaching about approximate confidence
     /// regions based on maximum likelihood estimation", The American Statistician 49, 1995).
@@ -289,7 +304,7 @@ impl<L: Fn(f64) -> f64> Profile<L> {
         let mut far: f64 = 0.0;
         let mut before: Option<f64> = None;
         for n in 0..=SCAN {
-            let (x, fall) = (self.at(n), self.top - self.log(self.at(n)));
+            let (x, fall) = (self.at(n), self.top - (self.log)(self.at(n)));
             if let Some(earlier) = before
                 && (earlier > FALL) != (fall > FALL)
             {
