@@ -43,6 +43,11 @@ pub fn normal_quantile(p: f64) -> f64 {
 /// The probability that Student's t with `dof` degrees of freedom exceeds `t`; NaN unless `dof > 0`.
 #[must_use]
 pub fn tail(t: f64, dof: f64) -> f64 {
+    tail_within(t, dof, 2.0 * f64::EPSILON)
+}
+
+/// The same to a relative tolerance, where fewer digits do.
+pub(crate) fn tail_within(t: f64, dof: f64, tolerance: f64) -> f64 {
     if t.is_nan() || dof.is_nan() || dof <= 0.0 {
         return f64::NAN;
     }
@@ -50,7 +55,7 @@ pub fn tail(t: f64, dof: f64) -> f64 {
         return normal_tail(t);
     }
     if t < 0.0 {
-        return 1.0 - tail(-t, dof);
+        return 1.0 - tail_within(-t, dof, tolerance);
     }
     if t == f64::INFINITY {
         return 0.0;
@@ -61,9 +66,9 @@ pub fn tail(t: f64, dof: f64) -> f64 {
     let t2 = t * t;
     // Near the middle the tail is what a half leaves; farther out that would cancel.
     if t2 < 1.0 {
-        0.5 - 0.5 * beta_lower(0.5, 0.5 * dof, t2 / (dof + t2))
+        0.5 - 0.5 * beta_within(0.5, 0.5 * dof, t2 / (dof + t2), tolerance)
     } else {
-        0.5 * beta_lower(0.5 * dof, 0.5, dof / (dof + t2))
+        0.5 * beta_within(0.5 * dof, 0.5, dof / (dof + t2), tolerance)
     }
 }
 
@@ -169,6 +174,10 @@ fn invert(p: f64, tail: impl Fn(f64) -> f64, density: impl Fn(f64) -> f64) -> f6
 /// The regularised incomplete beta function `I_x(a, b)`, for `x` on the side where the continued
 /// fraction converges fast (`x` below about `a/(a+b)`), else through its complement.
 pub(crate) fn beta_lower(a: f64, b: f64, x: f64) -> f64 {
+    beta_within(a, b, x, 2.0 * f64::EPSILON)
+}
+
+fn beta_within(a: f64, b: f64, x: f64, tolerance: f64) -> f64 {
     if x <= 0.0 {
         return 0.0;
     }
@@ -176,13 +185,13 @@ pub(crate) fn beta_lower(a: f64, b: f64, x: f64) -> f64 {
         return 1.0;
     }
     if x > (a + 1.0) / (a + b + 2.0) {
-        return 1.0 - beta_fraction(b, a, 1.0 - x);
+        return 1.0 - beta_fraction(b, a, 1.0 - x, tolerance);
     }
-    beta_fraction(a, b, x)
+    beta_fraction(a, b, x, tolerance)
 }
 
-/// The continued fraction of DLMF 8.17.22, evaluated by Lentz's method.
-fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
+/// The continued fraction of DLMF 8.17.22, evaluated by Lentz's method until it changes by less than a tolerance.
+fn beta_fraction(a: f64, b: f64, x: f64, tolerance: f64) -> f64 {
     const SMALL: f64 = 1e-300;
     let keep_away = |v: f64| if libm::fabs(v) < SMALL { SMALL } else { v };
     let front = libm::exp(
@@ -202,7 +211,7 @@ fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
         c = keep_away(1.0 + odd / c);
         let change = d * c;
         value *= change;
-        if libm::fabs(change - 1.0) < 2.0 * f64::EPSILON {
+        if libm::fabs(change - 1.0) < tolerance {
             break;
         }
     }

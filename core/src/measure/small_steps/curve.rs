@@ -60,7 +60,8 @@ impl Curve {
         }
         let (left, ratio) = if self.wind_up_mm > 0.0 {
             let ratio = beyond / self.wind_up_mm;
-            (libm::exp(-ratio), ratio)
+            // Farther on nothing is left that a double holds beside 1.
+            (if ratio < 40.0 { libm::exp(-ratio) } else { 0.0 }, ratio)
         } else {
             (0.0, 0.0)
         };

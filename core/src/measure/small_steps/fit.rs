@@ -48,11 +48,12 @@ pub(super) struct Row {
 /// Terms of drift, made independent of each other over the readings used.
 #[derive(Clone, Copy, Default)]
 pub(super) struct Drift {
-    n: f64,
     centre: f64,
-    second: f64,
     skew: f64,
-    norm: f64,
+    /// The mean square of the times about their centre.
+    spread: f64,
+    /// What brings each term to unit length; zero where there is no such term.
+    factors: [f64; 3],
 }
 
 /// Sums of products with the drift taken out.
@@ -81,9 +82,8 @@ impl Drift {
     /// The terms at a time; of unit length over the readings.
     fn terms(&self, time: f64) -> [f64; 3] {
         let t = time - self.centre;
-        let curved = t * t - self.skew * t - self.second / self.n;
-        let unit = |value: f64, norm: f64| if norm > 0.0 { value / norm } else { 0.0 };
-        [1.0 / libm::sqrt(self.n), unit(t, libm::sqrt(self.second)), unit(curved, self.norm)]
+        let [level, slope, bend] = self.factors;
+        [level, slope * t, bend * (t * t - self.skew * t - self.spread)]
     }
 }
 
@@ -221,12 +221,16 @@ impl<'a> Sitting<'a> {
         };
         let second = moment(2);
         let skew = if second > 0.0 { moment(3) / second } else { 0.0 };
-        let mut drift = Drift { n, centre, second, skew, norm: 0.0 };
+        let unit = |square: f64| if square > 0.0 { 1.0 / libm::sqrt(square) } else { 0.0 };
+        let mut drift = Drift { centre, skew, spread: second / n, factors: [unit(n), unit(second), 1.0] };
         // One reversal alone leaves too little to tell a bent drift from the curve.
-        if self.turns > 1 {
-            let curved = |t: f64| (t - centre) * (t - centre) - skew * (t - centre) - second / n;
-            drift.norm = libm::sqrt(times().map(|t| curved(t) * curved(t)).sum::<f64>());
-        }
+        let bend = if self.turns > 1 {
+            let bent = |t: f64| drift.terms(t).last().copied().unwrap_or(0.0);
+            unit(times().map(|t| bent(t) * bent(t)).sum::<f64>())
+        } else {
+            0.0
+        };
+        drift.factors = [unit(n), unit(second), bend];
         drift
     }
 
