@@ -43,10 +43,11 @@ fn main() {
     sittings(Kind::Positioning, &[&common[..], &[Name::LeadError, Name::Periodic]].concat(), seeds);
 }
 
-/// Three tests of one sitting: the share in which the faults come first by each alone, and by all together.
+/// Three tests of one sitting: the share in which the faults come first by each alone, and by all together, and in which
+/// the likeliest state is just these faults.
 fn sittings(first: Kind, names: &[Name], seeds: u64) {
     println!("one sitting of {first}, small-steps and return, {seeds} seeds each: apart, and together");
-    println!("{:<32} {:>8} {:>8} {:>8} {:>8}", "", first.name(), "steps", "return", "together");
+    println!("{:<32} {:>8} {:>8} {:>8} {:>8} {:>8}", "", first.name(), "steps", "return", "together", "just");
     let mut all: Vec<Vec<Name>> = names.iter().map(|&name| vec![name]).collect();
     all.extend([vec![Name::WindUp], vec![Name::Sticking]]);
     let beside = [Name::Slip, Name::Thermal, Name::IndicatorSetup, Name::Sticking];
@@ -65,9 +66,10 @@ fn sittings(first: Kind, names: &[Name], seeds: u64) {
         named.sort_by_key(|n| std::cmp::Reverse(n.1));
         let seen: Vec<String> = named.iter().take(4).map(|(what, n)| format!("{what} {n}")).collect();
         println!(
-            "{:<32} {a:>7.1}% {b:>7.1}% {c:>7.1}% {:>7.1}% | {}",
+            "{:<32} {a:>7.1}% {b:>7.1}% {c:>7.1}% {:>7.1}% {:>7.1}% | {}",
             words.join("+"),
             100.0 * tally.together,
+            100.0 * tally.just,
             seen.join(", ")
         );
     }

@@ -24,6 +24,8 @@ pub struct Said {
     pub alone: Causes,
     /// What it adds.
     pub testimony: Testimony,
+    /// The readings, as a file of Z.
+    pub file: String,
 }
 
 const RESOLUTION_MM: f64 = 0.001;
@@ -34,6 +36,19 @@ fn setup() -> Setup {
 
 fn mm(mm: f64) -> Length {
     Length::from_mm(mm).unwrap_or(Length::ZERO)
+}
+
+/// A readings file of a kind of test: one row for each of target, approach, reading, time.
+fn file(kind: Kind, rows: impl Iterator<Item = (Length, Direction, f64, Option<f64>)>) -> String {
+    let mut text = format!(
+        "# axis: Z\n# routine: {kind}\n# units: mm\n# resolution: {RESOLUTION_MM}\n# pitch: {PITCH_MM}\n"
+    );
+    text.push_str("target,approach,reading,time\n");
+    for (target, approach, value_mm, time_s) in rows {
+        let time = time_s.map_or(String::new(), |time| format!("{time}"));
+        text.push_str(&format!("{},{approach},{value_mm:.3},{time}\n", target.as_mm()));
+    }
+    text
 }
 
 impl Bench {
@@ -69,6 +84,10 @@ impl Bench {
                     return Said {
                         alone: small_steps::causes(&result, &setup()),
                         testimony: Testimony::of_small_steps(&result, &setup()),
+                        file: file(
+                            Kind::SmallSteps,
+                            readings.iter().map(|r| (r.target, r.approach, r.value_mm, None)),
+                        ),
                     };
                 }
                 Err(small_steps::NotEnough::TooShort { .. }) if step_mm < 1.0 => step_mm *= 2.0,
@@ -99,24 +118,34 @@ impl Bench {
             }
         }
         let result = returns::assess(&readings, &setup()).expect("enough returns");
-        Said { alone: returns::causes(&result, &setup()), testimony: Testimony::of_returns(&result) }
+        let rows = readings.iter().map(|r| (mm(-60.0), Direction::Minus, r.value_mm, r.time_s));
+        Said {
+            alone: returns::causes(&result, &setup()),
+            testimony: Testimony::of_returns(&result),
+            file: file(Kind::Return, rows),
+        }
     }
 
     /// A reversal or a positioning test, the lost motion that it found, and how its readings scatter.
     fn over_the_travel(&mut self, kind: Kind) -> (Said, f64, f64) {
         let readings = take(kind, &mut self.axis, &mut self.dial, &mut self.time_s, &mut self.noise);
+        let file = file(kind, readings.iter().map(|r| (r.target, r.approach, r.value_mm, None)));
         if kind == Kind::Positioning {
             let (result, shown) =
                 positioning::assess::<11>(&readings[..], &setup()).expect("enough readings");
             let said = Said {
                 alone: of_positioning(&result, &shown, &setup()),
                 testimony: Testimony::of_positioning(&result, &shown, &setup()),
+                file,
             };
             (said, result.lost_motion.value, result.repeatability_mm)
         } else {
             let result = reversal::assess::<4>(&readings[..], &setup()).expect("enough readings");
-            let said =
-                Said { alone: of_reversal(&result, &setup()), testimony: Testimony::of_reversal(&result) };
+            let said = Said {
+                alone: of_reversal(&result, &setup()),
+                testimony: Testimony::of_reversal(&result),
+                file,
+            };
             (said, result.lost_motion.value, result.repeatability_mm)
         }
     }
@@ -152,6 +181,8 @@ pub struct Tally {
     pub alone: [f64; 3],
     /// By all three together.
     pub together: f64,
+    /// How often the likeliest state by all three is just these faults.
+    pub just: f64,
     /// What came first by all three, and how often.
     pub named: std::collections::BTreeMap<String, u64>,
 }
@@ -172,6 +203,14 @@ pub fn tally(first: Kind, names: &[Name], seeds: u64) -> Tally {
         let weights = weigh(&[&a.testimony, &b.testimony, &c.testimony], None);
         let found: Vec<Name> = weights.iter().take(names.len()).map(|one| one.0).collect();
         tally.together += share(all_in(&found));
+        let sorted = |names: &[Name]| {
+            let mut words: Vec<&str> = names.iter().map(|name| name.name()).collect();
+            words.retain(|word| *word != Name::NoneShown.name());
+            words.sort_unstable();
+            words
+        };
+        let just = weights.likely().next().is_some_and(|likely| sorted(likely.causes()) == sorted(names));
+        tally.just += share(just);
         let words: Vec<&str> = found.iter().map(|name| name.name()).collect();
         *tally.named.entry(words.join("+")).or_insert(0) += 1;
     }

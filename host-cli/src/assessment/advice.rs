@@ -6,20 +6,20 @@ use takeup_core::measure::{Estimate, Kind};
 
 /// What is known when somebody asks what to do next.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Case {
+pub struct Case<'a> {
     /// The decision against the limit, if there is one.
     pub answer: Option<Answer>,
     /// How many more cycles are expected to decide.
     pub cycles: Option<u64>,
-    /// The likeliest cause.
-    pub cause: Option<Name>,
+    /// The likeliest cause, or those that are likeliest to be there together.
+    pub causes: &'a [Name],
     /// The test that would tell more.
     pub test: Option<Kind>,
     /// The lost motion, if it was found at stations: only that makes a table.
     pub lost_at_stations: Option<Estimate>,
 }
 
-impl Case {
+impl Case<'_> {
     /// What to do next, the first thing first. `table` is the command that builds a table.
     #[must_use]
     pub fn steps(&self, table: &str) -> Vec<String> {
@@ -30,10 +30,12 @@ impl Case {
             let them = if cycles == 1 { "it" } else { "them" };
             steps.push(format!("Take {more}, append {them} to the readings, and assess them again."));
         }
-        let Some(cause) = self.cause else { return steps };
+        if self.causes.is_empty() {
+            return steps;
+        }
         if self.answer == Some(Answer::Within) {
-            if cause == Name::OverCorrected {
-                steps.push(remedy(cause).to_owned());
+            if self.causes.contains(&Name::OverCorrected) {
+                steps.push(remedy(Name::OverCorrected).to_owned());
             }
             steps.push(
                 "Nothing for now: keep this session in the log, and measure again in a week or two."
@@ -44,8 +46,10 @@ impl Case {
         if let Some(kind) = self.test {
             steps.push(format!("The test that would tell most is {kind}: it {}.", purpose(kind)));
         }
-        steps.push(remedy(cause).to_owned());
-        if cause.correctable() && self.lost_at_stations.is_some_and(|lost| lost.value > lost.expanded_95()) {
+        steps.extend(self.causes.iter().map(|cause| remedy(*cause).to_owned()));
+        // A table would hold what does not repeat as well.
+        let correctable = self.causes.iter().all(|cause| cause.correctable());
+        if correctable && self.lost_at_stations.is_some_and(|lost| lost.value > lost.expanded_95()) {
             steps.push(format!("Until it is repaired: {table}, and rewrite programs with it."));
         }
         steps
@@ -54,7 +58,8 @@ impl Case {
     /// What comes before that, where hands go inside the machine.
     #[must_use]
     pub fn caution(&self) -> Option<&'static str> {
-        let wrench = self.answer != Some(Answer::Within) && self.cause.is_some_and(needs_a_wrench);
+        let wrench =
+            self.answer != Some(Answer::Within) && self.causes.iter().any(|cause| needs_a_wrench(*cause));
         wrench.then_some(WRENCH_CAUTION)
     }
 }

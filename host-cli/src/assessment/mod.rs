@@ -86,7 +86,13 @@ impl Assessed {
     /// Whether the lost motion is over its limit.
     #[must_use]
     pub fn is_over(&self) -> bool {
-        self.found.decision.as_ref().is_some_and(|decision| decision.answer == Answer::Over)
+        self.answer() == Some(Answer::Over)
+    }
+
+    /// The answer against the limit, if there is one.
+    #[must_use]
+    pub fn answer(&self) -> Option<Answer> {
+        self.found.decision.as_ref().map(|decision| decision.answer)
     }
 }
 

@@ -256,7 +256,7 @@ impl<'a> Slip<'a> {
         let case = Case {
             answer: decision.map(|decision| decision.answer),
             cycles: decision.and_then(cycles_to_decide).map(u64::from),
-            cause: cause.map(|cause| cause.cause),
+            causes: &cause.map(|cause| cause.cause).into_iter().collect::<Vec<_>>(),
             test: cause.and_then(|cause| cause.next),
             lost_at_stations: findings.lost_motion().filter(|_| !findings.stations().is_empty()),
         };

@@ -143,7 +143,7 @@ impl Session<'_> {
         let case = Case {
             answer: decision.as_ref().map(|decision| decision.answer),
             cycles: decision.as_ref().and_then(|decision| decision.cycles),
-            cause: cause.and_then(|name| Name::ALL.into_iter().find(|cause| cause.name() == name)),
+            causes: &Name::ALL.into_iter().filter(|one| cause == Some(one.name())).collect::<Vec<_>>(),
             test: likeliest["next"].as_str().and_then(Kind::from_name),
             lost_at_stations: self.assessment.lost_motion_mm().filter(|_| stations),
         };

@@ -21,6 +21,10 @@ use crate::measure::reversal::Assessment;
 use crate::measure::{Kind, Setup, indicator, push_pull, returns, small_steps, warm_up};
 use heapless::Vec;
 
+mod weights;
+
+pub use weights::{Likely, Weights, factor, weigh};
+
 /// The shapes: what each is called by, and how common it is, as a logarithm.
 const ALL_SHAPES: [(&[Name], f64); 6] = [
     (&[], 1.0),
@@ -278,69 +282,6 @@ fn one_of(first: f64, second: f64, probability: f64) -> f64 {
     if less == f64::NEG_INFINITY { more } else { more + libm::log1p(libm::exp(less - more)) }
 }
 
-/// The weight of each cause by several tests; weights add up to 1.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Weights(Vec<(Name, f64), 11>);
-
-impl Weights {
-    /// The causes that the tests can speak of, the likeliest first.
-    pub fn iter(&self) -> impl Iterator<Item = (Name, f64)> + '_ {
-        self.0.iter().copied()
-    }
-
-    /// The weight of a cause.
-    #[must_use]
-    pub fn of(&self, name: Name) -> f64 {
-        self.iter().find(|one| one.0 == name).map_or(0.0, |one| one.1)
-    }
-}
-
-/// Weighs the causes by several tests. A state has the weight of its likelihood under all tests times how common
-/// it is; where it holds several causes, each has its part. Causes that no test speaks of are left out. With `without`,
-/// the test with that index says nothing: so that it can be seen what it adds.
-#[must_use]
-pub fn weigh(tests: &[&Testimony], without: Option<usize>) -> Weights {
-    let spoken = |name: Name| tests.iter().any(|test| test.speaks_of.contains(&name));
-    let log = |state: State, place: usize| {
-        let of = |(n, test): (usize, &&Testimony)| {
-            if without == Some(n) { 0.0 } else { test.logs.get(place).copied().unwrap_or(0.0) }
-        };
-        state.log_prior() + tests.iter().enumerate().map(of).sum::<f64>()
-    };
-    let states = || State::all().enumerate().filter(|(_, state)| state.names().all(spoken));
-    let top = states().map(|(place, state)| log(state, place)).fold(f64::NEG_INFINITY, f64::max);
-    let mut weights = Name::ALL.map(|name| (name, 0.0));
-    let mut total = 0.0;
-    for (place, state) in states() {
-        let weight = libm::exp(log(state, place) - top);
-        total += weight;
-        let faults = state.names().count();
-        for slot in &mut weights {
-            if faults == 0 && slot.0 == Name::NoneShown {
-                slot.1 += weight;
-            } else if state.has(slot.0) {
-                slot.1 += weight / faults as f64;
-            }
-        }
-    }
-    let spoken = |one: &(Name, f64)| one.0 == Name::NoneShown || spoken(one.0);
-    let mut weights: Vec<_, 11> =
-        weights.into_iter().filter(spoken).map(|(name, weight)| (name, weight / total)).collect();
-    weights.sort_unstable_by(|a, b| b.1.total_cmp(&a.1));
-    Weights(weights)
-}
-
-/// By how much a test multiplies the odds of a cause, as the others leave them.
-#[must_use]
-pub fn factor(tests: &[&Testimony], test: usize, name: Name) -> f64 {
-    let odds = |weights: &Weights| {
-        let weight = weights.of(name).clamp(1e-300, 1.0);
-        let others = weights.iter().filter(|one| one.0 != name).map(|one| one.1).sum::<f64>();
-        weight / libm::fmax(others, 1e-300)
-    };
-    odds(&weigh(tests, None)) / odds(&weigh(tests, Some(test)))
-}
-
 /// What a cause looks like in a kind of test; `None` where the test has no model of it.
 fn looks(kind: Kind, cause: Name) -> Option<Name> {
     let seen = match kind {
@@ -440,17 +381,43 @@ mod tests {
         let weights = weigh(&[&one, &other], None);
         for name in [Name::Slip, Name::Clearance] {
             assert!((weights.of(name) - 0.5).abs() < 0.01, "{weights:?}");
+            assert!(weights.there(name) > 0.99, "{weights:?}");
         }
+        let likely = weights.likely().next().unwrap();
+        assert!(likely.causes() == [Name::Clearance, Name::Slip] && likely.probability > 0.99, "{weights:?}");
         assert!((weights.iter().map(|one| one.1).sum::<f64>() - 1.0).abs() < 1e-12);
+    }
+
+    // By hand: slip has the odds e^(9 - 3), a gap e^(1.5 - 1) against none, and the one says nothing of the other.
+    #[test]
+    fn the_likeliest_states_come_with_their_probabilities() {
+        let slips = says(Kind::Return, Name::Slip, 9.0);
+        let gap = says(Kind::PushPull, Name::Clearance, 1.5);
+        let weights = weigh(&[&slips, &gap], None);
+        let odds = |log: f64| libm::exp(log) / (1.0 + libm::exp(log));
+        let (slip, clearance) = (odds(9.0 - 3.0), odds(1.5 - 1.0));
+        assert!((weights.there(Name::Slip) - slip).abs() < 0.002, "{weights:?}");
+        assert!((weights.there(Name::Clearance) - clearance).abs() < 0.002, "{weights:?}");
+        assert!(
+            (weights.there(Name::NoneShown) - (1.0 - slip) * (1.0 - clearance)).abs() < 0.002,
+            "{weights:?}"
+        );
+        let likely: Vec<&Likely, 3> = weights.likely().collect();
+        let both = likely.first().unwrap();
+        assert_eq!(both.causes(), [Name::Clearance, Name::Slip]);
+        assert!((both.probability - slip * clearance).abs() < 0.002, "{likely:?}");
+        let alone = likely.get(1).unwrap();
+        assert_eq!(alone.causes(), [Name::Slip]);
+        assert!((alone.probability - slip * (1.0 - clearance)).abs() < 0.002, "{likely:?}");
     }
 
     #[test]
     fn the_next_test_tells_what_is_open() {
-        let open = |a, b| Weights([(a, 0.5), (b, 0.5)].into_iter().collect());
+        let open = |a, b| Weights::of_shares(&[(a, 0.5), (b, 0.5)]);
         let next = |a, b, taken: &[Kind]| next(&open(a, b), taken);
         assert_eq!(next(Name::Clearance, Name::WindUp, &[Kind::Reversal]), Some(Kind::SmallSteps));
         assert_eq!(next(Name::LeadError, Name::Clearance, &[Kind::Reversal]), Some(Kind::Positioning));
-        let sure = Weights([(Name::Clearance, 0.999), (Name::WindUp, 0.001)].into_iter().collect());
+        let sure = Weights::of_shares(&[(Name::Clearance, 0.999), (Name::WindUp, 0.001)]);
         assert_eq!(super::next(&sure, &[Kind::Reversal]), None);
     }
 }

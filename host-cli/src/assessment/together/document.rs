@@ -17,7 +17,21 @@ pub struct Sitting {
     pub axis: String,
     pub units: String,
     pub tests: Vec<Test>,
+    /// The one of most weight first. Causes that are there together share the weight of that.
     pub causes: Vec<Cause>,
+    /// What is likeliest to be wrong all at once: at most three, the likeliest first.
+    #[serde(default)]
+    pub likely: Vec<Likely>,
+}
+
+/// Causes that are there together, and no others.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "as for the document")]
+pub struct Likely {
+    /// Empty where nothing is shown to be wrong.
+    pub causes: Vec<String>,
+    /// From 0 to 1.
+    pub probability: f64,
 }
 
 /// One test.
@@ -33,7 +47,11 @@ pub struct Test {
 #[allow(missing_docs, reason = "as for the document")]
 pub struct Cause {
     pub cause: String,
+    /// Weights add up to 1.
     pub weight: f64,
+    /// The probability that it is there, alone or beside others, from 0 to 1; for `none-shown`, that no cause is.
+    #[serde(default)]
+    pub there: f64,
     pub correctable: bool,
     pub evidence: Vec<OfTest>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -85,9 +103,18 @@ impl Sitting {
                 .map(|(place, cause)| Cause {
                     cause: cause.name.name().to_owned(),
                     weight: cause.weight,
+                    there: cause.there,
                     correctable: cause.name.correctable(),
                     evidence: of_test(cause.name, &cause.factors),
                     next: together.next.filter(|_| place == 0).map(|kind| kind.name().to_owned()),
+                })
+                .collect(),
+            likely: together
+                .likely
+                .iter()
+                .map(|likely| Likely {
+                    causes: likely.causes().iter().map(|name| name.name().to_owned()).collect(),
+                    probability: likely.probability,
                 })
                 .collect(),
         }

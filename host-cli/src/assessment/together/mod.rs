@@ -10,16 +10,19 @@ pub mod slip;
 use super::Assessed;
 use crate::refusal::Refusal;
 use takeup_core::measure::Kind;
-use takeup_core::measure::cause::joint::{self, Testimony, Weights};
+use takeup_core::measure::cause::joint::{self, Likely, Testimony, Weights};
 use takeup_core::measure::cause::{Evidence, Name};
+use takeup_core::measure::decision::Answer;
 
 /// Tests of one sitting.
 #[derive(Debug)]
 pub struct Together {
     /// The tests, in the order in which they were given.
     pub tests: Vec<Assessed>,
-    /// The likely causes by all of them, the likeliest first.
+    /// The likely causes by all of them, the one of most weight first.
     pub causes: Vec<Cause>,
+    /// What is likeliest to be wrong all at once, the likeliest first.
+    pub likely: Vec<Likely>,
     /// The test that would tell most of those not taken yet.
     pub next: Option<Kind>,
 }
@@ -31,6 +34,8 @@ pub struct Cause {
     pub name: Name,
     /// Its weight; weights add up to 1.
     pub weight: f64,
+    /// How probable it is that it is there, alone or beside others.
+    pub there: f64,
     /// By how much each test multiplies its odds, as the others leave them.
     pub factors: Vec<f64>,
 }
@@ -54,17 +59,38 @@ impl Together {
             .map(|(name, weight)| Cause {
                 name,
                 weight,
+                there: weights.there(name),
                 factors: (0..all.len()).map(|test| joint::factor(&all, test, name)).collect(),
             })
             .collect();
         let taken: Vec<Kind> = tests.iter().map(|test| test.kind).collect();
-        Ok(Self { next: joint::next(&weights, &taken), causes, tests })
+        let likely = weights.likely().cloned().collect();
+        Ok(Self { next: joint::next(&weights, &taken), causes, likely, tests })
     }
 
     /// Whether any test is over its limit.
     #[must_use]
     pub fn is_over(&self) -> bool {
         self.tests.iter().any(Assessed::is_over)
+    }
+
+    /// The test that tells most of the lost motion: the first whose decision is worst, or that gives it without a limit.
+    fn of_lost_motion(&self) -> Option<&Assessed> {
+        let decided = |wanted: Answer| self.tests.iter().find(move |test| test.answer() == Some(wanted));
+        [Answer::Over, Answer::Undecided, Answer::Within]
+            .into_iter()
+            .find_map(decided)
+            .or_else(|| self.tests.iter().find(|test| test.found.part.findings().lost_motion().is_some()))
+    }
+
+    /// The worst answer of all that decide.
+    fn worst(&self) -> Option<Answer> {
+        self.of_lost_motion().and_then(Assessed::answer)
+    }
+
+    /// The causes that are likeliest to be there at once; none where nothing is shown to be wrong.
+    fn likeliest(&self) -> &[Name] {
+        self.likely.first().map_or(&[], Likely::causes)
     }
 
     /// The tests of the machine itself, or all where there are none.

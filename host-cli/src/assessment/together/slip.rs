@@ -8,6 +8,7 @@ use crate::input;
 use crate::screen::{Screen, Tone};
 use crate::units::{NO_BREAK, Print, decimals};
 use takeup_core::measure::cause::Name;
+use takeup_core::measure::cause::joint::Likely;
 use takeup_core::measure::decision::Answer;
 
 /// Causes of less weight are not shown.
@@ -24,49 +25,73 @@ pub fn of(together: &Together, print: Print, screen: &Screen) -> String {
     slip.into_text()
 }
 
-/// The answer in one line.
+/// The answer: the lost motion and the decision where a test tells them, then what is likeliest to be wrong.
 fn answer(slip: &mut Slip<'_>, together: &Together) {
-    let Some(first) = together.causes.first() else { return };
+    let tests = format!("by {} together", crate::units::counted(together.tests.len() as u64, "test"));
+    let likely = likely(together);
     let axis = together.of_machine().next().map_or_else(String::new, |test| test.axis.to_string());
-    // Two faults at once share the weight: both are the answer.
-    let second = together.causes.get(1).filter(|one| one.weight > 0.3 && one.name != Name::NoneShown);
-    let named = match second {
-        Some(second) if first.name != Name::NoneShown => format!(
-            "{} ({}) and {} ({})",
-            first.name.name(),
-            percent(first.weight),
-            second.name.name(),
-            percent(second.weight)
-        ),
-        _ => format!("{} ({})", first.name.name(), percent(first.weight)),
+    let text = match together.of_lost_motion() {
+        Some(test) => format!("{}. Likeliest, {tests}: {likely}.", slip::one_line(test, slip.print)),
+        None => format!("{axis}, {tests}: {likely}."),
     };
-    let tone = match (first.name, together.is_over()) {
-        (_, true) => Tone::Adverse,
-        (Name::NoneShown, false) => Tone::Good,
-        _ => Tone::Strong,
+    let tone = match (together.worst(), together.likeliest()) {
+        (Some(Answer::Over), _) => Tone::Adverse,
+        (Some(Answer::Undecided), _) => Tone::Caution,
+        (Some(Answer::Within), _) | (None, []) => Tone::Good,
+        (None, _) => Tone::Strong,
     };
-    let tests = crate::units::counted(together.tests.len() as u64, "test");
-    slip.toned_answer(tone, &format!("{axis}, by {tests} together: {named}{}.", software(first.name)));
+    slip.toned_answer(tone, &text);
 }
 
-fn percent(weight: f64) -> String {
-    format!("{}{NO_BREAK}%", decimals(weight * 100.0, 0))
+/// What is likeliest to be there at once, with what comes second where the first is far from sure.
+fn likely(together: &Together) -> String {
+    let named = |likely: &Likely| {
+        let mut names: Vec<&str> = likely.causes().iter().map(|name| name.name()).collect();
+        let last = names.pop().unwrap_or(Name::NoneShown.name());
+        let all = if names.is_empty() { last.to_owned() } else { format!("{} and {last}", names.join(", ")) };
+        format!("{all} ({})", percent(likely.probability))
+    };
+    let Some(first) = together.likely.first() else { return String::new() };
+    match together.likely.get(1) {
+        Some(second) if first.probability < SURE && second.probability > OPEN => {
+            format!("{}, or {}", named(first), named(second))
+        }
+        _ => format!("{}{}", named(first), software(first.causes())),
+    }
 }
 
-fn software(name: Name) -> &'static str {
-    match (name, name.correctable()) {
-        (Name::NoneShown, _) => "",
-        (_, true) => "; software can correct it",
-        (_, false) => "; software cannot correct it",
+/// Below this probability the likeliest is named with the second, if that has more than the other.
+const SURE: f64 = 0.7;
+const OPEN: f64 = 0.15;
+
+fn percent(share: f64) -> String {
+    let whole = if share > 0.995 { "over 99".to_owned() } else { decimals(share * 100.0, 0) };
+    format!("{whole}{NO_BREAK}%").replace(' ', &NO_BREAK.to_string())
+}
+
+/// Whether software can correct the causes that are there.
+fn software(causes: &[Name]) -> String {
+    let not: Vec<&str> = causes.iter().filter(|name| !name.correctable()).map(|name| name.name()).collect();
+    match (causes, not.len()) {
+        ([] | [Name::NoneShown], _) => String::new(),
+        ([_], 0) => "; software can correct it".to_owned(),
+        ([_], _) => "; software cannot correct it".to_owned(),
+        (_, 0) => "; software can correct them".to_owned(),
+        (all, n) if n == all.len() => "; software cannot correct them".to_owned(),
+        _ => format!("; software cannot correct {}", not.join(" and ")),
     }
 }
 
 fn causes(slip: &mut Slip<'_>, together: &Together) {
-    slip.heading("Likely cause, by all tests together");
-    for cause in together.causes.iter().filter(|cause| cause.weight >= LEAST_SHOWN).take(3) {
-        let first = format!("  {:>3} % ", decimals(cause.weight * 100.0, 0));
+    slip.heading("What is there, by all tests together");
+    let mut causes: Vec<&Cause> = together.causes.iter().filter(|cause| cause.there >= LEAST_SHOWN).collect();
+    causes.sort_by(|a, b| b.there.total_cmp(&a.there));
+    // All that the answer names, and three at least.
+    for cause in causes.into_iter().take(together.likeliest().len().max(3)) {
+        let whole = if cause.there > 0.995 { ">99".to_owned() } else { decimals(cause.there * 100.0, 0) };
         let name = cause.name;
-        slip.item(&first, &format!("{}: {}{}", name.name(), advice::meaning(name), software(name)));
+        let text = format!("{}: {}{}", name.name(), advice::meaning(name), software(&[name]));
+        slip.item(&format!("  {whole:>3} % "), &text);
         of_tests(slip, together, cause);
     }
 }
@@ -117,16 +142,11 @@ fn alone(slip: &mut Slip<'_>, together: &Together) {
 }
 
 fn next(slip: &mut Slip<'_>, together: &Together) {
-    // The worst answer of all that decide.
-    let answers: Vec<Answer> =
-        together.tests.iter().filter_map(|test| test.found.decision.as_ref()).map(|d| d.answer).collect();
-    let answer =
-        [Answer::Over, Answer::Undecided, Answer::Within].into_iter().find(|answer| answers.contains(answer));
     let stations = together.tests.iter().find(|test| !test.found.part.findings().stations().is_empty());
     let case = Case {
-        answer,
+        answer: together.worst(),
         cycles: None,
-        cause: together.causes.first().map(|cause| cause.name),
+        causes: if together.likeliest().is_empty() { &[Name::NoneShown] } else { together.likeliest() },
         test: together.next,
         lost_at_stations: stations.and_then(|test| test.found.part.findings().lost_motion()),
     };
@@ -145,7 +165,8 @@ fn next(slip: &mut Slip<'_>, together: &Together) {
     slip.line("");
     slip.item(
         "",
-        "Assumed: the same faults in all tests, each of any size at its own place. \"Likelier by it\" is what a test does to \
-         the odds that the others leave. The numbers of one test: takeup assess FILE.",
+        "Per cent: how probable it is that a cause is there, alone or beside others. Assumed: the same faults in all tests, \
+         each of any size at its own place. \"Likelier by it\" is what a test does to the odds that the others leave. The \
+         numbers of one test: takeup assess FILE.",
     );
 }

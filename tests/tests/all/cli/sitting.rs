@@ -1,8 +1,10 @@
 //! Several readings files of one sitting, through `assess`.
 
 use super::readings::sheet;
+use takeup_core::measure::Kind;
+use takeup_core::measure::cause::Name;
 use takeup_core::measure::small_steps::Curve;
-use takeup_tests::Folder;
+use takeup_tests::{Folder, together};
 
 /// A staircase of 0.01 mm steps up, down and up again, on a table that loses 0.05 mm in a way.
 fn staircase(curve: Curve) -> String {
@@ -72,11 +74,75 @@ fn a_staircase_tells_what_a_reversal_test_sees_alike() {
 fn the_slip_says_together_first_and_then_apart() {
     let folder = three(WOUND);
     let slip = folder.takeup("assess rev.csv steps.csv ret.csv --limit 0.01").done().exit(1).stdout;
-    assert!(slip.starts_with("Z, by 3 tests together: wind-up"), "{slip}");
+    let alone = folder.takeup("assess rev.csv --limit 0.01").done().exit(1).stdout;
+    let answer = answer(&slip);
+    assert!(answer.starts_with(alone.lines().next().unwrap()), "{slip}\n{alone}");
+    assert!(
+        answer.contains(": OVER the limit of 0.010 mm. Likeliest, by 3 tests together: wind-up ("),
+        "{slip}"
+    );
     for words in ["rev.csv, reversal:", "likelier by it", "OVER the limit", "Caution:", "same faults"] {
         assert!(slip.contains(words), "{words} is not in\n{slip}");
     }
     assert!(slip.lines().all(|line| line.chars().count() <= 80), "{slip}");
+}
+
+/// The answer, which comes first and may take several lines.
+fn answer(slip: &str) -> String {
+    let lines: Vec<&str> = slip.lines().take_while(|line| !line.is_empty()).map(str::trim).collect();
+    lines.join(" ").replace('\u{a0}', " ")
+}
+
+/// Simulated sittings of two faults: both are named in the answer, and in the document.
+#[test]
+fn two_faults_come_with_the_lost_motion() {
+    for (pair, words, software) in [
+        ([Name::Clearance, Name::Slip], "clearance and slip (", "cannot correct slip"),
+        ([Name::OverCorrected, Name::Thermal], "over-corrected and thermal (", "cannot correct thermal"),
+        ([Name::Clearance, Name::WindUp], "clearance and wind-up (", "can correct them"),
+    ] {
+        for seed in [1, 2, 3] {
+            let folder = Folder::new();
+            let said = together::sitting(Kind::Reversal, &pair, seed);
+            for (name, said) in ["rev.csv", "steps.csv", "ret.csv"].iter().zip(&said) {
+                folder.write(name, &said.file);
+            }
+            for units in ["", " --units in"] {
+                let run = folder.takeup(&format!("assess rev.csv steps.csv ret.csv --limit 0.005mm{units}"));
+                let slip = run.done().exit(1).stdout;
+                let first = answer(&slip);
+                let decided = first.find(": OVER the limit of ").expect("the decision");
+                let named = first.find(words).unwrap_or_else(|| panic!("{pair:?}, seed {seed}\n{slip}"));
+                assert!(first.contains(" on reversal (") && decided < named, "{slip}");
+                // Where another state is nearly as likely, it is named instead.
+                assert!(first.contains(software) || first.contains("%), or "), "{slip}");
+                assert!(slip.lines().all(|line| line.chars().count() <= 80), "{slip}");
+            }
+            let all = folder.takeup("assess rev.csv steps.csv ret.csv --json").done().exit(0).json();
+            let likely = &all["likely"][0];
+            let names: Vec<&str> = pair.iter().map(|name| name.name()).collect();
+            assert_eq!(likely["causes"], serde_json::json!(names), "seed {seed}");
+            let probability = likely["probability"].as_f64().unwrap();
+            assert!(probability >= all["likely"][1]["probability"].as_f64().unwrap(), "{}", all["likely"]);
+            for cause in all["causes"].as_array().unwrap() {
+                if names.contains(&cause["cause"].as_str().unwrap()) {
+                    // It is there in this state, and in others.
+                    let there = cause["there"].as_f64().unwrap();
+                    assert!(there > 0.5 && there >= probability - 1e-12 && there <= 1.0, "{cause}");
+                }
+            }
+        }
+    }
+}
+
+// Without a test that gives the lost motion there is none to tell.
+#[test]
+fn a_sitting_without_lost_motion_names_the_causes_alone() {
+    let folder = three(WOUND);
+    let slipping = returns().replace(",-0.001,", ",-0.061,").replace(",0.001,", ",0.064,");
+    folder.write("again.csv", slipping);
+    let first = answer(&folder.takeup("assess ret.csv again.csv").done().exit(0).stdout);
+    assert!(first.starts_with("Z, by 2 tests together: ") && !first.contains("on reversal"), "{first}");
 }
 
 #[test]
