@@ -5,7 +5,7 @@ use std::ffi::{OsStr, OsString};
 use std::fmt;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::{Command, ExitStatus, Stdio};
+use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::OnceLock;
 
 /// The `takeup` program, built once in the profile of the tests.
@@ -130,15 +130,19 @@ impl Run {
         command
     }
 
-    /// Runs it to its end.
-    pub fn done(self) -> Finished {
-        let mut child = self
-            .command()
+    /// Starts it, with a pipe for standard input and for each output.
+    pub fn start(&self) -> Child {
+        self.command()
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()
-            .expect("takeup can be started");
+            .expect("takeup can be started")
+    }
+
+    /// Runs it to its end.
+    pub fn done(self) -> Finished {
+        let mut child = self.start();
         let mut pipe = child.stdin.take().expect("a pipe");
         let stdin = self.stdin;
         // A thread of its own, since a full pipe one way must not stop the other way.

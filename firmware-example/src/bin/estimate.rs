@@ -4,9 +4,11 @@
 #![no_main]
 #![forbid(unsafe_code)]
 
-use core::panic::PanicInfo;
+#[path = "emulated/ending.rs"]
+mod ending;
+
 use cortex_m_rt::entry;
-use cortex_m_semihosting::{debug, hprintln};
+use cortex_m_semihosting::hprintln;
 use takeup_core::length::Length;
 use takeup_firmware_example::rehearsal;
 
@@ -26,27 +28,14 @@ fn main() -> ! {
                 let lost = Length::from_mm(found.value).unwrap_or(Length::ZERO);
                 if rehearsal::set_points(lost, |command| hprintln!("{}", command.counts())).is_err() {
                     hprintln!("seed {}: no table", seed);
-                    debug::exit(debug::EXIT_FAILURE);
+                    ending::end(false);
                 }
             }
             Err(_) => {
                 hprintln!("seed {}: no estimate", seed);
-                debug::exit(debug::EXIT_FAILURE);
+                ending::end(false);
             }
         }
     }
-    debug::exit(debug::EXIT_SUCCESS);
-    loop {
-        cortex_m::asm::wfi();
-    }
-}
-
-#[panic_handler]
-fn panic(info: &PanicInfo<'_>) -> ! {
-    // The place alone: formatting floats and text of any kind would cost a tenth of the flash.
-    hprintln!("panic in line {}", info.location().map_or(0, core::panic::Location::line));
-    debug::exit(debug::EXIT_FAILURE);
-    loop {
-        cortex_m::asm::wfi();
-    }
+    ending::end(true)
 }

@@ -113,7 +113,7 @@ fn remedy(cause: Name) -> &'static str {
             "Check the pitch set in the control; what remains belongs into its own compensation."
         }
         Name::Periodic => "Look at the screw's alignment and the mounting of the encoder.",
-        Name::Thermal => "Warm the machine up, zero late, and measure again when the drift is over.",
+        Name::Thermal => "Warm the machine up before a test, and zero late.",
         Name::Sticking => "Look at lubrication, gibs and chips on the ways.",
         Name::IndicatorSetup => "Clamp the stand short and stiff, then measure again.",
         Name::OverCorrected => "Reduce the backlash compensation that is set in the control.",

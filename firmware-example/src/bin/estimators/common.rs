@@ -1,10 +1,11 @@
 //! What the programs of the estimators share: the numbers as bits, and how deep the stack has been.
 
+#[path = "../emulated/ending.rs"]
+mod ending;
 #[path = "../emulated/stack.rs"]
 mod stack;
 
-use core::panic::PanicInfo;
-use cortex_m_semihosting::{debug, hprintln};
+use cortex_m_semihosting::hprintln;
 use takeup_firmware_example::estimators::Take;
 
 /// Runs an estimator, prints its numbers as the bits of floats, and the bytes of stack that it used.
@@ -20,17 +21,5 @@ pub fn run(estimator: fn(Take<'_>)) -> ! {
     let used = stack::used();
     numbers.iter().take(count).for_each(|number| hprintln!("{:016x}", number.to_bits()));
     hprintln!("stack {}", used);
-    debug::exit(if count > 0 { debug::EXIT_SUCCESS } else { debug::EXIT_FAILURE });
-    loop {
-        cortex_m::asm::wfi();
-    }
-}
-
-#[panic_handler]
-fn panic(info: &PanicInfo<'_>) -> ! {
-    hprintln!("panic in line {}", info.location().map_or(0, core::panic::Location::line));
-    debug::exit(debug::EXIT_FAILURE);
-    loop {
-        cortex_m::asm::wfi();
-    }
+    ending::end(count > 0)
 }

@@ -4,7 +4,6 @@
 use super::bridge::Bridge;
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read, Write};
-use std::process::Stdio;
 use std::time::Duration;
 use takeup_core::measure::Kind;
 use takeup_firmware_example::simulated::{COUNT_MM, INDICATOR_SLACK, faults};
@@ -91,14 +90,7 @@ fn warm_up() {
 fn by_hand(kind: Kind, arguments: &str, hand: impl Fn(&Bridge, &str)) -> Value {
     let (folder, the_box) = (Folder::new(), Bridge::start(kind));
     let command = format!("measure {kind} --axis z {arguments} --box {} -o z.csv --json", the_box.port);
-    let mut child = folder
-        .takeup(&command)
-        .command()
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let mut child = folder.takeup(&command).start();
     let mut keyboard = child.stdin.take().unwrap();
     let mut told = BufReader::new(child.stderr.take().unwrap());
     let (mut line, mut all) = (String::new(), String::new());
@@ -161,14 +153,7 @@ fn indicator() {
 fn the_emergency_stop_ends_the_test_and_says_so() {
     let (folder, the_box) = (Folder::new(), Bridge::start(Kind::Reversal));
     let arguments = "--station 0,-1 --cycles 20 --overrun 0.5 -o z.csv";
-    let child = folder
-        .takeup(&format!("box run reversal --box {} {PACE} {arguments}", the_box.port))
-        .command()
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let child = folder.takeup(&format!("box run reversal --box {} {PACE} {arguments}", the_box.port)).start();
     child.stdin.as_ref().unwrap().write_all(b"arm\narm\narm\n").unwrap();
     let rows = || {
         let text = std::fs::read_to_string(folder.file("z.csv")).unwrap_or_default();

@@ -1,7 +1,6 @@
 //! `takeup box` against a simulated box: what it shows, what it refuses, and the readings that it brings.
 
 use serde_json::Value;
-use std::process::Stdio;
 use std::sync::atomic::Ordering;
 use takeup_core::slack::simulated::Faults;
 use takeup_tests::boxes::{SimulatedBox, wait_until};
@@ -160,12 +159,7 @@ fn in_the_middle(
     use std::io::Write;
     let mut child = folder
         .takeup(&format!("{} --patience 30", reversal(the_box).replace("--speed 8", "--speed 5")))
-        .command()
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
+        .start();
     child.stdin.take().unwrap().write_all(stdin.as_bytes()).unwrap();
     let taken = || std::fs::read_to_string(folder.file("z.csv")).map_or(0, |text| rows(&text));
     wait_until("readings", || taken() >= 3);

@@ -11,7 +11,7 @@ use takeup_tests::returning::Returning;
 use takeup_tests::sitting::Sitting;
 use takeup_tests::warming::Warming;
 
-const SEEDS: u64 = 500;
+const SEEDS: u64 = 1000;
 
 /// A repair: what is lost before and after, how many stations and cycles, and how differently each station takes to it
 /// (one standard deviation), the dial's noise before and after.
