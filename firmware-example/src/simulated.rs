@@ -62,6 +62,8 @@ pub enum Wrong {
 pub struct World {
     axis: RefCell<SimulatedAxis>,
     noise: RefCell<Noise>,
+    /// Where the table stands, and the count there; found anew only when it is moved, for it is looked at in every turn.
+    stands: Cell<(f64, i64)>,
     steps: Cell<i64>,
     forward: Cell<bool>,
     counts: Cell<i64>,
@@ -84,8 +86,10 @@ pub struct World {
 impl World {
     /// An axis with faults, seated `-` at 0.
     pub fn new(faults: Faults, seed: u64) -> Self {
+        let axis = SimulatedAxis::new(faults, 0.0, Direction::Minus);
         Self {
-            axis: RefCell::new(SimulatedAxis::new(faults, 0.0, Direction::Minus)),
+            stands: Cell::new(place(&axis)),
+            axis: RefCell::new(axis),
             noise: RefCell::new(Noise::new(seed)),
             steps: Cell::new(0),
             forward: Cell::new(false),
@@ -105,6 +109,7 @@ impl World {
     pub fn exchange(&self, kind: Kind) {
         if let Ok(mut axis) = self.axis.try_borrow_mut() {
             *axis = SimulatedAxis::new(faults(kind), self.steps.get() as f64 * STEP_MM, Direction::Minus);
+            self.stands.set(place(&axis));
         }
         self.slack_counts.set(if kind == Kind::Indicator { INDICATOR_SLACK } else { 0 });
     }
@@ -113,6 +118,7 @@ impl World {
     pub fn push(&self, newtons: f64) {
         if let Ok(mut axis) = self.axis.try_borrow_mut() {
             axis.push(newtons);
+            self.stands.set(place(&axis));
         }
     }
 
@@ -130,14 +136,15 @@ impl World {
     pub fn turn(&self) {
         self.turn_scale();
         let aim = match self.wrong.get() {
-            Wrong::Nothing => self.axis.try_borrow().map_or(0.0, |axis| axis.position_mm()) / COUNT_MM,
+            Wrong::Nothing => self.stands.get().1,
             Wrong::Stuck => return,
-            Wrong::RunningAway => f64::INFINITY,
+            Wrong::RunningAway => i64::MAX,
         };
-        let aim = libm::round(aim) + self.held_counts.get() as f64;
-        let (change, slack) = (aim - self.counts.get() as f64, self.slack_counts.get() as f64);
+        let aim = aim.saturating_add(self.held_counts.get());
+        let (change, slack) = (aim.saturating_sub(self.counts.get()), self.slack_counts.get());
         // Rising it lags by half of its slack, falling by the other half.
-        let (up, down) = (change > libm::ceil(0.5 * slack), change < -libm::floor(0.5 * slack));
+        let falling = slack >> 1;
+        let (up, down) = (change > slack.saturating_sub(falling), change < falling.saturating_neg());
         self.counts.set(self.counts.get().saturating_add(up.into()).saturating_sub(down.into()));
     }
 
@@ -148,7 +155,7 @@ impl World {
         if now < begun.saturating_add(SCALE_PERIOD_US) {
             return;
         }
-        let place = self.axis.try_borrow().map_or(0.0, |axis| axis.position_mm()) / SCALE_COUNT_MM;
+        let place = self.stands.get().0 / SCALE_COUNT_MM;
         let counts = libm::round(place) as i32;
         let negative = if counts < 0 { 1 << 20 } else { 0 };
         let next = match self.wrong.get() {
@@ -179,6 +186,7 @@ impl World {
         // One owner of pins, one thread: never borrowed twice.
         if let (Ok(mut axis), Ok(mut noise)) = (self.axis.try_borrow_mut(), self.noise.try_borrow_mut()) {
             let _ = axis.move_to_mm(steps as f64 * STEP_MM, self.now_us.get() as f64 * 1e-6, &mut noise);
+            self.stands.set(place(&axis));
         }
     }
 
@@ -231,6 +239,12 @@ pub fn settings() -> Settings {
         range: mm(10.0),
         following: mm(0.4),
     }
+}
+
+/// Where the table stands in millimetres, and the count of the indicator there.
+fn place(axis: &SimulatedAxis) -> (f64, i64) {
+    let mm = axis.position_mm();
+    (mm, libm::round(mm / COUNT_MM) as i64)
 }
 
 /// What the memory of the simulated box must hold at least.

@@ -43,6 +43,7 @@ fn main() -> ! {
         // Nothing to make faults in: only the time and the stack are asked for.
         let _ = bench.order(|| (0, i64::from(probe.position())), stack::used, host.received());
         watchdog.feed();
+        bench.rest(&host, &mut watchdog);
     }
 }
 

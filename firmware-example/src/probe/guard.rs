@@ -3,20 +3,21 @@
 //! Nothing moves before the host has armed the box with axis, range and speed. Each stop disarms it; it must
 //! be armed again. The guard is asked on every poll, before any step is made.
 
+use super::motion::Limits;
 use takeup_core::link::message::{Refusal, StopCause};
 
 /// The link counts as lost after so long without a frame: the bound of 50 ms less what a poll may take.
 pub const LINK_LOST_US: u64 = 40_000;
 
-/// What was allowed, in steps and steps per second.
+/// What was allowed, in steps.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Permit {
     /// The lowest position.
     pub low: i32,
     /// The highest position.
     pub high: i32,
-    /// The highest speed.
-    pub speed: f64,
+    /// How fast.
+    pub limits: Limits,
 }
 
 impl Permit {
@@ -89,7 +90,7 @@ impl Guard {
             return Err(Refusal::EmergencyStop);
         }
         // Not a number, or the wrong way round, is beyond every limit.
-        if !(permit.low <= permit.high && permit.speed > 0.0 && permit.speed.is_finite()) {
+        if !(permit.low <= permit.high && permit.limits.speed > 0.0 && permit.limits.speed.is_finite()) {
             return Err(Refusal::BeyondLimits);
         }
         let Some(indicator_mm) = seen.indicator_mm else { return Err(Refusal::Indicator) };
@@ -145,9 +146,13 @@ mod tests {
 
     const BOUNDS: Bounds = Bounds { range_mm: 10.0, following_mm: 0.5 };
 
+    fn permit(low: i32, high: i32, speed: f64) -> Permit {
+        Permit { low, high, limits: Limits { speed, acceleration: 1.0 } }
+    }
+
     fn armed() -> Guard {
         let mut guard = Guard::new();
-        assert_eq!(guard.arm(Permit { low: 0, high: 1, speed: 1.0 }, BOUNDS, &CALM), Ok(()));
+        assert_eq!(guard.arm(permit(0, 1, 1.0), BOUNDS, &CALM), Ok(()));
         guard
     }
 
@@ -175,23 +180,11 @@ mod tests {
     fn nothing_is_armed_against_a_reason() {
         let mut guard = armed();
         for (permit, seen, refusal) in [
-            (Permit { low: 1, high: 0, speed: 1.0 }, CALM, Refusal::BeyondLimits),
-            (Permit { low: 0, high: 1, speed: f64::NAN }, CALM, Refusal::BeyondLimits),
-            (
-                Permit { low: 0, high: 1, speed: 1.0 },
-                Sight { emergency: true, ..CALM },
-                Refusal::EmergencyStop,
-            ),
-            (
-                Permit { low: 0, high: 1, speed: 1.0 },
-                Sight { indicator_mm: None, ..CALM },
-                Refusal::Indicator,
-            ),
-            (
-                Permit { low: 0, high: 1, speed: 1.0 },
-                Sight { indicator_mm: Some(-10.001), ..CALM },
-                Refusal::Indicator,
-            ),
+            (permit(1, 0, 1.0), CALM, Refusal::BeyondLimits),
+            (permit(0, 1, f64::NAN), CALM, Refusal::BeyondLimits),
+            (permit(0, 1, 1.0), Sight { emergency: true, ..CALM }, Refusal::EmergencyStop),
+            (permit(0, 1, 1.0), Sight { indicator_mm: None, ..CALM }, Refusal::Indicator),
+            (permit(0, 1, 1.0), Sight { indicator_mm: Some(-10.001), ..CALM }, Refusal::Indicator),
         ] {
             assert_eq!(guard.arm(permit, BOUNDS, &seen), Err(refusal));
             assert_eq!(guard.permit(), None);

@@ -1,7 +1,7 @@
 //! The whole box: link, guard, motion and indicator, polled together.
 
 use super::guard::{Guard, Sight};
-use super::motion::{Limits, Motion};
+use super::motion::Motion;
 use super::outbox::{Line, Outbox, next_byte};
 use super::place::{self, Origin};
 use super::plateau::Plateau;
@@ -332,10 +332,7 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
 
     fn run(&mut self, look: Option<Look>, now_us: u64) {
         let moved = match self.guard.permit() {
-            Some(permit) => {
-                let acceleration = self.settings.steps_per_s(self.settings.acceleration);
-                self.motion.poll(&Limits { speed: permit.speed, acceleration }, now_us)
-            }
+            Some(permit) => self.motion.poll(&permit.limits, now_us),
             None => self.motion.rest(now_us).map(|_| false),
         };
         if moved.is_err() {

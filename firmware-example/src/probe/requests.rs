@@ -2,6 +2,7 @@
 
 use super::guard::Permit;
 use super::machine::{Held, MOST_READINGS, Probe, Running, works_until};
+use super::motion::Limits;
 use super::place::Origin;
 use crate::indicator::Indicator;
 use crate::kept::{Part, Store};
@@ -127,7 +128,11 @@ impl<S: OutputPin, D: OutputPin, E: InputPin, I: Indicator, K: Store> Probe<S, D
         if unseen_mm > FOLLOWING_SHARE * settings.following.as_mm() {
             return Err(Refusal::TooFast);
         }
-        let permit = Permit { low: one.min(other), high: one.max(other), speed: settings.steps_per_s(speed) };
+        let limits = Limits {
+            speed: settings.steps_per_s(speed),
+            acceleration: settings.steps_per_s(settings.acceleration),
+        };
+        let permit = Permit { low: one.min(other), high: one.max(other), limits };
         let look = self.indicator.poll(now_us).ok();
         let seen = self.sight(look, now_us);
         self.guard.arm(permit, settings.bounds(), &seen)?;

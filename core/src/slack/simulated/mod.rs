@@ -221,8 +221,8 @@ impl SimulatedAxis {
     pub fn position_mm(&self) -> f64 {
         let f = &self.faults;
         let settled = if f.growth_time_s > 0.0 { -libm::expm1(-self.time / f.growth_time_s) } else { 1.0 };
-        let turn = 2.0 * PI * self.table / f.pitch_mm + f.periodic_phase_deg * PI / 180.0;
-        let periodic = if f.periodic_mm == 0.0 { 0.0 } else { f.periodic_mm * libm::sin(turn) };
+        let turn = || 2.0 * PI * self.table / f.pitch_mm + f.periodic_phase_deg * PI / 180.0;
+        let periodic = if f.periodic_mm == 0.0 { 0.0 } else { f.periodic_mm * libm::sin(turn()) };
         self.table * (1.0 + f.lead_error)
             + periodic
             + f.growth_mm * settled

@@ -9,11 +9,13 @@
 //! was granted is used up, which is told by a dot, so that box and host keep step on however busy a machine. `!` tells of
 //! a start.
 
-use super::board::{Clock, Uart};
+use super::board::{Clock, Uart, Watchdog, sleep_until_received};
 use core::fmt::Write;
 use heapless::String;
 use takeup_core::measure::Kind;
 
+/// With its time standing the box sleeps after so many turns in which no byte went either way.
+const QUIET_TURNS: u32 = 20;
 /// How far a hand holds the plunger off its place.
 const HELD_COUNTS: i64 = 100;
 
@@ -26,6 +28,8 @@ pub struct Bench {
     granted_us: Option<u64>,
     fault_us: u64,
     heard_us: u64,
+    carried: u32,
+    quiet_turns: u32,
 }
 
 /// What the bench may ask of the mechanics.
@@ -49,7 +53,17 @@ impl Bench {
     /// Tells of the start.
     pub fn start(mut port: Uart, clock: Clock) -> Self {
         port.send(b'!');
-        Self { port, clock, now_us: 0, before_us: 0, granted_us: None, fault_us: 0, heard_us: 0 }
+        Self {
+            port,
+            clock,
+            now_us: 0,
+            before_us: 0,
+            granted_us: None,
+            fault_us: 0,
+            heard_us: 0,
+            carried: 0,
+            quiet_turns: 0,
+        }
     }
 
     /// The time, as far as it was granted.
@@ -70,6 +84,22 @@ impl Bench {
             }
         }
         self.now_us
+    }
+
+    /// Sleeps while the box's time stands and nobody says anything: whoever grants the time needs the computer.
+    pub fn rest(&mut self, host: &Uart, watchdog: &mut Watchdog) {
+        let carried = host.carried().wrapping_add(self.port.carried());
+        let quiet = self.granted_us == Some(0) && carried == self.carried;
+        self.carried = carried;
+        self.quiet_turns = if quiet { self.quiet_turns.saturating_add(1) } else { 0 };
+        if self.quiet_turns < QUIET_TURNS {
+            return;
+        }
+        self.quiet_turns = 0;
+        watchdog.pause(true);
+        sleep_until_received(host, &self.port);
+        watchdog.pause(false);
+        self.before_us = self.clock.now_us();
     }
 
     /// A byte from the host has been seen.

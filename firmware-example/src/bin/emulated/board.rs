@@ -29,12 +29,13 @@ fn write(address: usize, value: u32) {
     unsafe { core::ptr::write_volatile(address as *mut u32, value) }
 }
 
-/// A serial port, and how many bytes it has given.
-pub struct Uart(usize, u32);
+/// A serial port, and how many bytes it has given and taken.
+pub struct Uart(usize, u32, u32);
 
 impl Uart {
     const STATE: usize = 0x4;
     const CONTROL: usize = 0x8;
+    const INTERRUPTS: usize = 0xc;
     const DIVIDER: usize = 0x10;
     const SENDING: u32 = 1;
     const RECEIVED: u32 = 2;
@@ -53,12 +54,17 @@ impl Uart {
         // 115 200 baud from 25 MHz.
         write(base + Self::DIVIDER, 217);
         write(base + Self::CONTROL, 3);
-        Self(base, 0)
+        Self(base, 0, 0)
     }
 
     /// How many bytes have been received.
     pub fn received(&self) -> u32 {
         self.1
+    }
+
+    /// How many bytes have gone either way.
+    pub fn carried(&self) -> u32 {
+        self.1.wrapping_add(self.2)
     }
 
     /// Whether a byte has arrived.
@@ -82,7 +88,28 @@ impl Uart {
 
     /// Sends a byte; one that the port has no room for is lost.
     pub fn send(&mut self, byte: u8) {
+        self.2 = self.2.wrapping_add(1);
         write(self.0, u32::from(byte));
+    }
+}
+
+/// Sleeps until a byte arrives at either port, or the processor's timer goes round; not at all if one has arrived.
+pub fn sleep_until_received(host: &Uart, bench: &Uart) {
+    // Their requests are seen and never served: with all of them masked the processor wakes and goes on.
+    cortex_m::interrupt::disable();
+    for port in [host, bench] {
+        write(port.0 + Uart::INTERRUPTS, Uart::RECEIVED);
+        write(port.0 + Uart::CONTROL, 0b1011);
+    }
+    // The requests of the two receivers have the numbers 0 and 2. Forgotten before the ports are looked at: what
+    // arrives from here on wakes.
+    write(0xe000_e280, 0b101);
+    write(0xe000_e100, 0b101);
+    // The timer's: no sleep lasts longer than two thirds of a second.
+    write(0xe000_ed04, 1 << 25);
+    write(0xe000_e010, 0b111);
+    if !host.has_received() && !bench.has_received() {
+        cortex_m::asm::wfi();
     }
 }
 
@@ -168,6 +195,13 @@ impl Watchdog {
         write(Self::BASE, Self::PERIOD_US * 25);
         write(Self::BASE + 0x8, 3);
         Self
+    }
+
+    /// Lets it stand, or go on with a whole period.
+    pub fn pause(&mut self, pause: bool) {
+        // Fed first: a period that ended meanwhile must not speak.
+        self.feed();
+        write(Self::BASE + 0x8, if pause { 0 } else { 3 });
     }
 
     /// Feeds it.

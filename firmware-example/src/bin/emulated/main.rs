@@ -66,6 +66,7 @@ fn main() -> ! {
             None => {}
         }
         watchdog.feed();
+        bench.rest(&host, &mut watchdog);
     }
 }
 

@@ -117,6 +117,15 @@ impl Up {
     }
 }
 
+/// Tells when it goes, by a panic too, that something is over.
+struct Over<'a>(&'a AtomicBool);
+
+impl Drop for Over<'_> {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+}
+
 /// Carries bytes both ways until the host closes the connection.
 fn serve(
     stream: TcpStream,
@@ -135,6 +144,7 @@ fn serve(
     };
     let (up, over) = (Mutex::new(up), AtomicBool::new(false));
     std::thread::scope(|scope| {
+        let _over = Over(&over);
         scope.spawn(|| {
             while !over.load(Ordering::Relaxed) {
                 std::thread::sleep(Duration::from_millis(20));
@@ -142,7 +152,6 @@ fn serve(
             }
         });
         carry(stream, &up, emulator, orders, hands);
-        over.store(true, Ordering::Relaxed);
     });
 }
 

@@ -48,7 +48,7 @@ impl Emulator {
         let serial = |name| format!("unix:{},server=on,wait=off", path(name).display());
         let process = Command::new("qemu-system-arm")
             .args(["-machine", "mps2-an386", "-cpu", "cortex-m4", "-display", "none", "-monitor", "none"])
-            .args(["-icount", "shift=3", "-semihosting-config", "enable=on,target=native"])
+            .args(["-icount", "shift=4", "-semihosting-config", "enable=on,target=native"])
             .args(["-serial", &serial("host"), "-serial", &serial("bench"), "-kernel"])
             .arg(elf)
             .stdin(Stdio::null())
