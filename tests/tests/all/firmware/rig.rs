@@ -76,8 +76,9 @@ impl Rig {
             Err(error) => panic!("the line to the emulator: {error}"),
         };
         let mut events: Vec<_> = buffer[..found].iter().filter_map(|&b| self.host.receive(b, now)).collect();
-        let line = &mut self.emulator.line;
-        events.extend(self.host.poll(now, &mut |bytes| line.write_all(bytes).unwrap()));
+        let mut said = Vec::new();
+        events.extend(self.host.poll(now, &mut |bytes| said.extend_from_slice(bytes)));
+        self.emulator.tell(&said);
         for event in events {
             match event {
                 Event::Message(message) => self.heard.push(message),
