@@ -69,6 +69,8 @@ pub struct World {
     counts: Cell<i64>,
     /// The word that the scale sends, and when it began to.
     word: Cell<(u32, u64)>,
+    /// When it began to move: what goes with time goes on from there, however long it stood before.
+    began_us: Cell<Option<u64>>,
     /// The time in microseconds.
     pub now_us: Cell<u64>,
     /// When the last step was made.
@@ -95,6 +97,7 @@ impl World {
             forward: Cell::new(false),
             counts: Cell::new(0),
             word: Cell::new((0, 0)),
+            began_us: Cell::new(None),
             now_us: Cell::new(0),
             last_step_us: Cell::new(0),
             emergency: Cell::new(false),
@@ -182,10 +185,14 @@ impl World {
     fn step(&self) {
         let steps = self.steps.get().saturating_add(if self.forward.get() { 1 } else { -1 });
         self.steps.set(steps);
-        self.last_step_us.set(self.now_us.get());
+        let now = self.now_us.get();
+        self.last_step_us.set(now);
+        let began = self.began_us.get().unwrap_or(now);
+        self.began_us.set(Some(began));
         // One owner of pins, one thread: never borrowed twice.
         if let (Ok(mut axis), Ok(mut noise)) = (self.axis.try_borrow_mut(), self.noise.try_borrow_mut()) {
-            let _ = axis.move_to_mm(steps as f64 * STEP_MM, self.now_us.get() as f64 * 1e-6, &mut noise);
+            let _ =
+                axis.move_to_mm(steps as f64 * STEP_MM, now.saturating_sub(began) as f64 * 1e-6, &mut noise);
             self.stands.set(place(&axis));
         }
     }
