@@ -183,8 +183,10 @@ impl Browser {
 
     /// A picture of the whole page, as base64 of a PNG.
     pub fn screenshot(&mut self) -> String {
-        let result =
-            self.call("Page.captureScreenshot", json!({ "format": "png", "captureBeyondViewport": true }));
+        let result = self.call(
+            "Page.captureScreenshot",
+            json!({ "format": "png", "captureBeyondViewport": true, "optimizeForSpeed": true }),
+        );
         result["data"].as_str().expect("a picture").to_owned()
     }
 

@@ -1,21 +1,24 @@
 //! Linear least squares, row by row, in fixed memory.
 //!
 //! Each row is turned into an upper triangle by Givens rotations (W. M. Gentleman, "Least squares
-//! computations by Givens transformations without square roots", J. Inst. Maths Applics 12, 1973;
-//! here with square roots). That is as accurate as a QR decomposition of all rows, and unlike
-//! sums of products loses no digits to nearly dependent columns; it costs `P²` operations a row.
+//! computations by Givens transformations without square roots", J. Inst. Maths Applics 12, 1973).
+//! That is as accurate as a QR decomposition of all rows, and unlike sums of products loses no digits
+//! to nearly dependent columns; it costs `P²` operations a row. The triangle's rows are kept apart from
+//! their scales, `XᵀX = Rᵀ D R` with ones on the diagonal of `R`: a root of 64 bits is long work for a small processor.
 //!
 //! Not for outliers: every row counts with the square of its residual.
 
 use core::fmt;
-use nalgebra::{SMatrix, SVector};
+use nalgebra::SVector;
 
 /// Rows taken so far, condensed to a triangle. `P` is the number of coefficients.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LeastSquares<const P: usize> {
-    /// Transposed: a row of the triangle is a column here, whose entries lie side by side.
-    triangle: SMatrix<f64, P, P>,
-    right: SVector<f64, P>,
+    /// The rows of `R`. What lies on and before the diagonal is not used.
+    triangle: [[f64; P]; P],
+    /// `D`: zero where nothing has been said yet.
+    scales: [f64; P],
+    right: [f64; P],
     residual: f64,
     rows: u32,
 }
@@ -56,8 +59,9 @@ impl core::error::Error for Unsolvable {}
 pub struct Fit<const P: usize> {
     /// The coefficients.
     pub coefficients: SVector<f64, P>,
-    /// The inverse of `XᵀX`: times the residual variance it is the covariance of the coefficients.
-    pub cofactors: SMatrix<f64, P, P>,
+    /// The rows of `R⁻¹`, and `D⁻¹`: all that the cofactors are made of, of which few are ever asked for.
+    inverse: [[f64; P]; P],
+    reciprocals: [f64; P],
     /// The sum of squared residuals.
     pub residual_sum: f64,
     /// Rows less coefficients.
@@ -70,29 +74,37 @@ impl<const P: usize> LeastSquares<P> {
     /// No rows yet.
     #[must_use]
     pub fn new() -> Self {
-        Self { triangle: SMatrix::zeros(), right: SVector::zeros(), residual: 0.0, rows: 0 }
+        Self { triangle: [[0.0; P]; P], scales: [0.0; P], right: [0.0; P], residual: 0.0, rows: 0 }
     }
 
     /// Takes a row: the regressors and the observation, each already multiplied by the square root of
     /// its weight.
     pub fn add(&mut self, regressors: [f64; P], observation: f64) {
+        self.rows = self.rows.saturating_add(1);
         let mut row = regressors;
         let mut y = observation;
-        for (i, (pivots, right)) in self.triangle.data.0.iter_mut().zip(&mut self.right).enumerate() {
-            let (Some(pivots), Some(rest)) = (pivots.get_mut(i..), row.get_mut(i..)) else { continue };
-            let (Some(&diagonal), Some(&x)) = (pivots.first(), rest.first()) else { continue };
-            if x == 0.0 {
+        // What is left of the row's weight.
+        let mut weight = 1.0;
+        let pivots = self.triangle.iter_mut().zip(&mut self.scales).zip(&mut self.right);
+        for (i, ((pivots, scale), right)) in pivots.enumerate() {
+            let Some(&x) = row.get(i) else { continue };
+            let weighted = weight * x;
+            let whole = *scale + weighted * x;
+            // Nothing is said of this coefficient, or the square of it drowns.
+            if whole == 0.0 || weighted == 0.0 {
                 continue;
             }
-            let length = length(diagonal, x);
-            let (c, s) = (diagonal / length, x / length);
-            for (old, new) in pivots.iter_mut().zip(rest) {
-                (*old, *new) = (c * *old + s * *new, c * *new - s * *old);
+            let (c, s) = (*scale / whole, weighted / whole);
+            *scale = whole;
+            weight *= c;
+            for (k, (old, new)) in pivots.iter_mut().zip(&mut row).enumerate() {
+                if k > i {
+                    (*old, *new) = (c * *old + s * *new, *new - x * *old);
+                }
             }
-            (*right, y) = (c * *right + s * y, c * y - s * *right);
+            (*right, y) = (c * *right + s * y, y - x * *right);
         }
-        self.residual += y * y;
-        self.rows = self.rows.saturating_add(1);
+        self.residual += weight * y * y;
     }
 
     /// The rows taken so far.
@@ -106,28 +118,27 @@ impl<const P: usize> LeastSquares<P> {
         if (self.rows as usize) < P {
             return Err(Unsolvable::TooFewRows { rows: self.rows, coefficients: P as u32 });
         }
-        let triangle = &self.triangle.data.0;
-        // A diagonal element that is only rounding beside its column's length means dependence.
+        // A scale that is only rounding beside its column's square means dependence.
         let mut squares = [0.0; P];
         let mut determinant = LogProduct::ONE;
-        for (i, row) in triangle.iter().enumerate() {
-            squares.iter_mut().zip(row).for_each(|(sum, x)| *sum += x * x);
-            let column = libm::sqrt(at(&squares, i));
-            let diagonal = libm::fabs(at(row, i));
-            if diagonal.is_nan() || diagonal <= 1e-13 * column || diagonal == 0.0 {
+        for (i, (row, scale)) in self.triangle.iter().zip(&self.scales).enumerate() {
+            let next = i.saturating_add(1);
+            let later = squares.iter_mut().zip(row).skip(next);
+            later.for_each(|(sum, x)| *sum += scale * x * x);
+            if scale.is_nan() || *scale <= 1e-26 * (at(&squares, i) + scale) || *scale == 0.0 {
                 return Err(Unsolvable::Dependent { column: i as u32 });
             }
-            determinant.take(diagonal);
+            determinant.take(*scale);
         }
         // From the last row up: the inverse of the triangle, and the coefficients.
         let mut inverse = [[0.0; P]; P];
         let mut coefficients = SVector::<f64, P>::zeros();
-        for (i, row) in triangle.iter().enumerate().rev() {
+        for (i, row) in self.triangle.iter().enumerate().rev() {
             let mut own = [0.0; P];
             if let Some(slot) = own.get_mut(i) {
                 *slot = 1.0;
             }
-            let mut value = at(self.right.as_slice(), i);
+            let mut value = at(&self.right, i);
             let next = i.saturating_add(1);
             let below = row.get(next..).into_iter().flatten().zip(inverse.get(next..).into_iter().flatten());
             for ((factor, inverse), coefficient) in
@@ -136,33 +147,20 @@ impl<const P: usize> LeastSquares<P> {
                 own.iter_mut().zip(inverse).for_each(|(slot, x)| *slot -= factor * x);
                 value -= factor * coefficient;
             }
-            let diagonal = at(row, i);
             if let (Some(place), Some(coefficient)) = (inverse.get_mut(i), coefficients.get_mut(i)) {
-                *place = own.map(|x| x / diagonal);
-                *coefficient = value / diagonal;
-            }
-        }
-        let mut cofactors = SMatrix::<f64, P, P>::zeros();
-        for (column, a) in cofactors.data.0.iter_mut().zip(&inverse) {
-            for (slot, b) in column.iter_mut().zip(&inverse) {
-                *slot = a.iter().zip(b).map(|(a, b)| a * b).sum();
+                *place = own;
+                *coefficient = value;
             }
         }
         Ok(Fit {
             coefficients,
-            cofactors,
+            inverse,
+            reciprocals: self.scales.map(|scale| 1.0 / scale),
             residual_sum: self.residual,
             dof: f64::from(self.rows) - P as f64,
-            log_determinant: 2.0 * determinant.log(),
+            log_determinant: determinant.log(),
         })
     }
-}
-
-/// The length of a vector of two; the plain root wherever the squares neither overflow nor drown.
-#[inline]
-fn length(a: f64, b: f64) -> f64 {
-    let square = a * a + b * b;
-    if (1e-280..1e280).contains(&square) { libm::sqrt(square) } else { libm::hypot(a, b) }
 }
 
 impl<const P: usize> Default for LeastSquares<P> {
@@ -184,10 +182,22 @@ impl<const P: usize> Fit<P> {
         at(self.coefficients.as_slice(), i)
     }
 
-    /// An entry of the cofactors; zero beyond the last.
+    /// An entry of the inverse of `XᵀX`, which times the residual variance is the covariance of the coefficients; zero
+    /// beyond the last.
     #[must_use]
     pub fn cofactor(&self, i: usize, j: usize) -> f64 {
-        self.cofactors.get((i, j)).copied().unwrap_or(0.0)
+        let (Some(a), Some(b)) = (self.inverse.get(i), self.inverse.get(j)) else { return 0.0 };
+        a.iter().zip(b).zip(&self.reciprocals).map(|((a, b), reciprocal)| a * b * reciprocal).sum()
+    }
+
+    /// The same for a sum of the coefficients, each with a weight.
+    #[must_use]
+    pub fn cofactor_of_sum(&self, weights: &[f64; P]) -> f64 {
+        let mut sums = [0.0; P];
+        for (weight, row) in weights.iter().zip(&self.inverse) {
+            sums.iter_mut().zip(row).for_each(|(sum, x)| *sum += weight * x);
+        }
+        sums.iter().zip(&self.reciprocals).map(|(sum, reciprocal)| sum * sum * reciprocal).sum()
     }
 
     /// A coefficient with its uncertainty, by the residual variance.

@@ -3,7 +3,8 @@
 //! The tail comes from the regularised incomplete beta function by its continued fraction
 //! (NIST Digital Library of Mathematical Functions, 8.17.22); beyond 100 000 degrees of freedom from
 //! the expansion around the normal distribution (R. A. Fisher, Metron 5, 1926; as Abramowitz and
-//! Stegun 26.7.10, recalled from memory). Quantiles invert the tail by Newton steps kept within a bracket.
+//! Stegun 26.7.10, recalled from memory). Quantiles invert the tail by Newton steps kept within a bracket, from a first
+//! guess (Abramowitz and Stegun 26.2.23 and 26.7.5, recalled from memory: a poor one costs steps and no digits).
 
 use core::f64::consts::{FRAC_1_SQRT_2, PI};
 
@@ -37,38 +38,65 @@ pub fn normal_density(z: f64) -> f64 {
 /// ```
 #[must_use]
 pub fn normal_quantile(p: f64) -> f64 {
-    invert(p, normal_tail, normal_density)
+    invert(p, normal_tail, normal_density, |z| z)
 }
 
 /// The probability that Student's t with `dof` degrees of freedom exceeds `t`; NaN unless `dof > 0`.
 #[must_use]
 pub fn tail(t: f64, dof: f64) -> f64 {
-    tail_within(t, dof, 2.0 * f64::EPSILON)
+    Tail::new(dof).beyond(t, 2.0 * f64::EPSILON)
 }
 
-/// The same to a relative tolerance, where fewer digits do.
-pub(crate) fn tail_within(t: f64, dof: f64, tolerance: f64) -> f64 {
-    if t.is_nan() || dof.is_nan() || dof <= 0.0 {
-        return f64::NAN;
+/// The tail of Student's t, with what depends on the degrees of freedom alone worked out once.
+pub(crate) struct Tail {
+    dof: f64,
+    /// Of `B(dof/2, 1/2)`, between the ends of the degrees of freedom.
+    log_beta: f64,
+}
+
+impl Tail {
+    pub fn new(dof: f64) -> Self {
+        let log_beta = if dof > 0.0 && dof <= MANY { log_beta(0.5 * dof, 0.5) } else { 0.0 };
+        Self { dof, log_beta }
     }
-    if dof == f64::INFINITY {
-        return normal_tail(t);
+
+    /// The probability of more than `t`, to a relative tolerance.
+    pub fn beyond(&self, t: f64, tolerance: f64) -> f64 {
+        let dof = self.dof;
+        if t.is_nan() || dof.is_nan() || dof <= 0.0 {
+            return f64::NAN;
+        }
+        if dof == f64::INFINITY {
+            return normal_tail(t);
+        }
+        if t < 0.0 {
+            return 1.0 - self.beyond(-t, tolerance);
+        }
+        if t == f64::INFINITY {
+            return 0.0;
+        }
+        if dof > MANY {
+            return normal_tail(t) + normal_density(t) * expansion(t, dof);
+        }
+        let t2 = t * t;
+        // Near the middle the tail is what a half leaves; farther out that would cancel.
+        if t2 < 1.0 {
+            0.5 - 0.5 * beta_within(0.5, 0.5 * dof, t2 / (dof + t2), self.log_beta, tolerance)
+        } else {
+            0.5 * beta_within(0.5 * dof, 0.5, dof / (dof + t2), self.log_beta, tolerance)
+        }
     }
-    if t < 0.0 {
-        return 1.0 - tail_within(-t, dof, tolerance);
-    }
-    if t == f64::INFINITY {
-        return 0.0;
-    }
-    if dof > MANY {
-        return normal_tail(t) + normal_density(t) * expansion(t, dof);
-    }
-    let t2 = t * t;
-    // Near the middle the tail is what a half leaves; farther out that would cancel.
-    if t2 < 1.0 {
-        0.5 - 0.5 * beta_within(0.5, 0.5 * dof, t2 / (dof + t2), tolerance)
-    } else {
-        0.5 * beta_within(0.5 * dof, 0.5, dof / (dof + t2), tolerance)
+
+    fn density(&self, t: f64) -> f64 {
+        let dof = self.dof;
+        if dof > MANY {
+            return normal_density(t);
+        }
+        if dof.is_nan() || dof <= 0.0 {
+            return f64::NAN;
+        }
+        let half = 0.5 * (dof + 1.0);
+        libm::exp(-self.log_beta - half * libm::log1p(t * t / dof)) / libm::sqrt(dof)
     }
 }
 
@@ -87,17 +115,7 @@ pub fn cdf(t: f64, dof: f64) -> f64 {
 /// The density of Student's t; NaN unless `dof > 0`.
 #[must_use]
 pub fn density(t: f64, dof: f64) -> f64 {
-    if dof > MANY {
-        return normal_density(t);
-    }
-    if dof.is_nan() || dof <= 0.0 {
-        return f64::NAN;
-    }
-    let log = libm::lgamma(0.5 * (dof + 1.0))
-        - libm::lgamma(0.5 * dof)
-        - 0.5 * libm::log(dof * PI)
-        - 0.5 * (dof + 1.0) * libm::log1p(t * t / dof);
-    libm::exp(log)
+    Tail::new(dof).density(t)
 }
 
 /// The value of Student's t that is not exceeded with probability `p`; NaN unless `0 <= p <= 1`
@@ -107,7 +125,9 @@ pub fn quantile(p: f64, dof: f64) -> f64 {
     if dof.is_nan() || dof <= 0.0 {
         return f64::NAN;
     }
-    invert(p, |t| tail(t, dof), |t| density(t, dof))
+    let student = Tail::new(dof);
+    let guess = |z: f64| z + z * (z * z + 1.0) / (4.0 * dof);
+    invert(p, |t| student.beyond(t, 2.0 * f64::EPSILON), |t| student.density(t), guess)
 }
 
 /// The factor by which a standard uncertainty becomes the half width of an interval that holds the
@@ -131,8 +151,14 @@ fn expansion(t: f64, dof: f64) -> f64 {
     (first + second / dof) / dof
 }
 
-/// Finds where a decreasing tail, symmetric about zero, leaves `1 - p` above.
-fn invert(p: f64, tail: impl Fn(f64) -> f64, density: impl Fn(f64) -> f64) -> f64 {
+/// Finds where a decreasing tail, symmetric about zero, leaves `1 - p` above; `guess` makes a first value of
+/// that of the normal distribution.
+fn invert(
+    p: f64,
+    tail: impl Fn(f64) -> f64,
+    density: impl Fn(f64) -> f64,
+    guess: impl Fn(f64) -> f64,
+) -> f64 {
     if !(0.0..=1.0).contains(&p) {
         return f64::NAN;
     }
@@ -144,40 +170,62 @@ fn invert(p: f64, tail: impl Fn(f64) -> f64, density: impl Fn(f64) -> f64) -> f6
     if above == 0.0 {
         return sign * f64::INFINITY;
     }
-    let (mut low, mut high) = (0.0, 1.0);
-    while tail(high) > above {
-        low = high;
-        high *= 2.0;
-        if high > 1e300 {
-            return sign * f64::INFINITY;
-        }
+    let mut t = guess(about_normal_quantile(above));
+    if !t.is_finite() {
+        t = 1.0;
     }
-    let mut t = 0.5 * (low + high);
-    for _ in 0..200 {
+    let (mut low, mut high) = (0.0, f64::INFINITY);
+    for _ in 0..1000 {
         let excess = tail(t) - above;
         if excess > 0.0 {
             low = t;
         } else {
             high = t;
         }
-        let step = excess / density(t);
-        let next = t + step;
-        let next = if next > low && next < high { next } else { 0.5 * (low + high) };
-        if libm::fabs(next - t) <= 4.0 * f64::EPSILON * next {
+        // Where the tail is convex, as beyond zero, steps from below never pass the answer.
+        let next = t + excess / density(t);
+        if libm::fabs(next - t) <= NEAR * next {
             return sign * next;
         }
-        t = next;
+        if next > low && next < high {
+            t = next;
+        } else if high < f64::INFINITY {
+            t = 0.5 * (low + high);
+            if t <= low || t >= high {
+                break;
+            }
+        } else if t > 1e300 {
+            return sign * f64::INFINITY;
+        } else {
+            t *= 2.0;
+        }
     }
     sign * t
+}
+
+/// A Newton step below this part of a value leaves an error of about its square.
+const NEAR: f64 = 1e-9;
+
+/// The normal deviate that is exceeded with a probability up to one half, to about 5e-4.
+fn about_normal_quantile(above: f64) -> f64 {
+    let s = libm::sqrt(-2.0 * libm::log(above));
+    let over = 2.515_517 + s * (0.802_853 + s * 0.010_328);
+    let under = 1.0 + s * (1.432_788 + s * (0.189_269 + s * 0.001_308));
+    s - over / under
 }
 
 /// The regularised incomplete beta function `I_x(a, b)`, for `x` on the side where the continued
 /// fraction converges fast (`x` below about `a/(a+b)`), else through its complement.
 pub(crate) fn beta_lower(a: f64, b: f64, x: f64) -> f64 {
-    beta_within(a, b, x, 2.0 * f64::EPSILON)
+    beta_within(a, b, x, log_beta(a, b), 2.0 * f64::EPSILON)
 }
 
-fn beta_within(a: f64, b: f64, x: f64, tolerance: f64) -> f64 {
+/// The logarithm of the beta function.
+fn log_beta(a: f64, b: f64) -> f64 {
+    libm::lgamma(a) + libm::lgamma(b) - libm::lgamma(a + b)
+}
+
+fn beta_within(a: f64, b: f64, x: f64, log_beta: f64, tolerance: f64) -> f64 {
     if x <= 0.0 {
         return 0.0;
     }
@@ -185,18 +233,16 @@ fn beta_within(a: f64, b: f64, x: f64, tolerance: f64) -> f64 {
         return 1.0;
     }
     if x > (a + 1.0) / (a + b + 2.0) {
-        return 1.0 - beta_fraction(b, a, 1.0 - x, tolerance);
+        return 1.0 - beta_fraction(b, a, 1.0 - x, log_beta, tolerance);
     }
-    beta_fraction(a, b, x, tolerance)
+    beta_fraction(a, b, x, log_beta, tolerance)
 }
 
 /// The continued fraction of DLMF 8.17.22, evaluated by Lentz's method until it changes by less than a tolerance.
-fn beta_fraction(a: f64, b: f64, x: f64, tolerance: f64) -> f64 {
+fn beta_fraction(a: f64, b: f64, x: f64, log_beta: f64, tolerance: f64) -> f64 {
     const SMALL: f64 = 1e-300;
     let keep_away = |v: f64| if libm::fabs(v) < SMALL { SMALL } else { v };
-    let front = libm::exp(
-        libm::lgamma(a + b) - libm::lgamma(a) - libm::lgamma(b) + a * libm::log(x) + b * libm::log1p(-x),
-    ) / a;
+    let front = libm::exp(a * libm::log(x) + b * libm::log1p(-x) - log_beta) / a;
     let mut c = 1.0;
     let mut d = 1.0 / keep_away(1.0 - (a + b) * x / (a + 1.0));
     let mut value = d;

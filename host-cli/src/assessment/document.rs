@@ -281,7 +281,12 @@ impl Value {
     /// An estimate in millimetres, in a unit of length.
     #[must_use]
     pub fn of_length(estimate: &Estimate, print: Print) -> Self {
-        Self::of(&estimate.scaled(print.value(1.0)))
+        // Each divided as any other number is, so that the same length reads the same wherever it stands.
+        Self::of(&Estimate {
+            value: print.value(estimate.value),
+            standard_uncertainty: print.value(estimate.standard_uncertainty),
+            dof: estimate.dof,
+        })
     }
 
     /// An estimate as it stands.

@@ -7,7 +7,7 @@
 
 use super::Station;
 use super::coarse::WIDE_NOISE;
-use super::evidence::{Beforehand, Evidence, Noise};
+use super::evidence::{Beforehand, Evidence, KINDS, Noise};
 use super::model::{DRIFTS, Drift, Ratios, Sitting, WALKS, log_prior, no_walk_log_prior};
 use crate::measure::uncertainty::combine;
 use crate::measure::{Estimate, student};
@@ -162,21 +162,21 @@ impl Grid {
     /// The kinds of noise at a place of the grid, with weights in place of logarithms; none where the place
     /// does not count.
     fn noises(&self, walk: usize, drift: usize) -> impl Iterator<Item = Noise> + use<> {
+        self.counted(walk, drift).into_iter().flatten().filter(|n| n.log >= LEAST_WEIGHT)
+    }
+
+    fn counted(&self, walk: usize, drift: usize) -> Option<[Noise; KINDS.len()]> {
         let at = |table: &Table| table.get(walk).and_then(|row| row.get(drift)).copied();
-        let log = at(&self.logs).unwrap_or(f64::NEG_INFINITY);
-        let evidence = Evidence {
-            residual_sum: at(&self.residual_sums).unwrap_or(0.0),
-            dof: self.dof,
-            ..Evidence::default()
-        };
-        let weight = libm::exp(log);
+        let weight = libm::exp(at(&self.logs)?);
+        if weight < LEAST_WEIGHT {
+            return None;
+        }
+        let evidence =
+            Evidence { residual_sum: at(&self.residual_sums)?, dof: self.dof, ..Evidence::default() };
         let noises = evidence.noise(self.beforehand);
         let high = noises.iter().fold(f64::NEG_INFINITY, |high, n| libm::fmax(high, n.log));
         let whole: f64 = noises.iter().map(|n| libm::exp(n.log - high)).sum();
-        noises
-            .into_iter()
-            .map(move |n| Noise { log: weight * libm::exp(n.log - high) / whole, ..n })
-            .filter(|n| n.log >= LEAST_WEIGHT)
+        Some(noises.map(|n| Noise { log: weight * libm::exp(n.log - high) / whole, ..n }))
     }
 }
 
@@ -201,7 +201,8 @@ impl Tails {
     fn take(&mut self, weight: f64, off: f64, scale: f64, dof: f64) {
         self.total += weight;
         // Between few multiples the width is known to a thousandth: more digits of a tail say nothing.
-        let tail = |beyond: f64| student::tail_within(beyond / scale, dof, 1e-7);
+        let student = student::Tail::new(dof);
+        let tail = |beyond: f64| student.beyond(beyond / scale, 1e-7);
         for (sum, &multiple) in self.sums.iter_mut().zip(self.multiples) {
             *sum += weight * (tail(multiple - off) + tail(multiple + off));
         }
@@ -259,7 +260,7 @@ struct Part {
     rounding: f64,
 }
 
-/// Rounds in which what repeats is told from what rounding keeps.
+/// The most rounds in which what repeats is told from what rounding keeps.
 const SHARINGS: u32 = 6;
 
 /// A mixture in a few numbers.
@@ -306,8 +307,9 @@ fn mix(dof: f64, parts: &mut Parts<'_>) -> Option<Mixed> {
     for _ in 0..SHARINGS {
         let parts = [(repeatability, dof), (libm::sqrt(rounding), f64::INFINITY)];
         let combined = half / student::coverage_factor(0.95, combine(0.0, parts).dof);
+        let before = repeatability;
         repeatability = libm::sqrt(libm::fmax(combined * combined - rounding, f64::MIN_POSITIVE));
-        if rounding <= 0.0 {
+        if rounding <= 0.0 || libm::fabs(repeatability - before) <= 1e-6 * before {
             break;
         }
     }

@@ -5,6 +5,8 @@
 //! others, Bayesian Data Analysis, chapter 3; recalled from memory), so that the noise can be integrated out.
 //! It is worth one reading at most; with many cycles it does not matter.
 
+use super::model::Without;
+
 /// What one pair of ratios makes of the readings.
 #[derive(Clone, Copy, Default)]
 pub(in crate::measure) struct Evidence {
@@ -83,7 +85,7 @@ pub(in crate::measure) const SOUND: Kind = Kind { dof: 4.0, factor: 1.0 };
 pub(in crate::measure) const LOOSE: Kind = Kind { dof: 1.5, factor: 100.0 };
 /// About the usual or a little more, and anything: beforehand each as likely. Neither is worth more than a reading, since
 /// dials that scatter by three times the usual are no rarity.
-const KINDS: [Kind; 2] = [Kind { dof: 0.7, factor: 3.0 }, Kind { dof: 0.3, factor: 0.25 }];
+pub(super) const KINDS: [Kind; 2] = [Kind { dof: 0.7, factor: 3.0 }, Kind { dof: 0.3, factor: 0.25 }];
 
 impl Evidence {
     /// This and what is independent of it.
@@ -96,13 +98,13 @@ impl Evidence {
         }
     }
 
-    /// This with one station's part exchanged.
-    pub fn exchanged(self, old: Evidence, new: Evidence) -> Evidence {
+    /// This without a reading.
+    pub(super) fn without(self, one: &Without) -> Evidence {
         Evidence {
-            residual_sum: libm::fmax(self.residual_sum - old.residual_sum, 0.0) + new.residual_sum,
-            log_determinant: self.log_determinant - old.log_determinant + new.log_determinant,
-            dof: self.dof - old.dof + new.dof,
-            drift_dof: self.drift_dof - old.drift_dof + new.drift_dof,
+            residual_sum: libm::fmax(self.residual_sum - one.fall, 0.0),
+            log_determinant: self.log_determinant + one.log_determinant,
+            dof: self.dof - 1.0,
+            ..self
         }
     }
 
@@ -130,9 +132,9 @@ impl Evidence {
 
     /// The log likelihood of the readings under either kind.
     pub fn log_likelihood(&self, beforehand: Beforehand) -> f64 {
-        let [a, b] = self.noise(beforehand);
-        let high = libm::fmax(a.log, b.log);
-        high + libm::log(0.5 * (libm::exp(a.log - high) + libm::exp(b.log - high))) - 0.5 * self.dof * LN_PI
+        let [a, b] = self.noise(beforehand).map(|noise| noise.log);
+        let either = libm::fmax(a, b) + libm::log1p(libm::exp(-libm::fabs(a - b)));
+        either - core::f64::consts::LN_2 - 0.5 * self.dof * LN_PI
     }
 
     /// The degrees of freedom that choosing the ratios uses up of what the readings tell, found by simulation (at 4 to

@@ -3,7 +3,7 @@
 //! The [search](crate::measure::misreads) sets aside the worst reading in each round under the likeliest ratios of the
 //! [model](super::model); under the model in which the dial was set to another zero between the visits of a station, too.
 
-use super::evidence::{Beforehand, Evidence};
+use super::evidence::Beforehand;
 use super::model::{Clock, Drift, One, Ratios, Sitting, Used, Zeros, visits_are_whole};
 use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, used_at};
 use crate::axis::Direction;
@@ -114,33 +114,22 @@ impl Search<'_> {
         for ratios in [likeliest, Ratios { walk: 1.0, drift: Drift::steady(0.1) }] {
             let Some(whole) = now.evidence(self.stations, ratios) else { continue };
             let before = whole.log_likelihood(self.beforehand);
-            // What a station makes of all its readings, for the suspects there that follow each other.
-            let mut last: Option<(Length, Evidence)> = None;
-            for &(index, target) in &self.suspects(found, ratios) {
-                if !self.leaves_enough(found, target, index) {
-                    continue;
-                }
-                let old = match last {
-                    Some((same, old)) if same == target => old,
-                    _ => {
-                        let Some(old) = now.station_evidence(target, ratios) else { continue };
-                        last = Some((target, old));
-                        old
+            let suspects = self.suspects(&now, ratios);
+            for station in self.stations {
+                let Some(all) = now.whole(station.target, ratios) else { continue };
+                for &(index, target) in &suspects {
+                    if target != station.target || !self.leaves_enough(found, target, index) {
+                        continue;
                     }
-                };
-                let Some(new) = self.with(found, One::Out(index)).station_evidence(target, ratios) else {
-                    continue;
-                };
-                let log = whole.exchanged(old, new).log_likelihood(self.beforehand);
-                let better = best.is_none_or(|(_, most)| log > most);
-                let decisive = many && log > before + DECISIVE && !out.contains(&index);
-                if (better || decisive)
-                    && now.off_mm(target, index, ratios).is_some_and(|off| libm::fabs(off) >= self.least_mm)
-                {
-                    if better {
+                    let Some(one) = all.without(index) else { continue };
+                    if libm::fabs(one.off_mm) < self.least_mm {
+                        continue;
+                    }
+                    let log = whole.without(&one).log_likelihood(self.beforehand);
+                    if best.is_none_or(|(_, most)| log > most) {
                         best = Some((index, log));
                     }
-                    if decisive {
+                    if many && log > before + DECISIVE && !out.contains(&index) {
                         // What finds no room now is found in the next round.
                         let _ = out.push(index);
                     }
@@ -167,11 +156,11 @@ impl Search<'_> {
     }
 
     /// The readings that fit worst.
-    fn suspects(&self, found: &[SetAside], ratios: Ratios) -> Vec<(usize, Length), SUSPECTS> {
-        let now = self.with(found, One::None);
+    fn suspects(&self, now: &Sitting<'_>, ratios: Ratios) -> Vec<(usize, Length), SUSPECTS> {
         let mut worst: Vec<(f64, usize, Length), SUSPECTS> = Vec::new();
         for station in self.stations {
-            now.residuals(station.target, ratios, |index, size| {
+            let Some(all) = now.whole(station.target, ratios) else { continue };
+            all.residuals(|index, size| {
                 let place = worst.iter().position(|w| size > w.0).unwrap_or(worst.len());
                 if worst.is_full() {
                     if place == worst.len() {
@@ -205,7 +194,7 @@ impl Search<'_> {
         misreads::name_all(found, resolution_mm, |index| {
             let reading = self.readings.reading(index)?;
             let with = self.with(&out, One::Back(index));
-            let off = with.off_mm(reading.target, index, ratios)?;
+            let off = with.whole(reading.target, ratios)?.without(index)?.off_mm;
             Some((reading.value_mm, reading.value_mm - off / self.motion))
         });
     }

@@ -203,6 +203,37 @@ impl Drift {
     }
 }
 
+/// A row, whitened.
+struct White {
+    index: usize,
+    regressors: [f64; 4],
+    y: f64,
+    /// The variance of what was new in it, over that of the noise.
+    total: f64,
+    /// The share of it that is believed.
+    gain: f64,
+    /// By what the row was multiplied.
+    scale: f64,
+}
+
+/// A station with all its readings.
+pub(super) struct Whole<'a> {
+    sitting: &'a Sitting<'a>,
+    target: Length,
+    walk: f64,
+    fit: Fit<4>,
+}
+
+/// What becomes of a station without one of its readings.
+pub(super) struct Without {
+    /// By how much the reading is off from what the others say, in mm of motion.
+    pub off_mm: f64,
+    /// By how much the sum of squared residuals falls.
+    pub fall: f64,
+    /// What the logarithm of the determinant grows by.
+    pub log_determinant: f64,
+}
+
 /// One set of ratios.
 #[derive(Clone, Copy)]
 pub(super) struct Ratios {
@@ -247,8 +278,8 @@ impl Sitting<'_> {
         )
     }
 
-    /// Whitens the rows of a station and hands each on: index, regressors, observation, variance.
-    fn whiten(&self, target: Length, walk: f64, mut row: impl FnMut(usize, [f64; 4], f64, f64)) {
+    /// Whitens the rows of a station and hands each on.
+    fn whiten(&self, target: Length, walk: f64, mut take: impl FnMut(White)) {
         let mut variance = 0.0;
         let mut before: Option<(f64, u32)> = None;
         let start = self.rows(target).next().map_or(0.0, |r| r.time);
@@ -273,14 +304,14 @@ impl Sitting<'_> {
             }
             variance = gain;
             let [one, half, time, bend, y] = white;
-            row(index, [one, half, time, bend], y, total);
+            take(White { index, regressors: [one, half, time, bend], y, total, gain, scale });
         }
     }
 
     pub fn condense(&self, target: Length, walk: f64) -> Condensed {
         let mut all = Condensed { squares: LeastSquares::new(), log_variances: 0.0, rows: 0.0 };
         let mut variances = LogProduct::ONE;
-        self.whiten(target, walk, |_, regressors, y, total| {
+        self.whiten(target, walk, |White { regressors, y, total, .. }| {
             all.squares.add(regressors, y);
             // A zero set anew is one more unknown, anywhere within a millimetre: its reading tells nothing else.
             if total < ANY_ZERO {
@@ -300,6 +331,9 @@ impl Sitting<'_> {
         }
         // The scatter seen holds the rounding itself.
         let noise = libm::fmax(variance - self.beforehand.least, 0.0);
+        if Rounding::is_nothing(self.step_mm, noise) {
+            return 0.0;
+        }
         let mut plus = Rounding::new(self.step_mm, noise, walk, rate);
         let mut minus = plus;
         let mut last_visit = None;
@@ -338,11 +372,6 @@ impl Sitting<'_> {
         Some(sum)
     }
 
-    /// The same for one station.
-    pub fn station_evidence(&self, target: Length, ratios: Ratios) -> Option<Evidence> {
-        Some(self.condense(target, ratios.walk).fit(ratios.drift)?.evidence)
-    }
-
     /// What one walk with each of the drifts makes of the stations given; condensed once for all drifts.
     pub fn under_all_drifts(&self, stations: &[Station], walk: f64) -> [Option<Evidence>; DRIFTS.len()] {
         let mut sums = [Some(Evidence::default()); DRIFTS.len()];
@@ -371,32 +400,49 @@ impl Sitting<'_> {
         best
     }
 
-    /// The sizes of the whitened residuals of a station under a pair of ratios.
-    pub fn residuals(&self, target: Length, ratios: Ratios, mut take: impl FnMut(usize, f64)) {
-        let condensed = self.condense(target, ratios.walk);
-        let Some(fit) = condensed.solve(ratios.drift) else { return };
-        self.whiten(target, ratios.walk, |index, x, y, _| {
-            let model: f64 = x.iter().enumerate().map(|(i, x)| x * fit.coefficient(i)).sum();
-            take(index, libm::fabs(y - model));
-        });
+    /// A station under a pair of ratios, to look at its readings one by one.
+    pub fn whole(&self, target: Length, ratios: Ratios) -> Option<Whole<'_>> {
+        let fit = self.condense(target, ratios.walk).solve(ratios.drift)?;
+        Some(Whole { sitting: self, target, walk: ratios.walk, fit })
+    }
+}
+
+impl Whole<'_> {
+    /// The sizes of the whitened residuals.
+    pub fn residuals(&self, mut take: impl FnMut(usize, f64)) {
+        self.sitting.whiten(self.target, self.walk, |row| take(row.index, libm::fabs(self.residual(&row))));
     }
 
-    /// By how much a reading is off from what the others at its station say, in mm of motion:
-    /// the mean-shift model, the reading having a column of its own.
-    pub fn off_mm(&self, target: Length, suspect: usize, ratios: Ratios) -> Option<f64> {
-        let mut squares = LeastSquares::<5>::new();
-        let mut own = 0.0;
-        // The same filter as in `whiten`, on the extra column alone.
-        self.whiten(target, ratios.walk, |index, [one, half, time, bend], y, total| {
-            let gain = (total - 1.0) / total;
-            let innovation = if index == suspect { 1.0 } else { 0.0 } - own;
-            own += gain * innovation;
-            squares.add([one, half, time, bend, innovation / libm::sqrt(total)], y);
+    fn residual(&self, row: &White) -> f64 {
+        let model: f64 = row.regressors.iter().enumerate().map(|(i, x)| x * self.fit.coefficient(i)).sum();
+        row.y - model
+    }
+
+    /// The station without one of its readings, by the mean-shift model: as if that reading had a column of its own, through
+    /// the same filter. (Deletion of one case in generalised least squares: R. J. Martin, "Leverage, influence and residuals
+    /// in regression models when observations are correlated", Comm. Statist. Theory Meth. 21, 1992; recalled from memory.)
+    /// `None` where the others say nothing of it, or it says nothing of them.
+    pub fn without(&self, suspect: usize) -> Option<Without> {
+        let (mut mean, mut squares, mut product) = (0.0, 0.0, 0.0);
+        let mut products = [0.0; 4];
+        self.sitting.whiten(self.target, self.walk, |row| {
+            let innovation = if row.index == suspect { 1.0 } else { 0.0 } - mean;
+            mean += row.gain * innovation;
+            let own = row.scale * innovation;
+            squares += own * own;
+            product += own * self.residual(&row);
+            products.iter_mut().zip(row.regressors).for_each(|(sum, x)| *sum += own * x);
         });
-        let (drift, bend) = ratios.drift.spreads();
-        squares.add([0.0, 0.0, 1.0 / drift, 0.0, 0.0], 0.0);
-        squares.add([0.0, 0.0, 0.0, 1.0 / bend, 0.0], 0.0);
-        Some(squares.solve().ok()?.coefficient(4))
+        let left = squares - self.fit.cofactor_of_sum(&products);
+        // A reading that alone knows a coefficient, or is the only one after its dial was set anew.
+        if left <= 1e-9 * squares || squares < 1e3 / ANY_ZERO {
+            return None;
+        }
+        Some(Without {
+            off_mm: product / left,
+            fall: product * product / left,
+            log_determinant: libm::log(left),
+        })
     }
 }
 
@@ -440,3 +486,52 @@ pub(super) fn log_prior(ratios: Ratios, evidence: &Evidence) -> f64 {
 
 /// Wandering from one reading to the next beyond this is unusual, in mm.
 const USUAL_STEP_MM: f64 = 0.01;
+
+#[cfg(test)]
+mod tests {
+    use super::{Clock, Drift, One, Ratios, Sitting, Used, Zeros};
+    use crate::axis::Direction::{Minus, Plus};
+    use crate::length::Length;
+    use crate::measure::reversal::Reading;
+    use crate::measure::reversal::evidence::Beforehand;
+
+    // Looking at a station without a reading says what a fit without that reading says.
+    #[test]
+    fn a_reading_left_out_by_the_formula_and_in_earnest() {
+        let readings: [Reading; 14] = core::array::from_fn(|i| {
+            let approach = if i % 2 == 0 { Plus } else { Minus };
+            let scatter = 0.001 * ((i * i * 7 + 3 * i) % 11) as f64;
+            let misread = if i == 5 { 0.5 } else { 0.0 };
+            let value_mm = if approach == Plus { -0.1 } else { 0.0 } + scatter + misread;
+            Reading { target: Length::ZERO, cycle: 1, approach, value_mm, time_s: None }
+        });
+        let series = &readings[..];
+        let sitting = |one| Sitting {
+            readings: &series,
+            used: Used { out: &[], one },
+            motion: 1.0,
+            step_s: None,
+            beforehand: Beforehand::new(4e-6, 0.0),
+            step_mm: 0.0,
+            zeros: Zeros::Kept,
+            clock: Clock::Rows,
+        };
+        for (walk, size) in [(0.0, 0.0), (0.0, 1.0), (0.3, 0.1), (30.0, 5.0)] {
+            let ratios = Ratios { walk, drift: Drift::steady(size) };
+            let all = sitting(One::None);
+            let whole = all.whole(Length::ZERO, ratios).unwrap();
+            let evidence = all.condense(Length::ZERO, walk).fit(ratios.drift).unwrap().evidence;
+            for index in 0..readings.len() {
+                let left = sitting(One::Out(index));
+                let earnest = left.condense(Length::ZERO, walk).fit(ratios.drift).unwrap().evidence;
+                let formula = evidence.without(&whole.without(index).unwrap());
+                let near = |a: f64, b: f64| (a - b).abs() < 1e-7 * b.abs().max(1e-3);
+                assert!(near(formula.residual_sum, earnest.residual_sum), "{walk} {size} {index}");
+                assert!(near(formula.log_determinant, earnest.log_determinant), "{walk} {size} {index}");
+                assert_eq!(formula.dof, earnest.dof);
+            }
+            let off = whole.without(5).unwrap().off_mm;
+            assert!((off - 0.5).abs() < 0.03, "{walk} {size}: {off}");
+        }
+    }
+}

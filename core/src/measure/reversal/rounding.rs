@@ -30,6 +30,11 @@ pub(super) struct Rounding {
 }
 
 impl Rounding {
+    /// Whether noise of a variance, in mm², leaves nothing of a step: its first harmonic below 1e-12.
+    pub fn is_nothing(step: f64, variance: f64) -> bool {
+        variance > 0.7 * step * step
+    }
+
     /// Nothing taken yet. The step in mm of motion, the variance of the noise in mm², the variance of the
     /// walk and the drift for one unit of time.
     pub fn new(step: f64, variance: f64, walk: f64, rate: f64) -> Self {

@@ -321,6 +321,25 @@ impl<L: Fn(f64) -> f64> Profile<L> {
     }
 }
 
+/// Where the next wind-up of an even grid will have its best dead band: both together change little, and evenly.
+struct Ahead {
+    lost: f64,
+    last: Option<f64>,
+}
+
+impl Ahead {
+    const fn new(lost: f64) -> Self {
+        Self { lost, last: None }
+    }
+
+    fn follow(&mut self, point: Point) -> Point {
+        let lost = point.dead_band + point.wind_up;
+        self.lost = lost + self.last.map_or(0.0, |last| lost - last);
+        self.last = Some(lost);
+        point
+    }
+}
+
 impl Search<'_, '_> {
     fn point(&self, wind_up: f64, guess: f64) -> Point {
         let (mut dead_band, mut along) = self.sitting.best_dead_band(self.out, &self.drift, wind_up, guess);
@@ -337,17 +356,18 @@ impl Search<'_, '_> {
 
     /// An even grid over the wind-ups that count.
     fn grid(&self, guess: Curve) -> Vec<Point, POINTS> {
-        let lost = guess.dead_band_mm + guess.wind_up_mm;
+        let start = guess.dead_band_mm + guess.wind_up_mm;
         let (mut low, mut high) = (0.0, 0.7 * self.sitting.rise);
         for _ in 0..12 {
             let width = (high - low) / f64::from(COARSE);
             let (mut top, mut first, mut last, mut inside) = (f64::NEG_INFINITY, low, high, 0_u32);
             let mut logs: Vec<(f64, f64), 16> = Vec::new();
+            let mut ahead = Ahead::new(start);
             for n in 0..=COARSE {
                 let wind_up = low + width * f64::from(n);
-                let log = self.point(wind_up, lost - wind_up).log;
-                top = libm::fmax(top, log);
-                let _ = logs.push((wind_up, log));
+                let point = ahead.follow(self.point(wind_up, ahead.lost - wind_up));
+                top = libm::fmax(top, point.log);
+                let _ = logs.push((wind_up, point.log));
             }
             let mut any = false;
             for &(wind_up, log) in &logs {
@@ -369,9 +389,10 @@ impl Search<'_, '_> {
         let width = (high - low) / (POINTS as f64 - 1.0);
         let mut grid: Vec<Point, POINTS> = Vec::new();
         let mut top = f64::NEG_INFINITY;
+        let mut ahead = Ahead::new(start);
         for n in 0..POINTS {
             let wind_up = low + width * n as f64;
-            let point = self.point(wind_up, lost - wind_up);
+            let point = ahead.follow(self.point(wind_up, ahead.lost - wind_up));
             top = libm::fmax(top, point.log);
             let _ = grid.push(point);
         }
