@@ -3,6 +3,8 @@
 //! The tail is the regularised incomplete gamma function, by its series below the middle and by its
 //! continued fraction above (NIST Digital Library of Mathematical Functions, 8.7.1 and 8.9.2).
 
+use super::root::crossing;
+
 /// The probability that χ² with `dof` degrees of freedom is at most `x`; NaN unless `dof > 0`.
 ///
 /// ```
@@ -101,15 +103,7 @@ pub fn share_95(dof: f64) -> f64 {
         low = high;
         high *= 2.0;
     }
-    for _ in 0..80 {
-        let middle = 0.5 * (low + high);
-        if holds(middle) < 0.95 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    high
+    crossing(low, high, 1e-14, &|k| holds(k) - 0.95)
 }
 
 /// A standard deviation as an estimate whose 95 % interval is that of χ².

@@ -30,6 +30,7 @@ pub mod push_pull;
 pub mod regression;
 pub mod returns;
 pub mod reversal;
+pub(crate) mod root;
 pub mod routine;
 pub mod setup;
 pub mod small_steps;

@@ -2,6 +2,7 @@
 
 use crate::measure::Estimate;
 use crate::measure::chi_square::share_95;
+use crate::measure::root::crossing;
 use crate::measure::student::beta_lower;
 
 /// What is known after a comparison about the size of lost motion.
@@ -227,16 +228,7 @@ pub fn f_quantile(p: f64, over: f64, under: f64) -> f64 {
         let x = libm::exp(log);
         beta_lower(0.5 * over, 0.5 * under, over * x / (over * x + under))
     };
-    let (mut low, mut high) = (-40.0, 40.0);
-    for _ in 0..70 {
-        let middle = 0.5 * (low + high);
-        if below(middle) < p {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    libm::exp(0.5 * (low + high))
+    libm::exp(crossing(-40.0, 40.0, 1e-13, &|log| below(log) - p))
 }
 
 fn square(x: f64) -> f64 {

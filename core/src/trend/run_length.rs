@@ -10,6 +10,7 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::{cusum, ewma};
+use crate::measure::root::crossing;
 use crate::measure::student::{normal_cdf, normal_density};
 
 /// Nodes of the quadrature: run lengths up to 10 000 are right to three figures (held by tests).
@@ -72,7 +73,9 @@ pub(super) fn checked_weight(weight: f64) -> Result<f64, DesignError> {
 /// ```
 pub fn cusum(design: cusum::Design, shift: f64) -> f64 {
     // Van Dobben de Bruyn (1968): both sides together signal at the sum of their rates.
-    1.0 / (1.0 / cusum_one_side(design, shift) + 1.0 / cusum_one_side(design, -shift))
+    let towards = 1.0 / cusum_one_side(design, shift);
+    let away = if shift == 0.0 { towards } else { 1.0 / cusum_one_side(design, -shift) };
+    1.0 / (towards + away)
 }
 
 /// Average run length of one side of the CUSUM, the side towards which `shift` is positive.
@@ -129,15 +132,8 @@ pub(super) fn limit_for(run_length: f64, length_of: impl Fn(f64) -> f64) -> Resu
     while high < 40.0 && length_of(high) < run_length {
         (low, high) = (high, high + 0.25);
     }
-    for _ in 0..30 {
-        let middle = 0.5 * (low + high);
-        if length_of(middle) < run_length {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Ok(0.5 * (low + high))
+    // Its logarithm is nearly a straight line.
+    Ok(crossing(low, high, 1e-9, &|limit| libm::log(length_of(limit) / run_length)))
 }
 
 /// Element `i`, which is below the length wherever this is called: indices come from the matrix being filled.
@@ -151,7 +147,8 @@ fn gauss_legendre(from: f64, to: f64) -> (SVector<f64, NODES>, SVector<f64, NODE
     let n = NODES as f64;
     let mut nodes = SVector::<f64, NODES>::zeros();
     let mut weights = SVector::<f64, NODES>::zeros();
-    for (i, (node, weight)) in nodes.iter_mut().zip(weights.iter_mut()).enumerate() {
+    // The nodes lie evenly about the middle: one half tells the other.
+    for i in 0..NODES / 2 {
         let mut x = libm::cos(core::f64::consts::PI * (i as f64 + 0.75) / (n + 0.5));
         let mut slope = 1.0;
         for _ in 0..8 {
@@ -167,8 +164,12 @@ fn gauss_legendre(from: f64, to: f64) -> (SVector<f64, NODES>, SVector<f64, NODE
                 break;
             }
         }
-        *node = middle - half * x;
-        *weight = 2.0 * half / ((1.0 - x * x) * slope * slope);
+        let weight = 2.0 * half / ((1.0 - x * x) * slope * slope);
+        for (place, x) in [(i, -x), (NODES.saturating_sub(i.saturating_add(1)), x)] {
+            if let (Some(node), Some(slot)) = (nodes.get_mut(place), weights.get_mut(place)) {
+                (*node, *slot) = (middle + half * x, weight);
+            }
+        }
     }
     (nodes, weights)
 }

@@ -4,7 +4,7 @@ use super::Reading;
 use crate::measure::misreads::is_out;
 use crate::measure::outlying::{self, Model, Out};
 use crate::measure::regression::{Fit, LeastSquares};
-use crate::measure::student;
+use crate::measure::{root, student};
 use heapless::Vec;
 
 /// Different forces looked between; with more, those evenly spread over them.
@@ -254,28 +254,20 @@ impl Average {
 
     /// Where the weighted average of the t distributions leaves a share below.
     fn quantile(&self, share: f64, of: &impl Fn(&Kept) -> (f64, f64)) -> f64 {
+        let student = student::Tail::new(self.dof);
         let below = |place: f64| -> f64 {
-            self.kept
-                .iter()
-                .map(|one| {
-                    let (value, spread) = of(one);
-                    one.log * student::cdf((place - value) / spread, self.dof)
-                })
-                .sum()
+            let part = |one: &Kept| {
+                let (value, spread) = of(one);
+                // A share to so many digits is a place to as many.
+                one.log * student.beyond((value - place) / spread, 1e-11)
+            };
+            self.kept.iter().map(part).sum()
         };
         let factor = student::quantile(0.9995, self.dof);
-        let (mut low, mut high) = self.kept.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), one| {
+        let (low, high) = self.kept.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), one| {
             let (value, spread) = of(one);
             (libm::fmin(a, value - factor * spread), libm::fmax(b, value + factor * spread))
         });
-        for _ in 0..60 {
-            let middle = 0.5 * (low + high);
-            if below(middle) < share {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        0.5 * (low + high)
+        root::crossing(low, high, 1e-10, &|place| below(place) - share)
     }
 }
