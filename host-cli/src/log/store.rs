@@ -72,12 +72,27 @@ impl Store {
         match store.look()? {
             Found::Current => Ok(store),
             Found::Empty => Err(Refusal::new(
-                "the file is empty, a log was expected",
-                "Name another log with --log FILE.",
+                "the file is empty: no log was begun in it",
+                "Begin it with `takeup log add`, or name another log with --log FILE.",
             )
             .path(path)),
             found => Err(unfit(found, path)),
         }
+    }
+
+    /// Everything wrong with a log, as [`Store::check`] tells it. None of a file in which no log was begun: that is what a
+    /// program leaves that is ended before the first entry of a new log, and the next one begins it.
+    ///
+    /// # Errors
+    /// When there is none, or it is not a log of this version.
+    pub fn check_file(path: &Path) -> Result<Option<(usize, Vec<String>)>, Refusal> {
+        if path.exists() {
+            let store = Self::connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE)?;
+            if store.look()? == Found::Empty {
+                return Ok(None);
+            }
+        }
+        Self::open(path)?.check().map(Some)
     }
 
     /// Opens a log for appending; makes it where there is none.

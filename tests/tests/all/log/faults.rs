@@ -63,6 +63,24 @@ fn newer_older_foreign_and_damaged() {
 }
 
 #[test]
+fn a_file_in_which_no_log_was_begun() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    folder.write("l.db", "");
+    let check = folder.takeup("log check --log l.db").done().exit(0);
+    assert_eq!(check.stdout, "the file is empty: no log was begun in it\n");
+    let document = folder.takeup("log check --log l.db --json").done().exit(0).json();
+    assert_eq!((&document["entries"], &document["faults"]), (&0.into(), &serde_json::json!([])));
+    folder.takeup("log list --log l.db").done().refused(&["no log was begun", "log add"]);
+    assert_eq!(folder.read("l.db"), "", "looking changes nothing");
+    folder.takeup("log add a.json --log l.db").done().exit(0);
+    let check = folder.takeup("log check --log l.db").done().exit(0);
+    assert_eq!(check.stdout, "the log is whole: 1 entry\n");
+    folder.takeup("log check --log none.db").done().refused(&["no log here yet"]);
+    assert!(!folder.file("none.db").exists());
+}
+
+#[test]
 fn check_finds_what_was_altered_by_hand() {
     let folder = log_with_one();
     Connection::open(folder.file("l.db"))
