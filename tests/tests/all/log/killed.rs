@@ -1,4 +1,4 @@
-//! The program killed at 200 random moments while adding, importing and migrating.
+//! The program killed at 200 random moments each while adding, importing and migrating; while measuring: `cli::measure`.
 
 use super::assessment;
 use rusqlite::Connection;
@@ -19,6 +19,15 @@ impl Moments {
         z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         most.mul_f64(((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64)
     }
+}
+
+const KILLS: usize = 200;
+
+/// The moments must fall on both sides of the commit, or a test shows nothing.
+#[track_caller]
+fn on_both_sides(acknowledged: usize) {
+    println!("{acknowledged} of {KILLS} acknowledged");
+    assert!(acknowledged > KILLS / 40 && acknowledged < KILLS - 2, "{acknowledged} of {KILLS} acknowledged");
 }
 
 /// Starts a run and kills it after `delay`; whether it had acknowledged by then.
@@ -58,8 +67,8 @@ fn adding_loses_nothing_acknowledged() {
     let span = whole(folder.takeup("log add warm.json --log l.db"));
     let mut moments = Moments(1);
     let mut acknowledged = vec![0.5];
-    for i in 0..120 {
-        let value = 0.001 * f64::from(i + 1);
+    for i in 0..KILLS {
+        let value = 0.001 * (i + 1) as f64;
         folder.write("s.json", assessment(value, 0.001).to_string());
         if killed(&folder.takeup("log add s.json --log l.db"), moments.below(span)) {
             acknowledged.push(value);
@@ -76,10 +85,10 @@ fn adding_loses_nothing_acknowledged() {
     for value in &acknowledged {
         assert_eq!(kept.iter().filter(|kept| (**kept - value).abs() < 1e-9).count(), 1, "{value} of seed 1");
     }
-    // The moments must fall on both sides of the commit, or the test shows nothing.
-    assert!(acknowledged.len() > 5 && acknowledged.len() < 118, "{} of 120 acknowledged", acknowledged.len());
+    on_both_sides(acknowledged.len() - 1);
 }
 
+/// Into a new log and, every other time, into one that has an entry of its own already.
 #[test]
 fn importing_is_all_or_nothing() {
     let folder = Folder::new();
@@ -89,25 +98,38 @@ fn importing_is_all_or_nothing() {
     let files: Vec<_> = (0..12).map(|i| format!("s{i}.json")).collect();
     folder.takeup(&format!("log add {} --log a.db", files.join(" "))).done().exit(0);
     folder.takeup("log export -o b.jsonl --log a.db").done().exit(0);
+    folder.write("own.json", assessment(0.5, 0.001).to_string());
+    folder.takeup("log add own.json --log own.db").done().exit(0);
+    let own = std::fs::read(folder.file("own.db")).unwrap();
     let span = whole(folder.takeup("log import b.jsonl --log warm.db"));
-    let mut moments = Moments(2);
-    for i in 0..40 {
-        let log = folder.file(&format!("l{i}.db"));
-        let run = folder.takeup(&format!("log import b.jsonl --log l{i}.db"));
-        let acknowledged = killed(&run, moments.below(span));
-        if acknowledged || log.exists() {
-            // What was cut off before it began is made good by the next run.
-            let again =
-                folder.takeup(&format!("log import b.jsonl --log l{i}.db --json")).done().exit(0).json();
-            let known = again["known"].as_i64().unwrap();
-            assert!(
-                known == 12 || (known == 0 && !acknowledged),
-                "moment {i} of seed 2: {known}, {acknowledged}"
-            );
-            assert_eq!(entries(&log), 12);
-            folder.takeup(&format!("log check --log l{i}.db")).done().exit(0);
+    let (mut moments, mut count) = (Moments(2), 0);
+    for i in 0..KILLS {
+        let log = folder.file("l.db");
+        let _ = std::fs::remove_file(&log);
+        let _ = std::fs::remove_file(folder.file("l.db-journal"));
+        let before = if i % 2 == 0 { 0 } else { 1 };
+        if before == 1 {
+            folder.write("l.db", &own);
         }
+        let acknowledged = killed(&folder.takeup("log import b.jsonl --log l.db"), moments.below(span));
+        count += usize::from(acknowledged);
+        if !log.exists() {
+            // Cut off before it began.
+            assert!(!acknowledged && before == 0, "moment {i} of seed 2");
+            continue;
+        }
+        let check = folder.takeup("log check --log l.db --json").done().exit(0).json();
+        let kept = check["entries"].as_u64().unwrap();
+        assert!(
+            kept == before + 12 || (kept == before && !acknowledged),
+            "moment {i} of seed 2: {kept} entries, acknowledged: {acknowledged}"
+        );
+        // What was cut off is made good by the next run.
+        let again = folder.takeup("log import b.jsonl --log l.db --json").done().exit(0).json();
+        assert_eq!(again["known"], kept - before, "moment {i} of seed 2");
+        assert_eq!(entries(&log), before as i64 + 12, "moment {i} of seed 2");
     }
+    on_both_sides(count);
 }
 
 #[test]
@@ -120,16 +142,18 @@ fn migrating_keeps_every_entry() {
     let old = std::fs::read(folder.file("new.db")).unwrap();
     folder.write("warm.db", &old);
     let span = whole(folder.takeup("log migrate --log warm.db"));
-    let mut moments = Moments(3);
-    for i in 0..40 {
+    let (mut moments, mut count) = (Moments(3), 0);
+    for i in 0..KILLS {
         let log = folder.write("l.db", &old);
         let _ = std::fs::remove_file(folder.file("l.db-journal"));
         let acknowledged = killed(&folder.takeup("log migrate --log l.db"), moments.below(span));
+        count += usize::from(acknowledged);
         let after = folder.takeup("log migrate --log l.db --json").done().exit(0).json();
         assert!(!acknowledged || after["from"] == 2, "moment {i} of seed 3");
-        assert_eq!(entries(&log), 2);
+        assert_eq!(entries(&log), 2, "moment {i} of seed 3");
         folder.takeup("log check --log l.db").done().exit(0);
     }
+    on_both_sides(count);
 }
 
 /// Turns a log into one of version 1, as the first program wrote it.
