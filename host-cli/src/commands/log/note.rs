@@ -1,6 +1,6 @@
 //! `log note`: events and corrections.
 
-use super::{Place, USUAL_MACHINE, add::number, named, tell_alike};
+use super::{Place, USUAL_MACHINE, add::number, named, tell_alike, tell_early};
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::log::entry::{Entry, Event, Kind, time};
@@ -76,6 +76,7 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
     };
     let appended = store.append(std::slice::from_ref(&entry))?;
     let id = appended.first().map_or(0, |appended| number(*appended));
+    appended.first().into_iter().for_each(|appended| tell_early(&entry, *appended, ctx));
     let document = json!({
         "schema": "takeup.log-note/1", "log": path.display().to_string(), "entry": id, "machine": entry.machine, "at": entry.at,
     });
