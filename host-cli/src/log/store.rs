@@ -4,6 +4,7 @@ use crate::log::assessment::Assessment;
 use crate::log::entry::{Entry, Kind};
 use crate::log::quantity::Quantity;
 use crate::log::schema::{self, Found};
+use crate::output;
 use crate::refusal::Refusal;
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, TransactionBehavior, params};
 use std::path::{Path, PathBuf};
@@ -80,21 +81,6 @@ impl Store {
         }
     }
 
-    /// Everything wrong with a log, as [`Store::check`] tells it. None of a file in which no log was begun: that is what a
-    /// program leaves that is ended before the first entry of a new log, and the next one begins it.
-    ///
-    /// # Errors
-    /// When there is none, or it is not a log of this version.
-    pub fn check_file(path: &Path) -> Result<Option<(usize, Vec<String>)>, Refusal> {
-        if path.exists() {
-            let store = Self::connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE)?;
-            if store.look()? == Found::Empty {
-                return Ok(None);
-            }
-        }
-        Self::open(path)?.check().map(Some)
-    }
-
     /// Opens a log for appending; makes it where there is none.
     ///
     /// # Errors
@@ -104,21 +90,22 @@ impl Store {
             std::fs::create_dir_all(folder)
                 .map_err(|error| Refusal::io(folder.display().to_string(), "make", &error))?;
         }
-        let existed = path.exists();
-        let made = Self::connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE)
-            .and_then(|mut store| match store.look()? {
-                Found::Current => Ok(store),
-                Found::Empty => {
-                    schema::migrate(&mut store.db, 0).map_err(|error| refusal(&error, path))?;
-                    Ok(store)
-                }
-                found => Err(unfit(found, path)),
-            });
-        if made.is_err() && !existed && std::fs::metadata(path).is_ok_and(|file| file.len() == 0) {
-            // Only what this call made, and only while it is empty.
-            let _ = std::fs::remove_file(path);
+        if !path.exists() {
+            // Whole or not at all: a program that is ended here leaves no file, or a log that has no entry yet.
+            let blank = schema::blank().map_err(|error| refusal(&error, path))?;
+            output::place_new(path, &blank)
+                .map_err(|error| Refusal::io(path.display().to_string(), "make", &error))?;
         }
-        made
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE;
+        let mut store = Self::connect(path, flags)?;
+        match store.look()? {
+            Found::Current => Ok(store),
+            Found::Empty => {
+                schema::migrate(&mut store.db, 0).map_err(|error| refusal(&error, path))?;
+                Ok(store)
+            }
+            found => Err(unfit(found, path)),
+        }
     }
 
     /// Brings a log of an older version up to date; tells the version it had, or none if it is up to date.

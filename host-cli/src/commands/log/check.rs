@@ -15,13 +15,10 @@ fn number(entries: usize) -> String {
 }
 
 pub(super) fn check(place: &Place, ctx: &Context) -> Result<Outcome, Refusal> {
-    let found = Store::check_file(&place.path()?)?;
-    let begun = found.is_some();
-    let (entries, faults) = found.unwrap_or_default();
+    let (entries, faults) = place.open()?.check()?;
     let document = json!({ "schema": "takeup.log-check/1", "entries": entries, "faults": faults });
     let outcome = if faults.is_empty() { Outcome::Good } else { Outcome::Adverse };
     let text = || match faults.as_slice() {
-        [] if !begun => "the file is empty: no log was begun in it\n".to_owned(),
         [] => format!("the log is whole: {}\n", number(entries)),
         faults => {
             let many = counted(faults.len() as u64, "fault");
