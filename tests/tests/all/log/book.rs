@@ -94,6 +94,10 @@ fn all_files_or_none() {
     folder.write("bad.json", "{\"schema\": \"takeup.replay/1\"}");
     folder.takeup("log add a.json bad.json --log l.db").done().refused(&["bad.json", "takeup.replay/1"]);
     assert_eq!(folder.names(), ["a.json", "bad.json"]);
+    // The way out is one that this command has.
+    folder.write("bare.csv", "target,approach,reading\n0,+,0.1\n0,-,0.2\n");
+    let refused = folder.takeup("log add bare.csv --log l.db").done();
+    refused.refused(&["the axis is given neither", "above the header", "`takeup assess` takes --axis z"]);
 }
 
 #[test]
