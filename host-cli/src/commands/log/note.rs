@@ -5,6 +5,7 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::log::entry::{Entry, Event, Kind, time};
 use crate::log::store::Store;
+use crate::log::words::harmless;
 use crate::refusal::{Refusal, clip};
 use jiff::Timestamp;
 use serde_json::json;
@@ -80,7 +81,7 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
     let document = json!({
         "schema": "takeup.log-note/1", "log": path.display().to_string(), "entry": id, "machine": entry.machine, "at": entry.at,
     });
-    let text = || format!("noted as entry {id} for {}\n", entry.machine);
+    let text = || format!("noted as entry {id} for {}\n", harmless(&entry.machine));
     ctx.answer(&document, text, Outcome::Good)
 }
 

@@ -486,6 +486,22 @@ fn after_a_repair_nothing_is_known_until_it_is_measured_again() {
 }
 
 #[test]
+fn control_characters_in_a_name_reach_no_terminal_and_no_page() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    let name = "mill\u{1b}[31m\u{7}";
+    folder.takeup_args(["log", "add", "a.json", "--machine", name, "--log", "l.db"]).done().exit(0);
+    for command in ["log note oiled", "log list", "log show 1", "log show 2", "log trend", "report -o r.html"]
+    {
+        let run = folder.takeup(&format!("{command} --log l.db")).done().exit(0);
+        let told = format!("{}{}", run.stdout, run.stderr);
+        assert!(!told.contains(['\u{1b}', '\u{7}']), "{command}: {told:?}");
+    }
+    let page = folder.read("r.html");
+    assert!(page.contains("mill?[31m?") && !page.contains(['\u{1b}', '\u{7}']));
+}
+
+#[test]
 fn a_day_to_come_is_told() {
     let folder = with_sessions(&[0.02]);
     folder.write("s.json", assessment(0.03, 0.001).to_string());
