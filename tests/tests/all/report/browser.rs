@@ -347,6 +347,28 @@ fn no_other_script_runs() {
     assert_eq!(browser.evaluate("document.querySelectorAll('.readout').length > 0"), true);
 }
 
+#[test]
+fn everything_can_be_read_without_the_script() {
+    let folder = Folder::new();
+    folder.takeup("demo shop").done().exit(0);
+    folder.takeup("report --log shop/shop.log -o r.html").done().exit(0);
+    let mut browser = Browser::start();
+    let file = folder.file("r.html");
+    let seen =
+        "[document.querySelectorAll('.readout').length, document.querySelectorAll('svg.plot .point').length]";
+    browser.open(&file, VIEWS[0]);
+    let with = browser.evaluate(seen);
+    assert!(with[0].as_i64() > Some(0), "{with}");
+    let page = folder.read("r.html");
+    let (before, rest) = page.split_once("<script>").expect("a script");
+    let after = rest.split_once("</script>").expect("its end").1;
+    let bare = folder.write("bare.html", format!("{before}{after}"));
+    let (faults, found) = look(&mut browser, &bare, VIEWS[0]);
+    assert_eq!(faults, Vec::<String>::new());
+    assert!(found["texts"].as_i64() > Some(40), "{found}");
+    assert_eq!(browser.evaluate(seen), json!([0, with[1]]), "the same marks, no readout");
+}
+
 /// The look finds what it is there for.
 #[test]
 fn the_look_sees_each_fault() {
