@@ -246,13 +246,7 @@ fn unbuffered<W: Write>(writer: BufWriter<W>) -> io::Result<W> {
 /// Gives a nameless file the name of the target, replacing what had it.
 #[cfg(target_os = "linux")]
 fn name_it(file: &File, target: &Path) -> io::Result<()> {
-    use rustix::fs::{AtFlags, CWD, linkat};
-    use std::os::fd::AsRawFd;
-    file.sync_all()?;
-    let source = format!("/proc/self/fd/{}", file.as_raw_fd());
-    let link =
-        |name: &Path| linkat(CWD, &source, CWD, name, AtFlags::SYMLINK_FOLLOW).map_err(io::Error::from);
-    match link(target) {
+    match link(file, target) {
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
         other => return other,
     }
@@ -260,8 +254,44 @@ fn name_it(file: &File, target: &Path) -> io::Result<()> {
     let mut name = target.as_os_str().to_owned();
     name.push(format!(".{}.new", std::process::id()));
     let beside = PathBuf::from(name);
-    link(&beside)?;
+    link(file, &beside)?;
     fs::rename(&beside, target).inspect_err(|_| drop(fs::remove_file(&beside)))
+}
+
+/// Gives a nameless file a name that nothing has. Its bytes are on the disk then.
+#[cfg(target_os = "linux")]
+fn link(file: &File, name: &Path) -> io::Result<()> {
+    use rustix::fs::{AtFlags, CWD, linkat};
+    use std::os::fd::AsRawFd;
+    file.sync_all()?;
+    let source = format!("/proc/self/fd/{}", file.as_raw_fd());
+    linkat(CWD, &source, CWD, name, AtFlags::SYMLINK_FOLLOW).map_err(io::Error::from)
+}
+
+/// Makes a file appear whole under a name that nothing has. What has the name by then stays as it is.
+///
+/// # Errors
+/// When it cannot be written; nothing is left behind then.
+pub fn place_new(target: &Path, bytes: &[u8]) -> io::Result<()> {
+    let placed = match begin(folder_of(target), target)? {
+        #[cfg(target_os = "linux")]
+        Sink::Nameless(mut writer, _) => {
+            writer.write_all(bytes)?;
+            link(&unbuffered(writer)?, target)
+        }
+        Sink::Named(mut writer, _) => {
+            writer.write_all(bytes)?;
+            let file = unbuffered(writer)?;
+            file.as_file().sync_all()?;
+            file.persist_noclobber(target).map(drop).map_err(|failed| failed.error)
+        }
+        // Nothing that streams is begun.
+        Sink::Stream(..) => Ok(()),
+    };
+    match placed {
+        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Ok(()),
+        other => other,
+    }
 }
 
 impl Write for Output {

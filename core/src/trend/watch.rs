@@ -52,7 +52,7 @@ pub const USUAL_SHIFT: f64 = 1.0;
 pub const USUAL_RUN_LENGTH: f64 = 3000.0;
 /// What a fresh set-up of the indicator adds before anything is learned, one standard deviation in millimetres (common
 /// practice, no source).
-pub const USUAL_SET_UP_MM: f64 = 0.002;
+pub const USUAL_SET_UP_MM: f64 = 0.003;
 
 impl Design {
     /// The design for lost motion in millimetres, measured once a week or so.

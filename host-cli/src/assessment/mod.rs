@@ -125,7 +125,7 @@ pub fn of_bytes(
     let missing = |what: &str, key: &str, flag: &str| {
         Refusal::new(
             format!("{what} is given neither in the file nor on the command line"),
-            format!("Write \"# {key}\" above the header, or give {flag}."),
+            format!("Write \"# {key}\" above the header; `takeup assess` takes {flag} too."),
         )
         .file(file)
     };

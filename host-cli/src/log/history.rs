@@ -166,6 +166,18 @@ impl History {
         self.since_change().is_none()
     }
 
+    /// Whether the last session is the only one since the machine was changed: there is nothing yet to hold it against.
+    #[must_use]
+    pub fn is_alone(&self) -> bool {
+        !self.is_stale() && self.last().is_some_and(|step| step.point.target.is_none())
+    }
+
+    /// Whether any session could be held against one before it.
+    #[must_use]
+    pub fn is_judged(&self) -> bool {
+        self.steps.iter().any(|step| step.point.target.is_some())
+    }
+
     /// Whether the last session is shown to be over the limit, and nothing was changed since.
     #[must_use]
     pub fn is_over(&self) -> bool {

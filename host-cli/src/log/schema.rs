@@ -70,6 +70,16 @@ pub fn look(db: &Connection) -> rusqlite::Result<Found> {
     })
 }
 
+/// The bytes of a log without entries.
+///
+/// # Errors
+/// When there is no memory for it.
+pub fn blank() -> rusqlite::Result<Vec<u8>> {
+    let mut db = Connection::open_in_memory()?;
+    migrate(&mut db, 0)?;
+    Ok(db.serialize(rusqlite::MAIN_DB)?.to_vec())
+}
+
 /// Brings a file from version `from` (0: empty) to [`VERSION`], or changes nothing.
 ///
 /// # Errors

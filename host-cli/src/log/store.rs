@@ -4,6 +4,7 @@ use crate::log::assessment::Assessment;
 use crate::log::entry::{Entry, Kind};
 use crate::log::quantity::Quantity;
 use crate::log::schema::{self, Found};
+use crate::output;
 use crate::refusal::Refusal;
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, TransactionBehavior, params};
 use std::path::{Path, PathBuf};
@@ -72,8 +73,8 @@ impl Store {
         match store.look()? {
             Found::Current => Ok(store),
             Found::Empty => Err(Refusal::new(
-                "the file is empty, a log was expected",
-                "Name another log with --log FILE.",
+                "the file is empty: no log was begun in it",
+                "Begin it with `takeup log add`, or name another log with --log FILE.",
             )
             .path(path)),
             found => Err(unfit(found, path)),
@@ -89,21 +90,22 @@ impl Store {
             std::fs::create_dir_all(folder)
                 .map_err(|error| Refusal::io(folder.display().to_string(), "make", &error))?;
         }
-        let existed = path.exists();
-        let made = Self::connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE)
-            .and_then(|mut store| match store.look()? {
-                Found::Current => Ok(store),
-                Found::Empty => {
-                    schema::migrate(&mut store.db, 0).map_err(|error| refusal(&error, path))?;
-                    Ok(store)
-                }
-                found => Err(unfit(found, path)),
-            });
-        if made.is_err() && !existed && std::fs::metadata(path).is_ok_and(|file| file.len() == 0) {
-            // Only what this call made, and only while it is empty.
-            let _ = std::fs::remove_file(path);
+        if !path.exists() {
+            // Whole or not at all: a program that is ended here leaves no file, or a log that has no entry yet.
+            let blank = schema::blank().map_err(|error| refusal(&error, path))?;
+            output::place_new(path, &blank)
+                .map_err(|error| Refusal::io(path.display().to_string(), "make", &error))?;
         }
-        made
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE;
+        let mut store = Self::connect(path, flags)?;
+        match store.look()? {
+            Found::Current => Ok(store),
+            Found::Empty => {
+                schema::migrate(&mut store.db, 0).map_err(|error| refusal(&error, path))?;
+                Ok(store)
+            }
+            found => Err(unfit(found, path)),
+        }
     }
 
     /// Brings a log of an older version up to date; tells the version it had, or none if it is up to date.

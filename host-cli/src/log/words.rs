@@ -5,7 +5,7 @@ use crate::log::quantity::{Quantity, Scale};
 use crate::units::{Print, decimals};
 use takeup_core::trend::cusum::Side;
 use takeup_core::trend::forecast::{Missing, Reaches};
-use takeup_core::trend::watch::Chart;
+use takeup_core::trend::watch::{self, Chart};
 
 /// What the charts say.
 #[derive(Debug, Clone)]
@@ -42,8 +42,11 @@ pub fn said(history: &History, lengths: Print) -> Said {
         }
         (Some(_), false) => format!("ALARM, {of}: {what} has changed. It is {last}."),
         (None, true) => format!("OVER THE LIMIT, {of}: {what} is {last}, the limit is {limit}."),
-        (None, false) if history.steps.len() == 1 => {
-            format!("One session so far, {of}: {what} is {last}. A trend takes more.")
+        (None, false) if history.is_alone() => {
+            let first = if history.steps.len() == 1 { "so far" } else { "since the machine was changed" };
+            let limit =
+                if history.limit.is_some() { format!(", the limit is {limit}") } else { String::new() };
+            format!("One session {first}, {of}: {what} is {last}{limit}. A trend takes more.")
         }
         (None, false) if history.limit.is_some() => {
             format!("Steady, {of}: no lasting change of {what} is shown. It is {last}, the limit is {limit}.")
@@ -140,6 +143,26 @@ pub fn why(history: &History, lengths: Print) -> Option<String> {
         alarm.figure.abs(),
         alarm.limit
     ))
+}
+
+/// What the charts are built for, and the mean that the last session was held against.
+#[must_use]
+pub fn design(history: &History, lengths: Print) -> String {
+    let target = history.last().and_then(|step| step.point.target).map_or_else(String::new, |target| {
+        let target = history.quantity.of_chart(target);
+        format!(" about the mean before, {}", history.quantity.print(lengths).with_unit(target))
+    });
+    let (cusum, ewma) = (history.design.cusum, history.design.ewma);
+    format!(
+        "Charts{target}: CUSUM k {} h {:.2}, EWMA weight {} width {:.2}; built for a lasting shift of {} standard deviation \
+         of one session, {} sessions between false alarms of each.",
+        cusum.k,
+        cusum.h,
+        ewma.lambda,
+        ewma.width,
+        watch::USUAL_SHIFT,
+        watch::USUAL_RUN_LENGTH
+    )
 }
 
 /// When the limit is reached, from the last session on.

@@ -3,16 +3,16 @@
 use crate::context::Context;
 use crate::log::assessment::Assessment;
 use crate::log::entry::Entry;
-use crate::log::history::History;
+use crate::log::history::{History, Step};
 use crate::log::quantity::{Quantity, Scale};
 use crate::log::store::{Kept, Store};
 use crate::log::words::{self, date};
 use crate::refusal::Refusal;
 use crate::report::how::How;
 use crate::report::page::{Figure, Key, Part, Table, Tone};
-use crate::report::plot::{Bar, Plot, Stroke, draw};
+use crate::report::plot::{Bar, Kind, Mark, Plot, Stroke, draw};
 use crate::report::session::{Session, limits, moment};
-use crate::units::{LengthArg, Print, decimals};
+use crate::units::{LengthArg, Print, counted, decimals};
 
 /// Sessions in the table of the quantity that the machine is judged by, and in those of others; the plots show all of them.
 const MOST_ROWS: (usize, usize) = (12, 6);
@@ -55,7 +55,7 @@ pub fn axis(
         let said = words::said(&history, print);
         let tone = match history.is_adverse() {
             true => Tone::Bad,
-            false if history.steps.len() < 2 || history.is_stale() => Tone::Open,
+            false if history.is_alone() || history.is_stale() => Tone::Open,
             false => Tone::Good,
         };
         // The first quantity is the one the machine is judged by; of the others only what calls for action is said here.
@@ -70,20 +70,15 @@ pub fn axis(
         part.tone = part.tone.max(if first || tone == Tone::Bad { tone } else { Tone::Good });
         if first || history.steps.len() > 1 {
             part.figures.push(over_time(&history, print)?);
+            if history.is_judged() && (first || history.alarm.is_some()) {
+                part.figures.push(charts(&history, print)?);
+            }
             part.tables.push(sessions(&history, if first { MOST_ROWS.0 } else { MOST_ROWS.1 }, print));
         }
         if events.is_empty() {
             events = history.events.clone();
         }
-        let (from, to) = (history.steps.first(), history.last());
-        watched.push(format!(
-            "{} in {} {}, {} to {}",
-            quantity.words(),
-            history.steps.len(),
-            if history.steps.len() == 1 { "session" } else { "sessions" },
-            from.map(|step| date(step.day)).unwrap_or_default(),
-            to.map(|step| date(step.day)).unwrap_or_default(),
-        ));
+        watched.push(format!("{} in {}", quantity.words(), when(&history)));
     }
     part.sources.push(format!("Log, axis {axis} of {machine}: {}.", watched.join("; ")));
     if let Some(assessment) = assessment {
@@ -175,6 +170,84 @@ fn short_date(day: f64, span: f64) -> String {
         .unwrap_or_default()
 }
 
+/// How many sessions, and of which days.
+fn when(history: &History) -> String {
+    let day = |step: Option<&Step>| step.map(|step| date(step.day)).unwrap_or_default();
+    let (from, to) = (day(history.steps.first()), day(history.last()));
+    let sessions = counted(history.steps.len() as u64, "session");
+    if from == to { format!("{sessions}, {from}") } else { format!("{sessions}, {from} to {to}") }
+}
+
+/// The days from the first session to the last.
+fn days(history: &History) -> (f64, f64) {
+    let days = history.steps.iter().map(|step| step.day);
+    days.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), day| (a.min(day), b.max(day)))
+}
+
+/// An upright line for each event, with its number in the table of events, and what it is called below the plot. An event long
+/// before or after all sessions stays in the table: it would press the sessions together.
+fn uprights(history: &History) -> (Vec<(f64, String)>, Option<Key>) {
+    let (low, high) = days(history);
+    let room = 0.2 * (high - low).max(7.0);
+    let uprights: Vec<_> = history
+        .events
+        .iter()
+        .enumerate()
+        .filter(|(_, event)| event.day >= low - room && event.day <= high + room)
+        .map(|(i, event)| (event.day, format!("{}", i + 1)))
+        .collect();
+    let key = (!uprights.is_empty()).then(|| Key::new("line", "┆", "an event, numbered in the table"));
+    (uprights, key)
+}
+
+/// How near both charts are to an alarm: each as a share of its limit.
+fn charts(history: &History, print: Print) -> Result<Figure, Refusal> {
+    let mark = |kind, step: &Step, name: &str, share: f64| Mark {
+        kind,
+        at: step.day,
+        value: share,
+        words: format!("{}: {name} at {} of its limit", date(step.day), decimals(share, 2)),
+    };
+    let mut marks = Vec::with_capacity(2 * history.steps.len());
+    // The first session after a change has nothing to be held against.
+    for step in history.steps.iter().filter(|step| step.point.target.is_some()) {
+        let point = &step.point;
+        let (above, below) = (point.cusum_above, point.cusum_below);
+        let cusum = if above >= below { above } else { -below };
+        marks.push(mark(Kind::Plus, step, "CUSUM", cusum / history.design.cusum.h));
+        marks.push(mark(Kind::Minus, step, "EWMA", point.ewma / point.ewma_limit));
+    }
+    let (low, high) = days(history);
+    let (uprights, event) = uprights(history);
+    let mut keys = vec![
+        Key::new("plus", "●", "CUSUM: small differences added up"),
+        Key::new("minus", "▲", "EWMA: the recent average"),
+        Key::new("limit", "─", "alarm"),
+    ];
+    keys.extend(event);
+    let words = format!(
+        "Control charts of {} of axis {}, as shares of their limits: beyond 1 or -1 is an alarm. {}",
+        history.quantity.words(),
+        history.axis,
+        words::design(history, print)
+    );
+    let plot = Plot {
+        across: "date".into(),
+        up: "share of the limit".into(),
+        marks,
+        limits: vec![1.0, -1.0],
+        uprights,
+        from_zero: true,
+        days: true,
+        ..Plot::default()
+    };
+    let svg = draw(&plot, &words, &|day| short_date(day, high - low))
+        .map_err(|error| Refusal::new(error, "Report this fault."))?;
+    let title =
+        format!("{}: how near an alarm", words::sentence(history.quantity.words()).trim_end_matches('.'));
+    Ok(Figure { title, svg, words, keys })
+}
+
 fn over_time(history: &History, print: Print) -> Result<Figure, Refusal> {
     let (quantity, shown) = (history.quantity, history.quantity.print(print));
     let bars: Vec<_> = history
@@ -188,16 +261,20 @@ fn over_time(history: &History, print: Print) -> Result<Figure, Refusal> {
                 value: shown.value(found.value),
                 high: shown.value(found.high_95()),
                 words: format!(
-                    "{}: {} ± {} (95 %)",
+                    "{}: {} ± {} (95 %){}",
                     date(step.day),
                     shown.with_unit(found.value),
-                    shown.fine(found.expanded_95())
+                    shown.fine(found.expanded_95()),
+                    if step.point.alarm.is_some() { ", alarm" } else { "" }
                 ),
+                alarm: step.point.alarm.is_some(),
             }
         })
         .collect();
     let limits = limits(history.limit.map(|limit| shown.value(limit)), &bars);
     let mut keys = vec![Key::new("plus", "●", "a session, 95 %")];
+    let alarms = bars.iter().filter(|bar| bar.alarm).count();
+    keys.extend((alarms > 0).then(|| Key::new("aside", "▲", "the alarm stands")));
     keys.extend((!limits.is_empty()).then(|| Key::new("limit", "─", "limit")));
     let mut curves = Vec::new();
     if let (Some(slope), Some(last), Scale::Plain) = (history.slope, history.last(), quantity.scale()) {
@@ -206,26 +283,15 @@ fn over_time(history: &History, print: Print) -> Result<Figure, Refusal> {
         curves.push((Stroke::Fitted, vec![line(since), line(last.day)]));
         keys.push(Key::new("line", "─", "trend"));
     }
-    let days = || history.steps.iter().map(|step| step.day);
-    let (low, high) = days().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), day| (a.min(day), b.max(day)));
-    // An event long before or after all sessions stays in the table: it would press the sessions together.
-    let room = 0.2 * (high - low).max(7.0);
-    let uprights: Vec<_> = history
-        .events
-        .iter()
-        .enumerate()
-        .filter(|(_, event)| event.day >= low - room && event.day <= high + room)
-        .map(|(i, event)| (event.day, format!("{}", i + 1)))
-        .collect();
-    keys.extend((!uprights.is_empty()).then(|| Key::new("line", "┆", "an event, numbered in the table")));
+    let (low, high) = days(history);
+    let (uprights, event) = uprights(history);
+    keys.extend(event);
+    let alarmed = if alarms > 0 { format!("; an alarm stands at {alarms} of them") } else { String::new() };
     let words = format!(
-        "{} of axis {}, {} to {}: {} {}.",
+        "{} of axis {}: {}{alarmed}.",
         words::sentence(quantity.words()).trim_end_matches('.'),
         history.axis,
-        date(low),
-        date(high),
-        history.steps.len(),
-        if history.steps.len() == 1 { "session" } else { "sessions" },
+        when(history)
     );
     let plot = Plot {
         across: "date".into(),
@@ -257,7 +323,8 @@ fn sessions(history: &History, most: usize, print: Print) -> Table {
             format!("{}{}", date(step.day), if step.point.alarm.is_some() { ", alarm" } else { "" }),
             shown.text(found.value),
             shown.fine(found.expanded_95()),
-            decimals(step.point.z, 1),
+            // The first session after a change has no mean to be off.
+            step.point.target.map_or_else(|| "–".to_owned(), |_| decimals(step.point.z, 1)),
         ]
     });
     let many =

@@ -58,7 +58,7 @@ function zoomed(plot) {
     if (piece.getAttribute("stroke") === "#D5DADD") continue;
     const box = piece.getBBox(), middle = box.x + box.width / 2;
     if (piece.tagName === "text" && box.y > bottom) ticks.push({ piece, middle, words: piece.textContent });
-    else if (box.x > left + 0.5 && box.x + box.width < right - 0.5 && box.y < bottom && box.width < 0.999 * wide) moving.push({ piece, middle, curve: box.width > 0.5 && piece.tagName.startsWith("poly") });
+    else if (box.x > left + 0.5 && box.x + box.width < right - 0.5 && box.y < bottom && box.width < 0.999 * wide) moving.push({ piece, middle, curve: box.width > 0.5 && piece.tagName === "polyline" });
   }
   // The lowest text names the axis.
   const lowest = Math.max(...ticks.map(({ piece }) => piece.getBBox().y));

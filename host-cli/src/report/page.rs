@@ -134,5 +134,7 @@ pub fn render(title: &str, made: &str, parts: &[Part]) -> Result<String, Refusal
     values.insert("cautions", minijinja::Value::from(Serde(CAUTIONS)));
     values.insert("hows", minijinja::Value::from(Serde(hows)));
     values.insert("sources", minijinja::Value::from(Serde(sources)));
-    environment.get_template("page").and_then(|page| page.render(values)).map_err(fault)
+    let page = environment.get_template("page").and_then(|page| page.render(values)).map_err(fault)?;
+    // Control characters are no part of HTML, and what came from a file may have any.
+    Ok(page.replace(|c: char| c.is_control() && !matches!(c, '\n' | '\t'), "?"))
 }

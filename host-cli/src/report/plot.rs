@@ -21,6 +21,8 @@ pub struct Bar {
     pub high: f64,
     /// What it says when pointed at.
     pub words: String,
+    /// Whether an alarm stands at it: a triangle then, else a disc.
+    pub alarm: bool,
 }
 
 /// What a mark stands for.
@@ -200,9 +202,13 @@ fn draw_into(
             FIRST.stroke_width(2 * FINE),
         ))?;
     }
-    chart.draw_series(
-        plot.bars.iter().map(|bar| Circle::new((bar.at, bar.value), 4 * FINE, FIRST.filled())),
-    )?;
+    for bar in &plot.bars {
+        let at = (bar.at, bar.value);
+        match bar.alarm {
+            false => chart.draw_series([Circle::new(at, 4 * FINE, FIRST.filled())])?,
+            true => chart.draw_series([TriangleMarker::new(at, 6 * FINE, LIMIT.filled())])?,
+        };
+    }
     for mark in &plot.marks {
         let at = (mark.at, mark.value.clamp(bottom, top));
         match mark.kind {

@@ -32,7 +32,9 @@ pub fn part(program: &Program<'_>, settings: Settings, ctx: &Context) -> Result<
     let report = prove(program.original, shown, settings, program.tolerance_mm, Some(&mut strokes), ctx)?;
     let print = ctx.lengths();
     let name = shown.file_name().unwrap_or(shown.as_os_str()).to_string_lossy().into_owned();
-    let (most, tolerance) = (print.with_unit(report.after.max_mm), print.with_unit(program.tolerance_mm));
+    // As fine as in the verdict and the table.
+    let most = format!("{} {}", print.fine(report.after.max_mm), print.unit);
+    let tolerance = print.with_unit(program.tolerance_mm);
     let found = Verdict::of(&report, program.tolerance_mm);
     let next = match (found, program.rewritten) {
         (Verdict::Good, _) => "Run it in the air first, in single block, with soft limits on.",

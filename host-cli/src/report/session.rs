@@ -217,6 +217,7 @@ impl Session<'_> {
                     print.with_unit(lost.value),
                     print.fine(lost.expanded_95())
                 ),
+                alarm: false,
             }
         };
         let bars: Vec<_> = stations.iter().map(bar).collect();

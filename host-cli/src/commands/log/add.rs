@@ -1,6 +1,6 @@
 //! `log add`: sessions and compensation tables into the log.
 
-use super::{Place, USUAL_MACHINE, named, tell_alike};
+use super::{Place, USUAL_MACHINE, named, tell_alike, tell_early};
 use crate::commands::table::export;
 use crate::context::Context;
 use crate::exit::Outcome;
@@ -70,6 +70,7 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
         tell_alike(&store, machine, ctx)?;
     }
     let done = store.append(&entries)?;
+    entries.iter().zip(&done).for_each(|(entry, appended)| tell_early(entry, *appended, ctx));
     let document = json!({
         "schema": "takeup.log-add/1",
         "log": path.display().to_string(),

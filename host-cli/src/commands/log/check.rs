@@ -6,20 +6,23 @@ use crate::exit::Outcome;
 use crate::log::schema;
 use crate::log::store::Store;
 use crate::refusal::Refusal;
+use crate::units::counted;
 use serde_json::json;
+
+/// A number of entries, in words.
+fn number(entries: usize) -> String {
+    if entries == 1 { "1 entry".to_owned() } else { format!("{entries} entries") }
+}
 
 pub(super) fn check(place: &Place, ctx: &Context) -> Result<Outcome, Refusal> {
     let (entries, faults) = place.open()?.check()?;
     let document = json!({ "schema": "takeup.log-check/1", "entries": entries, "faults": faults });
     let outcome = if faults.is_empty() { Outcome::Good } else { Outcome::Adverse };
     let text = || match faults.as_slice() {
-        [] => format!("the log is whole: {entries} entries\n"),
+        [] => format!("the log is whole: {}\n", number(entries)),
         faults => {
-            format!(
-                "the log is damaged, {} faults in {entries} entries:\n  {}\n",
-                faults.len(),
-                faults.join("\n  ")
-            )
+            let many = counted(faults.len() as u64, "fault");
+            format!("the log is damaged, {many} in {}:\n  {}\n", number(entries), faults.join("\n  "))
         }
     };
     ctx.answer(&document, text, outcome)

@@ -12,8 +12,10 @@ pub(crate) use trend::none_fits;
 
 use crate::context::Context;
 use crate::exit::Outcome;
-use crate::log::store::Store;
+use crate::log::entry::Entry;
+use crate::log::store::{Appended, Store};
 use crate::refusal::{Refusal, clip};
+use jiff::Timestamp;
 use std::path::PathBuf;
 
 /// The machine of sessions that name none.
@@ -46,6 +48,20 @@ pub(crate) fn tell_alike(store: &Store, machine: &str, ctx: &Context) -> Result<
         ));
     }
     Ok(())
+}
+
+/// Tells of an entry that is of a day to come: a mistyped year stands behind everything in the trend from then on. Told and not
+/// refused, since the clock may be the one that is wrong.
+pub(crate) fn tell_early(entry: &Entry, appended: Appended, ctx: &Context) {
+    let day = jiff::SignedDuration::from_hours(24);
+    let Appended::New(id) = appended else { return };
+    if entry.at.parse::<Timestamp>().is_ok_and(|at| at.duration_since(Timestamp::now()) > day) {
+        ctx.note(&format!(
+            "entry {id} is of {}, a day to come by the clock of this computer; if that is mistyped, take the entry back with \
+             `takeup log note --corrects {id} \"…\"`, and add it again",
+            entry.at.get(..10).unwrap_or(&entry.at)
+        ));
+    }
 }
 
 /// The letters and digits of a name, small.

@@ -1,10 +1,11 @@
 //! `log note`: events and corrections.
 
-use super::{Place, USUAL_MACHINE, add::number, named, tell_alike};
+use super::{Place, USUAL_MACHINE, add::number, named, tell_alike, tell_early};
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::log::entry::{Entry, Event, Kind, time};
 use crate::log::store::Store;
+use crate::log::words::harmless;
 use crate::refusal::{Refusal, clip};
 use jiff::Timestamp;
 use serde_json::json;
@@ -76,10 +77,11 @@ pub(super) fn run(args: &Args, place: &Place, ctx: &Context) -> Result<Outcome, 
     };
     let appended = store.append(std::slice::from_ref(&entry))?;
     let id = appended.first().map_or(0, |appended| number(*appended));
+    appended.first().into_iter().for_each(|appended| tell_early(&entry, *appended, ctx));
     let document = json!({
         "schema": "takeup.log-note/1", "log": path.display().to_string(), "entry": id, "machine": entry.machine, "at": entry.at,
     });
-    let text = || format!("noted as entry {id} for {}\n", entry.machine);
+    let text = || format!("noted as entry {id} for {}\n", harmless(&entry.machine));
     ctx.answer(&document, text, Outcome::Good)
 }
 

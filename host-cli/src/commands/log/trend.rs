@@ -166,6 +166,7 @@ fn answer(history: &History) -> &'static str {
         (true, ..) => "not-measured-since",
         (_, true, _) => "alarm",
         (_, _, true) => "over",
+        _ if history.is_alone() => "one-session",
         _ => "steady",
     }
 }
@@ -182,8 +183,8 @@ fn text(history: &History, lengths: Print, ctx: &Context) -> String {
     let said = words::said(history, lengths);
     let tone = match (&history.alarm, history.is_over()) {
         (None, false) if history.is_stale() => Tone::Caution,
-        (None, false) if history.steps.len() > 1 => Tone::Good,
-        (None, false) => Tone::Strong,
+        (None, false) if history.is_alone() => Tone::Strong,
+        (None, false) => Tone::Good,
         _ => Tone::Adverse,
     };
     let verdict = screen.wrap(&said.verdict, "  ");
@@ -196,21 +197,7 @@ fn text(history: &History, lengths: Print, ctx: &Context) -> String {
     // The verdict must stay in sight: as many sessions as there is room for below it.
     let most = screen.height().map_or(MOST_ROWS, |height| height.saturating_sub(18).clamp(6, MOST_ROWS));
     text.push_str(&chart_of(history, most, lengths));
-    let target = history.last().and_then(|step| step.point.target).map_or_else(String::new, |target| {
-        let target = history.quantity.of_chart(target);
-        format!(" about the mean before, {}", history.quantity.print(lengths).with_unit(target))
-    });
-    let design = format!(
-        "Charts{target}: CUSUM k {} h {:.2}, EWMA weight {} width {:.2}; built for a lasting shift of {} standard deviation \
-         of one session, {} sessions between false alarms of each.",
-        history.design.cusum.k,
-        history.design.cusum.h,
-        history.design.ewma.lambda,
-        history.design.ewma.width,
-        watch::USUAL_SHIFT,
-        watch::USUAL_RUN_LENGTH
-    );
-    let _ = writeln!(text, "{}", screen.wrap(&design, "  "));
+    let _ = writeln!(text, "{}", screen.wrap(&words::design(history, lengths), "  "));
     text
 }
 

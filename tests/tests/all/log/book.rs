@@ -94,6 +94,10 @@ fn all_files_or_none() {
     folder.write("bad.json", "{\"schema\": \"takeup.replay/1\"}");
     folder.takeup("log add a.json bad.json --log l.db").done().refused(&["bad.json", "takeup.replay/1"]);
     assert_eq!(folder.names(), ["a.json", "bad.json"]);
+    // The way out is one that this command has.
+    folder.write("bare.csv", "target,approach,reading\n0,+,0.1\n0,-,0.2\n");
+    let refused = folder.takeup("log add bare.csv --log l.db").done();
+    refused.refused(&["the axis is given neither", "above the header", "`takeup assess` takes --axis z"]);
 }
 
 #[test]
@@ -463,6 +467,56 @@ fn after_a_repair_nothing_is_known_until_it_is_measured_again() {
     let document = folder.takeup(&format!("{trend} --json")).done().exit(0).json();
     assert_eq!(document["answer"], "not-measured-since");
     folder.takeup("report --log l.db --limit 0.05 -o r.html").done().exit(0);
+    // One session is known then, and nothing it could be steady against.
+    folder.write("s.json", assessment(0.02, 0.001).to_string());
+    folder.takeup("log add s.json --machine bed-mill --taken 2026-06-03 --log l.db").done().exit(0);
+    let told = folder.takeup(trend).done().exit(0).stdout;
+    let words = told.split_whitespace().collect::<Vec<_>>().join(" ");
+    let expected = "One session since the machine was changed, axis Z of bed-mill: lost motion is 0.020 mm ± 0.0023 (95 %), \
+                    the limit is 0.050 mm. A trend takes more.";
+    assert!(words.starts_with(expected), "{told}");
+    assert_eq!(folder.takeup(&format!("{trend} --json")).done().exit(0).json()["answer"], "one-session");
+    folder.takeup("report --log l.db --limit 0.05 -o r.html").done().exit(0);
+    assert!(
+        folder.read("r.html").contains("class=\"verdict open\">One session since the machine was changed")
+    );
+    folder.write("s.json", assessment(0.0201, 0.001).to_string());
+    folder.takeup("log add s.json --machine bed-mill --taken 2026-06-10 --log l.db").done().exit(0);
+    assert_eq!(folder.takeup(&format!("{trend} --json")).done().exit(0).json()["answer"], "steady");
+}
+
+#[test]
+fn control_characters_in_a_name_reach_no_terminal_and_no_page() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    let name = "mill\u{1b}[31m\u{7}";
+    folder.takeup_args(["log", "add", "a.json", "--machine", name, "--log", "l.db"]).done().exit(0);
+    for command in ["log note oiled", "log list", "log show 1", "log show 2", "log trend", "report -o r.html"]
+    {
+        let run = folder.takeup(&format!("{command} --log l.db")).done().exit(0);
+        let told = format!("{}{}", run.stdout, run.stderr);
+        assert!(!told.contains(['\u{1b}', '\u{7}']), "{command}: {told:?}");
+    }
+    let page = folder.read("r.html");
+    assert!(page.contains("mill?[31m?") && !page.contains(['\u{1b}', '\u{7}']));
+}
+
+#[test]
+fn a_day_to_come_is_told() {
+    let folder = with_sessions(&[0.02]);
+    folder.write("s.json", assessment(0.03, 0.001).to_string());
+    let said = |arguments: &str| folder.takeup(&format!("{arguments} --log l.db")).done().exit(0).stderr;
+    let said = |arguments: &str| said(arguments).split_whitespace().collect::<Vec<_>>().join(" ");
+    let note = said("log note oiled --machine bed-mill --at 2996-02-01");
+    assert!(
+        note.contains("entry 2 is of 2996-02-01, a day to come") && note.contains("--corrects 2"),
+        "{note}"
+    );
+    let add = "log add s.json --machine bed-mill --taken 2962-03-02";
+    assert!(said(add).contains("entry 3 is of 2962-03-02"));
+    // Added before: nothing new to tell.
+    assert_eq!(said(add), "");
+    assert_eq!(said("log note oiled --machine bed-mill --at 2006-02-01"), "");
 }
 
 #[test]

@@ -63,6 +63,43 @@ fn newer_older_foreign_and_damaged() {
 }
 
 #[test]
+fn a_file_in_which_no_log_was_begun() {
+    let folder = Folder::new();
+    folder.write("a.json", assessment(0.02, 0.001).to_string());
+    folder.write("l.db", "");
+    // Nor is it called whole: it may be what is left of one.
+    for command in ["log check --log l.db", "log list --log l.db", "log trend --log l.db"] {
+        folder.takeup(command).done().refused(&["no log was begun", "log add"]);
+    }
+    assert_eq!(folder.read("l.db"), "", "looking changes nothing");
+    folder.takeup("log add a.json --log l.db").done().exit(0);
+    let check = folder.takeup("log check --log l.db").done().exit(0);
+    assert_eq!(check.stdout, "the log is whole: 1 entry\n");
+    folder.takeup("log check --log none.db").done().refused(&["no log here yet"]);
+    assert!(!folder.file("none.db").exists());
+}
+
+#[test]
+fn a_log_begun_by_several_at_once_has_the_entries_of_all() {
+    let folder = Folder::new();
+    for i in 0..4 {
+        folder.write(&format!("{i}.json"), assessment(0.02 + 0.001 * f64::from(i), 0.001).to_string());
+    }
+    for round in 0..5 {
+        let log = format!("l{round}.db");
+        let start = |i| folder.takeup(&format!("log add {i}.json --log {log}")).command().spawn().unwrap();
+        let running: Vec<_> = (0..4).map(start).collect();
+        for mut child in running {
+            assert!(child.wait().unwrap().success(), "round {round}");
+        }
+        let check = folder.takeup(&format!("log check --log {log} --json")).done().exit(0).json();
+        assert_eq!(check["entries"], 4, "round {round}");
+    }
+    // Nothing else is left in the folder.
+    assert_eq!(folder.names().len(), 4 + 5, "{:?}", folder.names());
+}
+
+#[test]
 fn check_finds_what_was_altered_by_hand() {
     let folder = log_with_one();
     Connection::open(folder.file("l.db"))

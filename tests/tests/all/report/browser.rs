@@ -150,6 +150,14 @@ fn pages(folder: &Folder) -> Vec<Page> {
         assert!(matches!(run.status.code(), Some(0 | 1)), "{run:?}");
         folder.takeup(&format!("log add {file} --machine drilling-mill --log kinds.db")).done().exit(0);
     }
+    // A coupling that works loose: the alarm stands, and the day is told on which the limit is reached.
+    for week in 0..16_u32 {
+        let luck = f64::from((week * 7) % 5) - 2.0;
+        folder
+            .write("s.json", assessment(0.02 + 0.0015 * f64::from(week) + 0.0004 * luck, 0.001).to_string());
+        let taken = format!("2026-{:02}-{:02}", 1 + week / 4, 2 + 7 * (week % 4));
+        folder.takeup(&format!("log add s.json --taken {taken} --log loose.db")).done().exit(0);
+    }
     let page = |arguments: &str, name: &'static str, views: &'static [usize], sheets: usize| {
         let run = folder.takeup(&format!("report {arguments} -o {name}.html")).done();
         assert!(matches!(run.status.code(), Some(0 | 1)), "{run:?}");
@@ -158,6 +166,7 @@ fn pages(folder: &Folder) -> Vec<Page> {
     let proof = "--program shop/core-box.nc shop/core-box-corrected.nc --table shop/mill.table";
     vec![
         page("--log l.db --limit 0.05 --program shop/core-box.nc", "machine", ALL, 7),
+        page("--log loose.db --limit 0.05", "alarm", ALL, 3),
         page("shop/z-before.csv", "session", ALL, 2),
         page("x.csv", "positioning", ALL, 2),
         page(proof, "program", ALL, 2),
@@ -336,6 +345,28 @@ fn no_other_script_runs() {
     assert_ne!(browser.evaluate("document.title"), "taken");
     // Ours does.
     assert_eq!(browser.evaluate("document.querySelectorAll('.readout').length > 0"), true);
+}
+
+#[test]
+fn everything_can_be_read_without_the_script() {
+    let folder = Folder::new();
+    folder.takeup("demo shop").done().exit(0);
+    folder.takeup("report --log shop/shop.log -o r.html").done().exit(0);
+    let mut browser = Browser::start();
+    let file = folder.file("r.html");
+    let seen =
+        "[document.querySelectorAll('.readout').length, document.querySelectorAll('svg.plot .point').length]";
+    browser.open(&file, VIEWS[0]);
+    let with = browser.evaluate(seen);
+    assert!(with[0].as_i64() > Some(0), "{with}");
+    let page = folder.read("r.html");
+    let (before, rest) = page.split_once("<script>").expect("a script");
+    let after = rest.split_once("</script>").expect("its end").1;
+    let bare = folder.write("bare.html", format!("{before}{after}"));
+    let (faults, found) = look(&mut browser, &bare, VIEWS[0]);
+    assert_eq!(faults, Vec::<String>::new());
+    assert!(found["texts"].as_i64() > Some(40), "{found}");
+    assert_eq!(browser.evaluate(seen), json!([0, with[1]]), "the same marks, no readout");
 }
 
 /// The look finds what it is there for.

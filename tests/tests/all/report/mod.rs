@@ -74,6 +74,45 @@ fn needs_nothing_from_anywhere() {
     assert!(addresses.iter().all(|address| address.contains("www.w3.org")), "{addresses:?}");
 }
 
+#[test]
+fn the_charts_are_drawn_with_their_design_and_the_alarm_is_marked() {
+    let page = page("0.1", 1).replace('\u{a0}', " ");
+    let figure = |title: &str| {
+        let from =
+            page.find(&format!("<h3>{title}</h3>")).unwrap_or_else(|| panic!("{title} is not on the page"));
+        page[from..].split("</figure>").next().unwrap()
+    };
+    let charts = figure("Lost motion: how near an alarm");
+    // Eight sessions, of which the first has nothing to be held against; two charts.
+    assert_eq!(charts.matches("class=\"point\"").count(), 14);
+    for words in
+        ["CUSUM k 0.5 h 6.85", "EWMA weight 0.2 width 3.51", "3000 sessions", "lasting shift of 1 standard"]
+    {
+        assert!(charts.contains(words), "{words}: {charts}");
+    }
+    // Those beyond their limit are those of which the trend says that the alarm stands, once it does.
+    let beyond = |text: &str| {
+        let share = text.split(" at ").nth(1)?.split(" of its limit").next()?.parse::<f64>().ok()?;
+        (share.abs() > 1.0).then(|| text[..10].to_owned())
+    };
+    let first = charts.split("<title>").skip(1).find_map(beyond).expect("an alarm");
+    let over_time = figure("Lost motion over time");
+    let alarmed: Vec<_> =
+        over_time.split("<title>").skip(1).filter(|title| title.contains("%), alarm</title>")).collect();
+    assert_eq!(alarmed[0][..10], first);
+    let red = over_time.matches("<polygon").count();
+    assert_eq!(red, alarmed.len(), "a triangle for each");
+    assert!(over_time.contains(&format!("an alarm stands at {red} of them")), "{over_time}");
+
+    // Nothing to hold a single session against: no charts.
+    let folder = Folder::new();
+    folder.write("s.json", assessment(0.02, 0.001).to_string());
+    folder.takeup("log add s.json --taken 2026-03-02 --log l.db").done().exit(0);
+    folder.takeup("report --log l.db -o r.html").done().exit(0);
+    let page = folder.read("r.html").replace('\u{a0}', " ");
+    assert!(!page.contains("how near an alarm") && page.contains("1 session, 2026-03-02."), "{page}");
+}
+
 /// WCAG 2 contrast ratio of two colours written as #rgb or #rrggbb.
 fn contrast(a: &str, b: &str) -> f64 {
     let luminance = |colour: &str| {

@@ -14,7 +14,7 @@ const FRESH: u64 = 4_000_000;
 const SESSIONS: u32 = 40;
 const LIMIT_MM: f64 = 0.05;
 /// What a fresh set-up truly adds, one standard deviation. The watch has to learn it.
-const SET_UPS_MM: [f64; 3] = [0.0005, 0.001, 0.002];
+const SET_UPS_MM: [f64; 4] = [0.0005, 0.001, 0.002, 0.003];
 
 /// One session of a life: what was found, what was true, and the luck of its set-up in standard deviations.
 #[derive(Clone, Copy)]
