@@ -13,12 +13,14 @@
 
 mod causes;
 mod curve;
+mod down;
 mod fit;
 mod posterior;
 mod sticking;
 
 pub use causes::of as causes;
 pub use curve::Curve;
+pub use down::Down;
 pub use sticking::Sticking;
 
 use crate::axis::Direction;
@@ -69,6 +71,8 @@ pub struct Assessment {
     pub sticking: Option<Sticking>,
     /// How much likelier the readings are under each explanation, as logarithms.
     pub evidence: Evidence,
+    /// What the ways down say by themselves.
+    pub down: Option<Down>,
     /// The height of the staircase.
     pub rise_mm: f64,
     /// The mean move from one reading to the next.
@@ -222,24 +226,8 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     check(readings)?;
     let mut sitting = Sitting::new(readings, &setup);
     let too_short = NotEnough::TooShort { rise_mm: sitting.rise };
-    let least_mm = LEAST_STEPS * setup.resolution_mm;
-    let mut curve = sitting.robust_start();
-    let mut out = Aside::new();
-    for _ in 0..ROUNDS {
-        let found = misreads::search(
-            readings.len(),
-            LIMITS,
-            |out| Some(sitting.log_likelihood(&sitting.trial(curve, out)?)),
-            |out| sitting.worst(curve, out, least_mm),
-        );
-        let same = found == out;
-        out = found;
-        curve = sitting.likeliest(&out, curve);
-        if same {
-            break;
-        }
-    }
-    sitting.set_repeats();
+    let start = sitting.robust_start();
+    let (curve, mut out) = begin(&mut sitting, start, &setup);
     // A table that never moved tells nothing of where it would.
     if sitting.reached(&out) < 0.1 * sitting.rise {
         return Err(too_short);
@@ -254,7 +242,29 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
         let shown = readings.get(index)?.value_mm;
         Some((shown, shown - sitting.off_mm(index, smooth.curve, &copy)? / sitting.motion))
     });
-    Ok(result(&sitting, &smooth, stuck, out, &setup))
+    Ok(Assessment { down: down::of(readings, &setup), ..result(&sitting, &smooth, stuck, out, &setup) })
+}
+
+/// The likeliest curve and the misread readings, from a curve to begin with.
+fn begin(sitting: &mut Sitting<'_>, mut curve: Curve, setup: &Setup) -> (Curve, Aside) {
+    let least_mm = LEAST_STEPS * setup.resolution_mm;
+    let mut out = Aside::new();
+    for _ in 0..ROUNDS {
+        let found = misreads::search(
+            sitting.count(),
+            LIMITS,
+            |out| Some(sitting.log_likelihood(&sitting.trial(curve, out)?)),
+            |out| sitting.worst(curve, out, least_mm),
+        );
+        let same = found == out;
+        out = found;
+        curve = sitting.likeliest(&out, curve);
+        if same {
+            break;
+        }
+    }
+    sitting.set_repeats();
+    (curve, out)
 }
 
 fn result(
@@ -323,6 +333,7 @@ fn result(
         drift_mm: sitting.drift(fit.curve, &set_aside),
         sticking: shown.map(|stuck| stuck.sticking),
         evidence,
+        down: None,
         rise_mm: sitting.rise,
         step_mm: sitting.step,
         turns,
