@@ -157,20 +157,15 @@ impl Testimony {
         let whole =
             odds(&result.drift_mm, e.sticking - e.smooth, result.sticking.is_some(), result.repeatability_mm);
         let with_model = |state: State| of_staircase(e, state) + whole.of(state);
-        // Where a drive slips, the ways down still tell the rest.
-        let ways_down = result.down.as_ref().map(|down| {
-            let sticks = down.evidence.sticking;
-            let beside =
-                down.drift_mm.map(|drift_mm| odds(&drift_mm, sticks, sticks > 0.0, down.repeatability_mm));
-            (&down.evidence, beside)
-        });
-        let down = |state: State| {
-            ways_down.as_ref().map_or(0.0, |(evidence, [gap, wound])| {
-                let beside = if state.has(Name::WindUp) { wound } else { gap };
-                of_staircase(evidence, state) + beside.of(state)
+        // Where a drive slips, the ways down still tell the rest; where the screw bends the staircase, what it leaves.
+        let rest = |told: &Option<small_steps::Told>| {
+            told.as_ref().map(|told| {
+                let (sticks, s_mm) = (told.evidence.sticking, told.repeatability_mm);
+                let beside = told.drift_mm.map(|drift_mm| odds(&drift_mm, sticks, sticks > 0.0, s_mm));
+                Rest { evidence: told.evidence, beside }
             })
         };
-        let best_down = State::all().map(down).fold(f64::NEG_INFINITY, f64::max);
+        let (slips, bends) = (rest(&result.down), rest(&result.by_place));
         // Neither slip nor the screw makes a table hold and jump.
         let best = State::all()
             .filter(|state| !state.has(Name::Sticking))
@@ -186,13 +181,14 @@ impl Testimony {
         ];
         Self::new(Kind::SmallSteps, &speaks_of, |state| {
             let own = with_model(state);
-            if state.has(Name::Slip) {
-                best + down(state) - best_down
-            } else if state.has(Name::Periodic) {
-                one_of(own, best, BENT)
-            } else {
-                own
-            }
+            let left = match (state.has(Name::Slip), state.has(Name::Periodic)) {
+                (false, false) => return own,
+                (true, false) => &slips,
+                (false, true) => &bends,
+                // Of both at once it has no model.
+                (true, true) => &None,
+            };
+            best + left.as_ref().map_or(0.0, |left| left.of(state))
         })
     }
 
@@ -249,8 +245,6 @@ const SPOKEN_BY_REVERSAL: [Name; 7] = [
     Name::WornTravel,
 ];
 
-/// The share of periodic errors that bend a staircase, which is a small part of a turn.
-const BENT: f64 = 0.1;
 /// What a machine usually grows while a test is taken, mm.
 const GROWTH_MM: f64 = 0.02;
 
@@ -291,6 +285,25 @@ impl BesideCurve {
             _ => 0.0,
         });
         odds.sum()
+    }
+}
+
+/// What a staircase tells of the rest where something has a part in it.
+struct Rest {
+    evidence: small_steps::Evidence,
+    /// If nothing winds up, and if something does.
+    beside: [BesideCurve; 2],
+}
+
+impl Rest {
+    /// The log likelihood of a state, less than that of the likeliest.
+    fn of(&self, state: State) -> f64 {
+        let [gap, wound] = &self.beside;
+        let log = |state: State| {
+            let beside = if state.has(Name::WindUp) { wound } else { gap };
+            of_staircase(&self.evidence, state) + beside.of(state)
+        };
+        log(state) - State::all().map(log).fold(f64::NEG_INFINITY, f64::max)
     }
 }
 

@@ -17,6 +17,8 @@ pub(super) struct Sitting<'a> {
     pub start: Length,
     /// How far the axis had gone since it turned, before the first reading.
     pub since_turn: f64,
+    /// An error of the place that is taken out of the table: by its place, the square and the cube of that.
+    by_place: [f64; 3],
     /// Height of the staircase, and the mean move from one reading to the next.
     pub rise: f64,
     pub step: f64,
@@ -32,6 +34,11 @@ pub(super) struct Sitting<'a> {
     /// Where ways stick: zero and drift by which each reading is told to be held or free.
     pub holding: Option<Holding>,
 }
+
+/// What an error of the place leaves of a move at least.
+const STEEP: f64 = 0.5;
+/// Steps in which an error of the place is found.
+const STEPS: usize = 6;
 
 /// After so many heights of a staircase no wind-up of the search is left.
 const FAR: f64 = 100.0;
@@ -146,6 +153,7 @@ impl<'a> Sitting<'a> {
             sign,
             start,
             since_turn: f64::INFINITY,
+            by_place: [0.0; 3],
             rise: high - low,
             step: travel / libm::fmax(moves, 1.0),
             turns,
@@ -164,6 +172,59 @@ impl<'a> Sitting<'a> {
         self.readings.len()
     }
 
+    /// Finds an error of the place and the curve together, takes the one out, and answers with the other: steps of Gauss and
+    /// Newton, from no wind-up and from some, of which the better counts.
+    pub fn take_out_place(&mut self, start: Curve, out: &[SetAside]) -> Option<Curve> {
+        let lost = start.dead_band_mm + start.wind_up_mm;
+        let mut best: Option<(f64, Curve, [f64; 3])> = None;
+        for wind_up_mm in [0.0, libm::fmax(start.wind_up_mm, 0.05 * self.rise)] {
+            let mut curve = Curve { dead_band_mm: lost - wind_up_mm, wind_up_mm };
+            for _ in 0..STEPS {
+                curve = self.beside_place(curve, out)?;
+            }
+            let misfit = self.along(out, &self.terms_of_drift(out), curve).misfit;
+            // What takes the readings away takes their scatter away too: so steep is no error of a screw.
+            let [slope, bend, twist] = self.by_place;
+            let left = 1.0 - slope - self.rise * (bend + self.rise * twist);
+            if left < STEEP {
+                continue;
+            }
+            if best.is_none_or(|(least, ..)| misfit < least) {
+                best = Some((misfit, curve, self.by_place));
+            }
+        }
+        let (_, curve, by_place) = best?;
+        self.by_place = by_place;
+        Some(curve)
+    }
+
+    /// One step of it.
+    fn beside_place(&mut self, curve: Curve, out: &[SetAside]) -> Option<Curve> {
+        // The error is one of the place as it is seen.
+        self.by_place = [0.0; 3];
+        let mut squares = LeastSquares::<7>::new();
+        // Held so weakly that nothing but a missing column feels it; where nothing winds up, that stays so: close to nothing
+        // a wind-up is no more than a gap.
+        let winds = if curve.wind_up_mm > 0.0 { 1e-3 } else { 1e6 };
+        squares.add([0.0, 0.0, 0.0, 0.0, 0.0, 1e-3, 0.0], 0.0);
+        squares.add([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, winds], 0.0);
+        for (row, moved) in self.used(out, curve) {
+            let place = row.table / self.rise;
+            let (square, cube) = (place * place, place * place * place);
+            let columns = [1.0, row.time, place, square, cube, moved.by_dead_band, moved.by_wind_up];
+            squares.add(columns, row.table - moved.table);
+        }
+        let fit = squares.solve().ok()?;
+        let most = self.rise;
+        let square = most * most;
+        self.by_place =
+            [fit.coefficient(2) / most, fit.coefficient(3) / square, fit.coefficient(4) / (square * most)];
+        Some(Curve {
+            dead_band_mm: (curve.dead_band_mm + fit.coefficient(5)).clamp(-most, most),
+            wind_up_mm: (curve.wind_up_mm + fit.coefficient(6)).clamp(0.0, most),
+        })
+    }
+
     /// The path of a table under a curve, at the first reading; from where it is there, or from anywhere, since the zero is
     /// free.
     pub fn path(&self, curve: Curve) -> Path {
@@ -180,6 +241,8 @@ impl<'a> Sitting<'a> {
     /// All rows, in order; those set aside are passed through by the command as well.
     pub fn rows(&self) -> impl Iterator<Item = Row> + '_ {
         self.readings.iter().enumerate().map(move |(index, reading)| {
+            let table = self.motion * (reading.value_mm - self.first);
+            let [slope, bend, twist] = self.by_place;
             let since = match reading.time_s {
                 Some(time) if self.timed => time - self.begin,
                 _ => index as f64,
@@ -187,7 +250,7 @@ impl<'a> Sitting<'a> {
             Row {
                 index,
                 command: self.sign * reading.target.saturating_sub(self.start).as_mm(),
-                table: self.motion * (reading.value_mm - self.first),
+                table: table - table * (slope + table * (bend + table * twist)),
                 time: 2.0 * since / self.span - 1.0,
             }
         })
@@ -214,8 +277,8 @@ impl<'a> Sitting<'a> {
     pub fn holds(&self, row: &Row, holding: Holding, pulled: Moved, table: Moved) -> bool {
         let seen = row.table - holding.zero - holding.drift * row.time;
         let away = libm::fabs(pulled.table - table.table);
-        // Held only means something where the drive pulls.
-        away > 0.3 * self.step && libm::fabs(seen - table.table) < libm::fabs(seen - pulled.table)
+        // What pulls by less than can be told does not yet make a table jump that sticks.
+        away <= 0.3 * self.step || libm::fabs(seen - table.table) < libm::fabs(seen - pulled.table)
     }
 
     /// How far the table got from one end of the staircase to the other, by the readings at both ends.

@@ -13,15 +13,15 @@
 
 mod causes;
 mod curve;
-mod down;
 mod fit;
 mod posterior;
 mod sticking;
+mod told;
 
 pub use causes::of as causes;
 pub use curve::Curve;
-pub use down::Down;
 pub use sticking::Sticking;
+pub use told::Told;
 
 use crate::axis::Direction;
 use crate::length::Length;
@@ -71,8 +71,10 @@ pub struct Assessment {
     pub sticking: Option<Sticking>,
     /// How much likelier the readings are under each explanation, as logarithms.
     pub evidence: Evidence,
-    /// What the ways down say by themselves.
-    pub down: Option<Down>,
+    /// What the ways down tell by themselves, where no slip has a part.
+    pub down: Option<Told>,
+    /// What all readings tell with an error of the place taken out; where the pitch of the screw is known.
+    pub by_place: Option<Told>,
     /// The height of the staircase.
     pub rise_mm: f64,
     /// The mean move from one reading to the next.
@@ -242,7 +244,10 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
         let shown = readings.get(index)?.value_mm;
         Some((shown, shown - sitting.off_mm(index, smooth.curve, &copy)? / sitting.motion))
     });
-    Ok(Assessment { down: down::of(readings, &setup), ..result(&sitting, &smooth, stuck, out, &setup) })
+    // Without a pitch no test speaks of an error within a turn.
+    let by_place = setup.pitch_mm.and_then(|_| told::by_place(readings, smooth.curve, &setup));
+    let down = told::ways_down(readings, &setup);
+    Ok(Assessment { down, by_place, ..result(&sitting, &smooth, stuck, out, &setup) })
 }
 
 /// The likeliest curve and the misread readings, from a curve to begin with.
@@ -334,6 +339,7 @@ fn result(
         sticking: shown.map(|stuck| stuck.sticking),
         evidence,
         down: None,
+        by_place: None,
         rise_mm: sitting.rise,
         step_mm: sitting.step,
         turns,

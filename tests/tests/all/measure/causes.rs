@@ -184,19 +184,31 @@ fn tests_of_one_sitting_name_what_each_alone_cannot() {
     }
 }
 
-/// Two faults at once: the likeliest state is just these two wherever a test can tell them.
+/// Two faults at once: the likeliest state is just these two wherever a test can tell them, and both come first wherever
+/// it tells them at all.
 #[test]
 fn two_faults_of_one_sitting_are_the_likeliest_state() {
     for pair in [
         [Name::Clearance, Name::Slip],
+        [Name::WindUp, Name::Slip],
         [Name::WornTravel, Name::Slip],
         [Name::OverCorrected, Name::Slip],
         [Name::Clearance, Name::Thermal],
         [Name::WindUp, Name::Thermal],
         [Name::Clearance, Name::Sticking],
+        [Name::WornTravel, Name::Sticking],
         [Name::Clearance, Name::WindUp],
     ] {
         let tally = together::tally(Kind::Reversal, &pair, 20);
         assert!(tally.just >= 0.85, "{pair:?}: {tally:?}");
+    }
+    for (first, pair) in [
+        (Kind::Reversal, [Name::Slip, Name::Thermal]),
+        (Kind::Reversal, [Name::WindUp, Name::Sticking]),
+        (Kind::Positioning, [Name::WindUp, Name::Periodic]),
+        (Kind::Positioning, [Name::Clearance, Name::Periodic]),
+    ] {
+        let tally = together::tally(first, &pair, 40);
+        assert!(tally.together >= 0.9, "{pair:?}: {tally:?}");
     }
 }
