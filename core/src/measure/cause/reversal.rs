@@ -86,7 +86,10 @@ pub(super) fn told_of_both<const S: usize>(
     known_mm: impl Fn(&Station) -> f64,
 ) -> [f64; 5] {
     let [holds, grows, slips, _] = manners(result);
-    let sizes = GROWN_MM.map(|grown| slipping(result, grown, &known_mm));
+    let sizes = GROWN_MM.map(|(grown, share)| {
+        let weight = libm::log(share * GROWN_MM.len() as f64);
+        slipping(result, grown, &known_mm).map(|shape| shape + weight)
+    });
     let mut shapes = [0.0; 5];
     for (n, shape) in shapes.iter_mut().enumerate() {
         *shape = log_mean(sizes.map(|of| of.get(n).copied().unwrap_or(f64::NEG_INFINITY)));
@@ -147,8 +150,9 @@ pub fn of_positioning<const S: usize>(
 const WEAR_MM: [f64; 4] = [0.01, 0.03, 0.1, 0.3];
 /// What a machine grows from one reading to the next while a test is taken, mm.
 const GROWTH_STEP_MM: f64 = 0.001;
-/// Sizes of the same where it is not told from slip, mm.
-const GROWN_MM: [f64; 3] = [0.0005, 0.002, 0.008];
+/// What it grows between the two approaches to a station, where it is not told from slip, mm, and the share of machines that
+/// do: the approaches are a reading apart or, where runs go over the travel, a run (common practice, no source).
+const GROWN_MM: [(f64, f64); 4] = [(0.0005, 0.3), (0.002, 0.4), (0.008, 0.25), (0.03, 0.05)];
 
 /// The shapes of lost motion, and how common each is, as a logarithm. A gap is commoner than wind-up.
 pub(super) const SHAPES: [(Name, f64); 5] = [

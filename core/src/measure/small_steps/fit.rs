@@ -173,24 +173,22 @@ impl<'a> Sitting<'a> {
     }
 
     /// Finds an error of the place and the curve together, takes the one out, and answers with the other: steps of Gauss and
-    /// Newton, from no wind-up and from some, of which the better counts.
+    /// Newton, from no wind-up, a little and much, of which the best counts.
     pub fn take_out_place(&mut self, start: Curve, out: &[SetAside]) -> Option<Curve> {
         let lost = start.dead_band_mm + start.wind_up_mm;
         let mut best: Option<(f64, Curve, [f64; 3])> = None;
-        for wind_up_mm in [0.0, libm::fmax(start.wind_up_mm, 0.05 * self.rise)] {
+        for share in [0.0, 0.07, 0.25] {
+            let wind_up_mm = share * self.rise;
             let mut curve = Curve { dead_band_mm: lost - wind_up_mm, wind_up_mm };
             for _ in 0..STEPS {
                 curve = self.beside_place(curve, out)?;
-            }
-            let misfit = self.along(out, &self.terms_of_drift(out), curve).misfit;
-            // What takes the readings away takes their scatter away too: so steep is no error of a screw.
-            let [slope, bend, twist] = self.by_place;
-            let left = 1.0 - slope - self.rise * (bend + self.rise * twist);
-            if left < STEEP {
-                continue;
-            }
-            if best.is_none_or(|(least, ..)| misfit < least) {
-                best = Some((misfit, curve, self.by_place));
+                let misfit = self.along(out, &self.terms_of_drift(out), curve).misfit;
+                // What takes the readings away takes their scatter away too: so steep is no error of a screw.
+                let [slope, bend, twist] = self.by_place;
+                let left = 1.0 - slope - self.rise * (bend + self.rise * twist);
+                if left >= STEEP && best.is_none_or(|(least, ..)| misfit < least) {
+                    best = Some((misfit, curve, self.by_place));
+                }
             }
         }
         let (_, curve, by_place) = best?;
