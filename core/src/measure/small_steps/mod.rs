@@ -3,7 +3,8 @@
 //! After a reversal the table first stands still and then follows more and more: the take-up
 //! [`Curve`] has a dead band (a gap: nothing moves) and a wind-up (friction against a springy drive). Both
 //! reversals are fitted at once by non-linear least squares, with drift as a term; where the table holds and
-//! jumps, ways that stick are a model of their own.
+//! jumps, ways that stick are a model of their own. What a drive that slips, or an error within a turn of the screw, leaves of
+//! the readings is told beside it ([`Told`]), to be weighed with other tests.
 //!
 //! The intervals are those of the likelihood with its noise and linear terms integrated out, over all
 //! values that can be: a wind-up is not negative, so close to nothing its interval is that of a value known

@@ -1,10 +1,10 @@
 //! What the readings tell where something has a part in them that the whole of the staircase has no curve for: each is
 //! taken out first, and the rest fitted as usual.
 //!
-//! - [ways_down]: a drive that slips loses motion as it turns from `-` to `+`, which looks like more of a gap on the way up
+//! - `ways_down`: a drive that slips loses motion as it turns from `-` to `+`, which looks like more of a gap on the way up
 //!   than on the way down. Each way down, with the end of the way up before it, is a staircase of its own with one turn, at
 //!   which nothing slips.
-//! - [by_place]: an error within a turn of the screw is one of the place alone, the same on both ways, and what is lost
+//! - `by_place`: an error within a turn of the screw is one of the place alone, the same on both ways, and what is lost
 //!   is not. Over the height of a staircase it is a cubic of the place (a Taylor series).
 
 use super::curve::Curve;
