@@ -13,12 +13,12 @@
 //!
 //! How common the states are is common practice, no source. A testimony takes 3 kB.
 
-use super::reversal::{self, MANNERS, SHAPES, told};
+use super::reversal::{self, MANNERS, SHAPES, told, told_of_both};
 use super::single::{clearance_log_odds, growth_log_odds, indicator_log_odds};
 use super::{Name, effect_log_odds, scatter_log_odds};
 use crate::measure::positioning::Positioning;
-use crate::measure::reversal::Assessment;
-use crate::measure::{Kind, Setup, indicator, push_pull, returns, small_steps, warm_up};
+use crate::measure::reversal::{Assessment, Station};
+use crate::measure::{Estimate, Kind, Setup, indicator, push_pull, returns, small_steps, warm_up};
 use heapless::Vec;
 
 mod weights;
@@ -120,7 +120,7 @@ impl Testimony {
     /// What a reversal test says.
     #[must_use]
     pub fn of_reversal<const S: usize>(result: &Assessment<S>) -> Self {
-        let told = told(result, |_| 0.0);
+        let told = (told(result, |_| 0.0), told_of_both(result, |_| 0.0));
         let speaks_of = SPOKEN_BY_REVERSAL.get(..if result.stations.len() > 1 { 7 } else { 6 });
         Self::new(Kind::Reversal, speaks_of.unwrap_or_default(), |state| by_pairs(&told, state))
     }
@@ -132,46 +132,43 @@ impl Testimony {
         positioning: &Positioning,
         setup: &Setup,
     ) -> Self {
-        let told = told(result, |station| reversal::by_screw_mm(result, positioning, setup, station));
+        let known_mm = |station: &Station| reversal::by_screw_mm(result, positioning, setup, station);
+        let plain = (told(result, |_| 0.0), told_of_both(result, |_| 0.0));
+        // What an error within a turn adds to the lost motion is taken off only where there is one.
+        let turning = (told(result, known_mm), told_of_both(result, known_mm));
         let mut speaks_of: Vec<Name, 11> = SPOKEN_BY_REVERSAL.into_iter().collect();
         let screw = reversal::of_screw(positioning);
         speaks_of.extend(screw.iter().flatten().map(|one| one.0));
         Self::new(Kind::Positioning, &speaks_of, |state| {
             let shown = screw.iter().flatten().filter(|one| state.has(one.0)).map(|one| one.1);
-            by_pairs(&told, state) + shown.sum::<f64>()
+            let told = if state.has(Name::Periodic) { &turning } else { &plain };
+            by_pairs(told, state) + shown.sum::<f64>()
         })
     }
 
-    /// What a test of small steps says. It is taken at one place: where a travel is worn, that may be worn or not. Of a
-    /// drive that slips, or an error within a turn of the screw, it has no model.
+    /// What a test of small steps says. It is taken at one place: where a travel is worn, that may be worn or not. Whether
+    /// a drive slips, or a screw errs within a turn, it does not tell; of the rest it tells what they leave.
     #[must_use]
     pub fn of_small_steps(result: &small_steps::Assessment, setup: &Setup) -> Self {
         let e = &result.evidence;
-        let shape = |state: State| match state.shape() {
-            [] => e.none,
-            [Name::Clearance] => e.clearance,
-            [Name::WindUp] => e.wind_up,
-            [Name::OverCorrected] => e.over_corrected,
-            [Name::WornTravel] => one_of(e.none, e.clearance, 0.5),
-            _ => e.both,
+        let odds = |drift_mm: &Estimate, sticks, jumps, s_mm| BesideCurve {
+            drifts: effect_log_odds(drift_mm, GROWTH_MM),
+            sticks,
+            // Where ways stick, jumps are not the indicator's.
+            scatters: if jumps { f64::NEG_INFINITY } else { scatter_log_odds(s_mm, setup) },
         };
-        let drifts = effect_log_odds(&result.drift_mm, GROWTH_MM);
-        let sticks = e.sticking - e.smooth;
-        // Where ways stick, jumps are not the indicator's.
-        let scatters = if result.sticking.is_some() {
-            f64::NEG_INFINITY
-        } else {
-            scatter_log_odds(result.repeatability_mm, setup)
+        let whole =
+            odds(&result.drift_mm, e.sticking - e.smooth, result.sticking.is_some(), result.repeatability_mm);
+        let with_model = |state: State| of_staircase(e, state) + whole.of(state);
+        // Where a drive slips, the ways down still tell the rest; where the screw bends the staircase, what it leaves.
+        let rest = |told: &Option<small_steps::Told>| {
+            told.as_ref().map(|told| {
+                let (sticks, s_mm) = (told.evidence.sticking, told.repeatability_mm);
+                let beside = told.drift_mm.map(|drift_mm| odds(&drift_mm, sticks, sticks > 0.0, s_mm));
+                Rest { evidence: told.evidence, beside }
+            })
         };
-        let with_model = |state: State| {
-            let odds = state.beside().map(|(name, _)| match name {
-                Name::Thermal => drifts,
-                Name::Sticking => sticks,
-                Name::IndicatorSetup => scatters,
-                _ => 0.0,
-            });
-            shape(state) + odds.sum::<f64>()
-        };
+        let (slips, bends) = (rest(&result.down), rest(&result.by_place));
         // Neither slip nor the screw makes a table hold and jump.
         let best = State::all()
             .filter(|state| !state.has(Name::Sticking))
@@ -187,12 +184,13 @@ impl Testimony {
         ];
         Self::new(Kind::SmallSteps, &speaks_of, |state| {
             let own = with_model(state);
-            if state.has(Name::Slip) {
-                libm::fmax(own, best)
-            } else if state.has(Name::Periodic) {
-                one_of(own, best, BENT)
-            } else {
-                own
+            let of = |rest: &Option<Rest>| rest.as_ref().map_or(0.0, |rest| rest.of(state));
+            best + match (state.has(Name::Slip), state.has(Name::Periodic)) {
+                (false, false) => return own,
+                (false, true) => of(&bends),
+                (true, false) => of(&slips),
+                // Of both at once it has no model, but seldom needs one.
+                (true, true) => one_of(of(&slips), 0.0, BENT),
             }
         })
     }
@@ -250,14 +248,14 @@ const SPOKEN_BY_REVERSAL: [Name; 7] = [
     Name::WornTravel,
 ];
 
-/// The share of periodic errors that bend a staircase, which is a small part of a turn.
+/// The share of periodic errors that bend a staircase, which is a small part of a turn, beyond what slip hides.
 const BENT: f64 = 0.1;
 /// What a machine usually grows while a test is taken, mm.
 const GROWTH_MM: f64 = 0.02;
 
-/// The log likelihood of a state by the pairs of manner and shape of a reversal test: where several wander at once, that
-/// of the one that explains most.
-fn by_pairs(told: &[[f64; 5]; 4], state: State) -> f64 {
+/// The log likelihood of a state by the pairs of manner and shape of a reversal test, and by the shapes where it slips and
+/// grows: where several wander at once, that of those that explain most.
+fn by_pairs((told, both): &([[f64; 5]; 4], [f64; 5]), state: State) -> f64 {
     let of = |shapes: &[f64; 5]| {
         let wanted = match state.shape() {
             // Both are seen as a gap is.
@@ -272,7 +270,58 @@ fn by_pairs(told: &[[f64; 5]; 4], state: State) -> f64 {
         .iter()
         .zip(told)
         .filter(|(manner, _)| if wanders { state.has(manner.0) } else { manner.0 == Name::NoneShown });
-    held.map(|(_, shapes)| of(shapes)).fold(f64::NEG_INFINITY, f64::max)
+    let most = held.map(|(_, shapes)| of(shapes)).fold(f64::NEG_INFINITY, f64::max);
+    if state.has(Name::Slip) && state.has(Name::Thermal) { libm::fmax(most, of(both)) } else { most }
+}
+
+/// How much likelier the readings of a staircase are if something is there beside the curve, as logarithms.
+struct BesideCurve {
+    drifts: f64,
+    sticks: f64,
+    scatters: f64,
+}
+
+impl BesideCurve {
+    fn of(&self, state: State) -> f64 {
+        let odds = state.beside().map(|(name, _)| match name {
+            Name::Thermal => self.drifts,
+            Name::Sticking => self.sticks,
+            Name::IndicatorSetup => self.scatters,
+            _ => 0.0,
+        });
+        odds.sum()
+    }
+}
+
+/// What a staircase tells of the rest where something has a part in it.
+struct Rest {
+    evidence: small_steps::Evidence,
+    /// If nothing winds up, and if something does.
+    beside: [BesideCurve; 2],
+}
+
+impl Rest {
+    /// The log likelihood of a state, less than that of the likeliest.
+    fn of(&self, state: State) -> f64 {
+        let [gap, wound] = &self.beside;
+        let log = |state: State| {
+            let beside = if state.has(Name::WindUp) { wound } else { gap };
+            of_staircase(&self.evidence, state) + beside.of(state)
+        };
+        log(state) - State::all().map(log).fold(f64::NEG_INFINITY, f64::max)
+    }
+}
+
+/// The log likelihood of the shape of a state by a staircase.
+fn of_staircase(e: &small_steps::Evidence, state: State) -> f64 {
+    match state.shape() {
+        [] => e.none,
+        [Name::Clearance] => e.clearance,
+        [Name::WindUp] => e.wind_up,
+        [Name::OverCorrected] => e.over_corrected,
+        [Name::WornTravel] => one_of(e.none, e.clearance, 0.5),
+        _ => e.both,
+    }
 }
 
 /// The logarithm of the likelihood where it is the second of two with a probability, else the first.

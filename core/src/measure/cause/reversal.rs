@@ -63,12 +63,39 @@ pub(super) fn told<const S: usize>(
     result: &Assessment<S>,
     known_mm: impl Fn(&Station) -> f64,
 ) -> [[f64; 5]; 4] {
-    let steady = shapes(result, |s| (s.lost_motion.value - known_mm(s), s.repeatability_mm));
-    // A drive that slips shifts one approach against the other, and that is not lost motion.
-    let slipping = shapes(result, |s| (f64::from(s.slipping_mm.0) - known_mm(s), f64::from(s.slipping_mm.1)));
+    let steady = shapes(result, 0.0, |s| (s.lost_motion.value - known_mm(s), s.repeatability_mm));
+    let slipping = slipping(result, 0.0, &known_mm);
     let [holds, grows, slips, scatters] = manners(result);
     [(holds, steady), (grows, steady), (slips, slipping), (scatters, steady)]
         .map(|(manner, shapes)| shapes.map(|shape| shape + manner))
+}
+
+/// The shapes where a drive slips: that shifts one approach against the other, and that is not lost motion.
+fn slipping<const S: usize>(
+    result: &Assessment<S>,
+    grown_mm: f64,
+    known_mm: impl Fn(&Station) -> f64,
+) -> [f64; 5] {
+    shapes(result, grown_mm, |s| (f64::from(s.slipping_mm.0) - known_mm(s), f64::from(s.slipping_mm.1)))
+}
+
+/// The shapes where a drive slips and the machine grows. Slip is lost between one cycle and the next, so that what grows
+/// between the two approaches of a cycle is all that is seen of growth; and it looks like lost motion of either sign.
+pub(super) fn told_of_both<const S: usize>(
+    result: &Assessment<S>,
+    known_mm: impl Fn(&Station) -> f64,
+) -> [f64; 5] {
+    let [holds, grows, slips, _] = manners(result);
+    let sizes = GROWN_MM.map(|(grown, share)| {
+        let weight = libm::log(share * GROWN_MM.len() as f64);
+        slipping(result, grown, &known_mm).map(|shape| shape + weight)
+    });
+    let mut shapes = [0.0; 5];
+    for (n, shape) in shapes.iter_mut().enumerate() {
+        *shape = log_mean(sizes.map(|of| of.get(n).copied().unwrap_or(f64::NEG_INFINITY)));
+        *shape += libm::fmax(slips, libm::fmax(grows, holds));
+    }
+    shapes
 }
 
 /// The usual size of a lead error over the span of a test, and of a periodic error, mm.
@@ -123,6 +150,9 @@ pub fn of_positioning<const S: usize>(
 const WEAR_MM: [f64; 4] = [0.01, 0.03, 0.1, 0.3];
 /// What a machine grows from one reading to the next while a test is taken, mm.
 const GROWTH_STEP_MM: f64 = 0.001;
+/// What it grows between the two approaches to a station, where it is not told from slip, mm, and the share of machines that
+/// do: the approaches are a reading apart or, where runs go over the travel, a run (common practice, no source).
+const GROWN_MM: [(f64, f64); 4] = [(0.0005, 0.3), (0.002, 0.4), (0.008, 0.25), (0.03, 0.05)];
 
 /// The shapes of lost motion, and how common each is, as a logarithm. A gap is commoner than wind-up.
 pub(super) const SHAPES: [(Name, f64); 5] = [
@@ -137,8 +167,13 @@ pub(super) const MANNERS: [(Name, f64); 4] =
     [(Name::NoneShown, 2.0), (Name::Thermal, 0.0), (Name::Slip, -1.0), (Name::IndicatorSetup, -0.5)];
 
 /// The log likelihood of the stations under each of the [`SHAPES`]; `lost` gives a station's lost motion and the part of
-/// its uncertainty that is its own.
-fn shapes<const S: usize>(result: &Assessment<S>, lost: impl Fn(&Station) -> (f64, f64)) -> [f64; 5] {
+/// its uncertainty that is its own. With growth between the two approaches, of a size in mm and either sign, all are off
+/// by much the same, and each by half as much for itself, since machines grow ever slower.
+fn shapes<const S: usize>(
+    result: &Assessment<S>,
+    grown_mm: f64,
+    lost: impl Fn(&Station) -> (f64, f64),
+) -> [f64; 5] {
     // What does not differ from station to station.
     let shared = result
         .budget
@@ -146,12 +181,14 @@ fn shapes<const S: usize>(result: &Assessment<S>, lost: impl Fn(&Station) -> (f6
         .filter(|p| matches!(p.source, Source::IndicatorError | Source::IndicatorHysteresis))
         .map(|p| p.standard_uncertainty * p.standard_uncertainty)
         .sum::<f64>();
+    let grown2 = grown_mm * grown_mm;
     let own = |station: &Station| {
         let repeatability = lost(station).1;
         // A t distribution has wider tails than a normal one of its scale.
         let wide = result.repeatability_dof / libm::fmax(result.repeatability_dof - 2.0, 0.5);
         repeatability * repeatability * libm::fmax(wide, 1.0)
             + station.rounding_mm * station.rounding_mm
+            + 0.25 * grown2
             + 1e-8
     };
     let (mut weight, mut sum, mut logs) = (0.0, 0.0, 0.0);
@@ -165,8 +202,10 @@ fn shapes<const S: usize>(result: &Assessment<S>, lost: impl Fn(&Station) -> (f6
     let chi2 = |about: f64| {
         result.stations.iter().map(|s| (lost(s).0 - about) * (lost(s).0 - about) / own(s)).sum::<f64>()
     };
-    // What spreads the common value beyond the readings' own weight, shared, is a factor of all shapes and left out.
-    let variance = 1.0 / weight + shared;
+    // What spreads the common value beyond the readings' own weight, shared, is a factor of all shapes and left out; but
+    // not what growth spreads it by, since that is there or not.
+    let variance = 1.0 / weight + shared + grown2;
+    let grows = -0.5 * libm::log(variance / (1.0 / weight + shared));
     let left_out = 0.5 * libm::log(2.0 * core::f64::consts::PI * variance);
     let same = logs - 0.5 * chi2(centre);
     let none = same - 0.5 * centre * centre / variance;
@@ -187,11 +226,13 @@ fn shapes<const S: usize>(result: &Assessment<S>, lost: impl Fn(&Station) -> (f6
             logs -= 0.5 * away * away / (own(station) + wear * wear);
         }
         // What the stations weigh together is less by the wear.
-        logs + 0.5 * libm::log(weight / weight_worn) + any_size(about, 1.0 / weight_worn + shared) + left_out
+        logs + 0.5 * libm::log(weight / weight_worn)
+            + any_size(about, 1.0 / weight_worn + shared + grown2)
+            + left_out
     };
     let worn = if result.stations.len() > 1 { log_mean(WEAR_MM.map(worn)) } else { f64::NEG_INFINITY };
     // A reversal test sees wind-up as it sees a gap.
-    [none, clearance, clearance, over_corrected, worn]
+    [none, clearance, clearance, over_corrected, worn].map(|shape| shape + grows)
 }
 
 /// The density of a centre with a variance if it is any size above 0, as a logarithm.

@@ -12,7 +12,13 @@ use crate::measure::{Estimate, Setup};
 pub(super) struct Sitting<'a> {
     readings: &'a [Reading],
     pub motion: f64,
+    /// 1, or -1 where it begins seated `+`: such a staircase is the mirror image.
+    sign: f64,
     pub start: Length,
+    /// How far the axis had gone since it turned, before the first reading.
+    pub since_turn: f64,
+    /// An error of the place that is taken out of the table: by its place, the square and the cube of that.
+    by_place: [f64; 3],
     /// Height of the staircase, and the mean move from one reading to the next.
     pub rise: f64,
     pub step: f64,
@@ -28,6 +34,14 @@ pub(super) struct Sitting<'a> {
     /// Where ways stick: zero and drift by which each reading is told to be held or free.
     pub holding: Option<Holding>,
 }
+
+/// What an error of the place leaves of a move at least.
+const STEEP: f64 = 0.5;
+/// Steps in which an error of the place is found.
+const STEPS: usize = 6;
+
+/// After so many heights of a staircase no wind-up of the search is left.
+const FAR: f64 = 100.0;
 
 /// Zero and drift of ways that stick, from time -1 to 1.
 #[derive(Clone, Copy)]
@@ -115,6 +129,7 @@ fn columns(row: &Row, moved: &Moved) -> [f64; 5] {
 impl<'a> Sitting<'a> {
     pub fn new(readings: &'a [Reading], setup: &Setup) -> Self {
         let start = readings.first().map_or(Length::ZERO, |r| r.target);
+        let sign = readings.first().map_or(1.0, |r| -r.approach.signum());
         let timed = readings.iter().all(|r| r.time_s.is_some());
         let time = |r: Option<&Reading>| r.and_then(|r| r.time_s).unwrap_or(0.0);
         let (begin, end) = if timed {
@@ -138,8 +153,11 @@ impl<'a> Sitting<'a> {
             if end > begin { (timed, end - begin) } else { (false, readings.len() as f64 - 1.0) };
         Self {
             readings,
-            motion: setup.motion_per_reading(),
+            motion: sign * setup.motion_per_reading(),
+            sign,
             start,
+            since_turn: f64::INFINITY,
+            by_place: [0.0; 3],
             rise: high - low,
             step: travel / libm::fmax(moves, 1.0),
             turns,
@@ -158,17 +176,83 @@ impl<'a> Sitting<'a> {
         self.readings.len()
     }
 
+    /// Finds an error of the place and the curve together, takes the one out, and answers with the other: steps of Gauss and
+    /// Newton, from no wind-up, a little and much, of which the best counts.
+    pub fn take_out_place(&mut self, start: Curve, out: &[SetAside]) -> Option<Curve> {
+        let lost = start.dead_band_mm + start.wind_up_mm;
+        let mut best: Option<(f64, Curve, [f64; 3])> = None;
+        for share in [0.0, 0.07, 0.25] {
+            let wind_up_mm = share * self.rise;
+            let mut curve = Curve { dead_band_mm: lost - wind_up_mm, wind_up_mm };
+            for _ in 0..STEPS {
+                curve = self.beside_place(curve, out)?;
+                let misfit = self.along(out, &self.terms_of_drift(out), curve).misfit;
+                // What takes the readings away takes their scatter away too: so steep is no error of a screw.
+                let [slope, bend, twist] = self.by_place;
+                let left = 1.0 - slope - self.rise * (bend + self.rise * twist);
+                if left >= STEEP && best.is_none_or(|(least, ..)| misfit < least) {
+                    best = Some((misfit, curve, self.by_place));
+                }
+            }
+        }
+        let (_, curve, by_place) = best?;
+        self.by_place = by_place;
+        Some(curve)
+    }
+
+    /// One step of it.
+    fn beside_place(&mut self, curve: Curve, out: &[SetAside]) -> Option<Curve> {
+        // The error is one of the place as it is seen.
+        self.by_place = [0.0; 3];
+        let mut squares = LeastSquares::<7>::new();
+        // Held so weakly that nothing but a missing column feels it; where nothing winds up, that stays so: close to nothing
+        // a wind-up is no more than a gap.
+        let winds = if curve.wind_up_mm > 0.0 { 1e-3 } else { 1e6 };
+        squares.add([0.0, 0.0, 0.0, 0.0, 0.0, 1e-3, 0.0], 0.0);
+        squares.add([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, winds], 0.0);
+        for (row, moved) in self.used(out, curve) {
+            let place = row.table / self.rise;
+            let (square, cube) = (place * place, place * place * place);
+            let columns = [1.0, row.time, place, square, cube, moved.by_dead_band, moved.by_wind_up];
+            squares.add(columns, row.table - moved.table);
+        }
+        let fit = squares.solve().ok()?;
+        let most = self.rise;
+        let square = most * most;
+        self.by_place =
+            [fit.coefficient(2) / most, fit.coefficient(3) / square, fit.coefficient(4) / (square * most)];
+        Some(Curve {
+            dead_band_mm: (curve.dead_band_mm + fit.coefficient(5)).clamp(-most, most),
+            wind_up_mm: (curve.wind_up_mm + fit.coefficient(6)).clamp(0.0, most),
+        })
+    }
+
+    /// The path of a table under a curve, at the first reading; from where it is there, or from anywhere, since the zero is
+    /// free.
+    pub fn path(&self, curve: Curve) -> Path {
+        let mut path = Path::new(curve);
+        if self.since_turn.is_finite() {
+            // Far enough for all that is lost to be taken up, and back by as much as was gone before the first reading.
+            path.follow(-FAR * self.rise);
+            path.follow(self.since_turn);
+            path.follow(0.0);
+        }
+        path
+    }
+
     /// All rows, in order; those set aside are passed through by the command as well.
     pub fn rows(&self) -> impl Iterator<Item = Row> + '_ {
         self.readings.iter().enumerate().map(move |(index, reading)| {
+            let table = self.motion * (reading.value_mm - self.first);
+            let [slope, bend, twist] = self.by_place;
             let since = match reading.time_s {
                 Some(time) if self.timed => time - self.begin,
                 _ => index as f64,
             };
             Row {
                 index,
-                command: reading.target.saturating_sub(self.start).as_mm(),
-                table: self.motion * (reading.value_mm - self.first),
+                command: self.sign * reading.target.saturating_sub(self.start).as_mm(),
+                table: table - table * (slope + table * (bend + table * twist)),
                 time: 2.0 * since / self.span - 1.0,
             }
         })
@@ -176,7 +260,7 @@ impl<'a> Sitting<'a> {
 
     /// The rows used, with the table's path under a curve.
     pub fn used<'b>(&'b self, out: &'b [SetAside], curve: Curve) -> impl Iterator<Item = (Row, Moved)> + 'b {
-        let mut path = Path::new(curve);
+        let mut path = self.path(curve);
         let mut table = Moved::default();
         self.rows().filter_map(move |row| {
             let pulled = path.follow(row.command);
@@ -195,8 +279,8 @@ impl<'a> Sitting<'a> {
     pub fn holds(&self, row: &Row, holding: Holding, pulled: Moved, table: Moved) -> bool {
         let seen = row.table - holding.zero - holding.drift * row.time;
         let away = libm::fabs(pulled.table - table.table);
-        // Held only means something where the drive pulls.
-        away > 0.3 * self.step && libm::fabs(seen - table.table) < libm::fabs(seen - pulled.table)
+        // What pulls by less than can be told does not yet make a table jump that sticks.
+        away <= 0.3 * self.step || libm::fabs(seen - table.table) < libm::fabs(seen - pulled.table)
     }
 
     /// How far the table got from one end of the staircase to the other, by the readings at both ends.
@@ -316,7 +400,7 @@ impl<'a> Sitting<'a> {
                     dead_band_mm: grid(dead, 16.0, self.rise),
                     wind_up_mm: grid(wind, 7.0, 0.4 * self.rise),
                 };
-                let mut path = Path::new(curve);
+                let mut path = self.path(curve);
                 let (mut before, mut sum) = (None, 0.0);
                 for row in self.rows() {
                     let off = row.table - path.follow(row.command).table;
@@ -333,11 +417,16 @@ impl<'a> Sitting<'a> {
 
     /// The fit without some readings, the curve free to move a little from where it is.
     pub fn trial(&self, curve: Curve, out: &[SetAside]) -> Option<Trial> {
-        let mut squares = LeastSquares::<5>::new();
         // Held so weakly that nothing but a missing column feels it.
-        squares.add([0.0, 0.0, 0.0, 1.0 / self.rise, 0.0], 0.0);
-        squares.add([0.0, 0.0, 0.0, 0.0, 1.0 / self.rise], 0.0);
-        squares.add([0.0, 0.0, 1e-3, 0.0, 0.0], 0.0);
+        self.near(curve, out, 1e-3, 1.0 / self.rise)
+    }
+
+    /// The same with the bend of the drift and the parts of the curve held by so much.
+    fn near(&self, curve: Curve, out: &[SetAside], bend: f64, parts: f64) -> Option<Trial> {
+        let mut squares = LeastSquares::<5>::new();
+        squares.add([0.0, 0.0, 0.0, parts, 0.0], 0.0);
+        squares.add([0.0, 0.0, 0.0, 0.0, parts], 0.0);
+        squares.add([0.0, 0.0, bend, 0.0, 0.0], 0.0);
         for (row, moved) in self.used(out, curve) {
             squares.add(columns(&row, &moved), row.table - moved.table);
         }
@@ -429,7 +518,7 @@ impl<'a> Sitting<'a> {
     /// How far a reading is off from the curve and drift of those left, in mm of motion.
     pub fn off_mm(&self, index: usize, curve: Curve, out: &[SetAside]) -> Option<f64> {
         let fit = self.linear(curve, out)?;
-        let mut path = Path::new(curve);
+        let mut path = self.path(curve);
         let (row, moved) =
             self.rows().map(|row| (row, path.follow(row.command))).find(|(row, _)| row.index == index)?;
         Some(row.table - moved.table - fit.coefficient(0) - fit.coefficient(1) * row.time)
@@ -441,6 +530,16 @@ impl<'a> Sitting<'a> {
             line.add([1.0, row.time], row.table - moved.table);
         }
         line.solve().ok()
+    }
+
+    /// The same as far as it is told from the curve: on one way alone a wind-up that ends late looks like drift.
+    pub fn drift_beside_curve(&self, curve: Curve, out: &[SetAside]) -> Estimate {
+        self.near(curve, out, 1e6, 1e-3).map_or(Estimate::ZERO, |trial| {
+            let drift = trial.fit.estimate(1).scaled(2.0);
+            // The rows that hold are no readings.
+            let wider = libm::sqrt(trial.fit.dof / trial.dof);
+            Estimate { standard_uncertainty: wider * drift.standard_uncertainty, dof: trial.dof, ..drift }
+        })
     }
 
     /// Steady drift from the first reading to the last.

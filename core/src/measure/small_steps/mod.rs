@@ -3,7 +3,8 @@
 //! After a reversal the table first stands still and then follows more and more: the take-up
 //! [`Curve`] has a dead band (a gap: nothing moves) and a wind-up (friction against a springy drive). Both
 //! reversals are fitted at once by non-linear least squares, with drift as a term; where the table holds and
-//! jumps, ways that stick are a model of their own.
+//! jumps, ways that stick are a model of their own. What a drive that slips, or an error within a turn of the screw, leaves of
+//! the readings is told beside it ([`Told`]), to be weighed with other tests.
 //!
 //! The intervals are those of the likelihood with its noise and linear terms integrated out, over all
 //! values that can be: a wind-up is not negative, so close to nothing its interval is that of a value known
@@ -16,10 +17,12 @@ mod curve;
 mod fit;
 mod posterior;
 mod sticking;
+mod told;
 
 pub use causes::of as causes;
 pub use curve::Curve;
 pub use sticking::Sticking;
+pub use told::Told;
 
 use crate::axis::Direction;
 use crate::length::Length;
@@ -69,6 +72,10 @@ pub struct Assessment {
     pub sticking: Option<Sticking>,
     /// How much likelier the readings are under each explanation, as logarithms.
     pub evidence: Evidence,
+    /// What the ways down tell by themselves, where no slip has a part.
+    pub down: Option<Told>,
+    /// What all readings tell with an error of the place taken out; where the pitch of the screw is known.
+    pub by_place: Option<Told>,
     /// The height of the staircase.
     pub rise_mm: f64,
     /// The mean move from one reading to the next.
@@ -222,24 +229,8 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
     check(readings)?;
     let mut sitting = Sitting::new(readings, &setup);
     let too_short = NotEnough::TooShort { rise_mm: sitting.rise };
-    let least_mm = LEAST_STEPS * setup.resolution_mm;
-    let mut curve = sitting.robust_start();
-    let mut out = Aside::new();
-    for _ in 0..ROUNDS {
-        let found = misreads::search(
-            readings.len(),
-            LIMITS,
-            |out| Some(sitting.log_likelihood(&sitting.trial(curve, out)?)),
-            |out| sitting.worst(curve, out, least_mm),
-        );
-        let same = found == out;
-        out = found;
-        curve = sitting.likeliest(&out, curve);
-        if same {
-            break;
-        }
-    }
-    sitting.set_repeats();
+    let start = sitting.robust_start();
+    let (curve, mut out) = begin(&mut sitting, start, &setup);
     // A table that never moved tells nothing of where it would.
     if sitting.reached(&out) < 0.1 * sitting.rise {
         return Err(too_short);
@@ -254,7 +245,32 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
         let shown = readings.get(index)?.value_mm;
         Some((shown, shown - sitting.off_mm(index, smooth.curve, &copy)? / sitting.motion))
     });
-    Ok(result(&sitting, &smooth, stuck, out, &setup))
+    // Without a pitch no test speaks of an error within a turn.
+    let by_place = setup.pitch_mm.and_then(|_| told::by_place(readings, smooth.curve, &setup));
+    let down = told::ways_down(readings, &setup);
+    Ok(Assessment { down, by_place, ..result(&sitting, &smooth, stuck, out, &setup) })
+}
+
+/// The likeliest curve and the misread readings, from a curve to begin with.
+fn begin(sitting: &mut Sitting<'_>, mut curve: Curve, setup: &Setup) -> (Curve, Aside) {
+    let least_mm = LEAST_STEPS * setup.resolution_mm;
+    let mut out = Aside::new();
+    for _ in 0..ROUNDS {
+        let found = misreads::search(
+            sitting.count(),
+            LIMITS,
+            |out| Some(sitting.log_likelihood(&sitting.trial(curve, out)?)),
+            |out| sitting.worst(curve, out, least_mm),
+        );
+        let same = found == out;
+        out = found;
+        curve = sitting.likeliest(&out, curve);
+        if same {
+            break;
+        }
+    }
+    sitting.set_repeats();
+    (curve, out)
 }
 
 fn result(
@@ -323,6 +339,8 @@ fn result(
         drift_mm: sitting.drift(fit.curve, &set_aside),
         sticking: shown.map(|stuck| stuck.sticking),
         evidence,
+        down: None,
+        by_place: None,
         rise_mm: sitting.rise,
         step_mm: sitting.step,
         turns,

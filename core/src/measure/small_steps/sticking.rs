@@ -5,7 +5,7 @@
 //! curve; which it is, is decided reading by reading and counts as one choice of two in the likelihood. The curve is
 //! fitted to both, classes and curve in turn.
 
-use super::curve::{Curve, Moved, Path};
+use super::curve::{Curve, Moved};
 use super::fit::{Holding, Row, Sitting};
 use super::posterior::{self, Posterior, smooth_log_likelihood};
 use crate::measure::misreads::is_out;
@@ -129,7 +129,7 @@ fn walk(
     state: State,
     mut take: impl FnMut(&Row, Moved, Moved, Moved),
 ) {
-    let mut path = Path::new(state.curve);
+    let mut path = sitting.path(state.curve);
     let mut table = Moved::default();
     for row in sitting.rows() {
         let pulled = path.follow(row.command);

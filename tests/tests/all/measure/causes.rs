@@ -184,11 +184,13 @@ fn tests_of_one_sitting_name_what_each_alone_cannot() {
     }
 }
 
-/// Two faults at once: the likeliest state is just these two wherever a test can tell them.
+/// Two faults at once: the likeliest state is just these two wherever a test can tell them, and both come first wherever
+/// it tells them at all.
 #[test]
 fn two_faults_of_one_sitting_are_the_likeliest_state() {
     for pair in [
         [Name::Clearance, Name::Slip],
+        [Name::WindUp, Name::Slip],
         [Name::WornTravel, Name::Slip],
         [Name::OverCorrected, Name::Slip],
         [Name::Clearance, Name::Thermal],
@@ -198,5 +200,14 @@ fn two_faults_of_one_sitting_are_the_likeliest_state() {
     ] {
         let tally = together::tally(Kind::Reversal, &pair, 20);
         assert!(tally.just >= 0.85, "{pair:?}: {tally:?}");
+    }
+    for (first, pair, least) in [
+        (Kind::Reversal, [Name::Slip, Name::Thermal], 0.9),
+        (Kind::Positioning, [Name::WindUp, Name::Periodic], 0.9),
+        // Ways that stick hide a wind-up that is a small part of their jumps.
+        (Kind::Reversal, [Name::WindUp, Name::Sticking], 0.8),
+    ] {
+        let tally = together::tally(first, &pair, 20);
+        assert!(tally.together >= least, "{pair:?}: {tally:?}");
     }
 }
