@@ -79,7 +79,7 @@ impl Bench {
                 step_mm *= 2.0;
                 continue;
             }
-            match small_steps::assess(&readings, &setup()) {
+            match small_steps::assess_beside_others(&readings, &setup()) {
                 Ok(result) => {
                     return Said {
                         alone: small_steps::causes(&result, &setup()),

@@ -1,4 +1,4 @@
-//! Where a rising function crosses zero.
+//! Where a rising function crosses zero, and values held between bounds.
 
 /// The place between `low` and `high` at which a function that rises crosses zero, to twice `near` of the larger of the two;
 /// one of them where it does not cross between them. It is asked a dozen times where bisection would ask fifty.
@@ -45,9 +45,15 @@ pub(crate) fn crossing(low: f64, high: f64, near: f64, value: &dyn Fn(f64) -> f6
         } else {
             0.5
         };
-        share = share.clamp(least, 1.0 - least);
+        share = held(share, least, 1.0 - least);
     }
     here
+}
+
+/// A value held between two bounds. `f64::clamp` panics where they are the wrong way round, and in firmware that brings
+/// all that prints numbers along.
+pub(crate) fn held(value: f64, least: f64, most: f64) -> f64 {
+    libm::fmin(libm::fmax(value, least), most)
 }
 
 #[cfg(test)]

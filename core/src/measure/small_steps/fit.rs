@@ -6,6 +6,7 @@ use crate::length::Length;
 use crate::measure::misreads::is_out;
 use crate::measure::regression::{Fit, LeastSquares};
 use crate::measure::reversal::SetAside;
+use crate::measure::root::held;
 use crate::measure::{Estimate, Setup};
 
 /// The readings of a staircase.
@@ -353,7 +354,7 @@ impl<'a> Sitting<'a> {
         guess: f64,
     ) -> (f64, Along) {
         let at = |dead_band_mm| self.along(out, drift, Curve { dead_band_mm, wind_up_mm });
-        let mut here = guess.clamp(-self.rise, self.rise);
+        let mut here = held(guess, -self.rise, self.rise);
         let mut now = at(here);
         for _ in 0..12 {
             if now.curvature <= 1e-12 {
@@ -362,11 +363,11 @@ impl<'a> Sitting<'a> {
                 now = at(here);
                 continue;
             }
-            let mut step = (now.slope / now.curvature).clamp(-0.5 * self.rise, 0.5 * self.rise);
+            let mut step = held(now.slope / now.curvature, -0.5 * self.rise, 0.5 * self.rise);
             let gain = step * step * now.curvature;
             // A step that hardly makes the misfit less, beside the variance of a reading, needs no look at where it ends.
             if gain < TRUSTED * now.misfit / self.readings.len() as f64 {
-                here = (here + step).clamp(-self.rise, self.rise);
+                here = held(here + step, -self.rise, self.rise);
                 now.misfit -= gain;
                 break;
             }
@@ -375,7 +376,7 @@ impl<'a> Sitting<'a> {
             }
             let mut better = None;
             for _ in 0..5 {
-                let next = (here + step).clamp(-self.rise, self.rise);
+                let next = held(here + step, -self.rise, self.rise);
                 let there = at(next);
                 if there.misfit < now.misfit {
                     better = Some((next, there));

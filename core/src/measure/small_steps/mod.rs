@@ -72,9 +72,9 @@ pub struct Assessment {
     pub sticking: Option<Sticking>,
     /// How much likelier the readings are under each explanation, as logarithms.
     pub evidence: Evidence,
-    /// What the ways down tell by themselves, where no slip has a part.
+    /// What the ways down tell by themselves, where no slip has a part; by [`assess_beside_others`] alone.
     pub down: Option<Told>,
-    /// What all readings tell with an error of the place taken out; where the pitch of the screw is known.
+    /// What all readings tell with an error of the place taken out; by the same, where the pitch of the screw is known.
     pub by_place: Option<Told>,
     /// The height of the staircase.
     pub rise_mm: f64,
@@ -225,12 +225,27 @@ const ROUNDS: usize = 3;
 /// assert!((result.lost_motion.value - 0.1).abs() < 1e-3, "{:?}", result.lost_motion);
 /// ```
 pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnough> {
+    assessed(readings, &setup.checked()?).map(|(result, _)| result)
+}
+
+/// Assesses as [`assess`] does, and tells as well what is wanted where other tests of the same axis are
+/// [weighed with it](crate::measure::cause::joint): [`Assessment::down`] and [`Assessment::by_place`]. It takes about twice
+/// as long.
+pub fn assess_beside_others(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnough> {
     let setup = setup.checked()?;
+    let (result, likeliest) = assessed(readings, &setup)?;
+    // Without a pitch no test speaks of an error within a turn.
+    let by_place = setup.pitch_mm.and_then(|_| told::by_place(readings, likeliest, &setup));
+    Ok(Assessment { down: told::ways_down(readings, &setup), by_place, ..result })
+}
+
+/// The assessment, and the likeliest curve without ways that stick.
+fn assessed(readings: &[Reading], setup: &Setup) -> Result<(Assessment, Curve), NotEnough> {
     check(readings)?;
-    let mut sitting = Sitting::new(readings, &setup);
+    let mut sitting = Sitting::new(readings, setup);
     let too_short = NotEnough::TooShort { rise_mm: sitting.rise };
     let start = sitting.robust_start();
-    let (curve, mut out) = begin(&mut sitting, start, &setup);
+    let (curve, mut out) = begin(&mut sitting, start, setup);
     // A table that never moved tells nothing of where it would.
     if sitting.reached(&out) < 0.1 * sitting.rise {
         return Err(too_short);
@@ -245,10 +260,7 @@ pub fn assess(readings: &[Reading], setup: &Setup) -> Result<Assessment, NotEnou
         let shown = readings.get(index)?.value_mm;
         Some((shown, shown - sitting.off_mm(index, smooth.curve, &copy)? / sitting.motion))
     });
-    // Without a pitch no test speaks of an error within a turn.
-    let by_place = setup.pitch_mm.and_then(|_| told::by_place(readings, smooth.curve, &setup));
-    let down = told::ways_down(readings, &setup);
-    Ok(Assessment { down, by_place, ..result(&sitting, &smooth, stuck, out, &setup) })
+    Ok((result(&sitting, &smooth, stuck, out, setup), smooth.curve))
 }
 
 /// The likeliest curve and the misread readings, from a curve to begin with.

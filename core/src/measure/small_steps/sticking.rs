@@ -11,6 +11,7 @@ use super::posterior::{self, Posterior, smooth_log_likelihood};
 use crate::measure::misreads::is_out;
 use crate::measure::regression::LeastSquares;
 use crate::measure::reversal::SetAside;
+use crate::measure::root::held;
 
 /// How the table holds and jumps.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -155,8 +156,8 @@ fn refit(sitting: &Sitting<'_>, out: &[SetAside], state: State) -> Option<State>
     });
     let fit = squares.solve().ok()?;
     let most = sitting.rise;
-    let dead_band_mm = (state.curve.dead_band_mm + fit.coefficient(2)).clamp(-most, most);
-    let wind_up_mm = (state.curve.wind_up_mm + fit.coefficient(3)).clamp(0.0, most);
+    let dead_band_mm = held(state.curve.dead_band_mm + fit.coefficient(2), -most, most);
+    let wind_up_mm = held(state.curve.wind_up_mm + fit.coefficient(3), 0.0, most);
     let holding = Holding { zero: fit.coefficient(0), drift: fit.coefficient(1) };
     Some(State { curve: Curve { dead_band_mm, wind_up_mm }, holding })
 }

@@ -4,6 +4,7 @@ use super::Reading;
 use crate::measure::misreads::is_out;
 use crate::measure::outlying::{self, Model, Out};
 use crate::measure::regression::{Fit, LeastSquares};
+use crate::measure::root::held;
 use heapless::Vec;
 
 /// Bends tried while misreads are looked for.
@@ -119,7 +120,7 @@ impl<'a> Curve<'a> {
         for _ in 0..24 {
             let third = (high - low) / 3.0;
             let at = |place: f64| {
-                let kappa = libm::sinh(place).clamp(LEAST_KAPPA, self.most_kappa);
+                let kappa = held(libm::sinh(place), LEAST_KAPPA, self.most_kappa);
                 self.fit(out, kappa)
             };
             let (Some(a), Some(b)) = (at(low + third), at(high - third)) else { break };

@@ -18,7 +18,8 @@ pub(super) fn assess(sheet: &Sheet, setup: &Setup, print: Print) -> Result<Found
         .into_iter()
         .map(|r| Reading { target: r.target, approach: r.approach, value_mm: r.value_mm, time_s: r.time_s })
         .collect::<Vec<_>>();
-    let result = small_steps::assess(&readings, setup).map_err(|error| not_enough(error, sheet, print))?;
+    let result = small_steps::assess_beside_others(&readings, setup)
+        .map_err(|error| not_enough(error, sheet, print))?;
     Ok(Found {
         used: result.used,
         set_aside: result.set_aside.iter().copied().collect(),
