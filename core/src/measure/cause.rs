@@ -230,18 +230,27 @@ pub type Causes = Vec<Cause, 11>;
 /// How much likelier an effect of a usual size is than none, as a logarithm; few degrees of freedom make
 /// chance wider.
 fn effect_log_odds(effect: &Estimate, usual_mm: f64) -> f64 {
+    effect_of(1.0, effect, usual_mm)
+}
+
+/// The same of an effect that is the size of so many coefficients, one or two, that chance has each to itself: of two, such
+/// as the sine and the cosine of a wave, chance makes more.
+fn effect_of(coefficients: f64, effect: &Estimate, usual_mm: f64) -> f64 {
+    const TURN: f64 = 2.0 * core::f64::consts::PI;
+    let half = 0.5 * coefficients;
     let wide = effect.dof / libm::fmax(effect.dof - 2.0, 0.5);
     let u2 = effect.standard_uncertainty * effect.standard_uncertainty * libm::fmax(wide, 1.0) + 1e-8;
-    // The t distribution in place of the normal one: chance throws far values more often.
+    // The t distribution, of as many variates, in place of the normal one: chance throws far values more often.
     let nu = libm::fmax(effect.dof.min(1e6), 1.0);
     let z2 = effect.value * effect.value / u2;
-    let chance = -0.5 * (nu + 1.0) * libm::log1p(z2 / nu) - 0.5 * libm::log(2.0 * core::f64::consts::PI * u2);
+    let chance = -0.5 * (nu + coefficients) * libm::log1p(z2 / nu) - half * libm::log(TURN * u2);
     // A normal distribution with the tails of a Cauchy distribution: now and then an effect is far larger than usual.
     let scale2 = u2 + usual_mm * usual_mm;
     let x2 = effect.value * effect.value / scale2;
-    let middle = -0.5 * (x2 + libm::log(2.0 * core::f64::consts::PI));
-    let tails = -libm::log1p(x2) - libm::log(core::f64::consts::PI);
-    let usual = libm::fmax(middle, tails) - 0.5 * libm::log(scale2);
+    let middle = -0.5 * x2 - half * libm::log(TURN);
+    // What a Cauchy distribution of one variate has before its power is 1 / π, of two 1 / 2π.
+    let tails = -(half + 0.5) * libm::log1p(x2) - libm::log(coefficients * core::f64::consts::PI);
+    let usual = libm::fmax(middle, tails) - half * libm::log(scale2);
     usual - chance
 }
 

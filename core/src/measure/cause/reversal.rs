@@ -1,6 +1,8 @@
 //! What a reversal test, and a positioning test, can tell of the cause.
 
-use super::{Cause, Causes, Evidence, Name, SIZES_MM, UNCOMMON, admit, effect_log_odds, sort_by_weight};
+use super::{
+    Cause, Causes, Evidence, Name, SIZES_MM, UNCOMMON, admit, effect_log_odds, effect_of, sort_by_weight,
+};
 use crate::measure::positioning::Positioning;
 use crate::measure::reversal::{Assessment, Station};
 use crate::measure::uncertainty::Source;
@@ -110,7 +112,7 @@ pub(super) fn of_screw(positioning: &Positioning) -> [Option<(Name, f64, Evidenc
         (Name::LeadError, log_odds, Evidence::LeadError { per_length, span_mm })
     });
     let periodic = positioning.periodic.map(|periodic| {
-        let log_odds = effect_log_odds(&periodic.amplitude, PERIODIC_MM);
+        let log_odds = effect_of(2.0, &periodic.amplitude, PERIODIC_MM);
         (Name::Periodic, log_odds, Evidence::PeriodicError(periodic.amplitude))
     });
     [lead, periodic]
