@@ -106,6 +106,15 @@ impl Print {
         decimals(mm / self.unit.as_mm(), self.coarse() + 1)
     }
 
+    /// A part of an uncertainty, as [`Print::fine`] writes it; one too small for the last digit is said to be below that, so
+    /// that it is not taken for none.
+    #[must_use]
+    pub fn part(self, mm: f64) -> String {
+        let text = self.fine(mm);
+        let shows = text.bytes().any(|byte| byte.is_ascii_digit() && byte != b'0');
+        if shows || mm == 0.0 { text } else { format!("<{}1", text.strip_suffix('0').unwrap_or(&text)) }
+    }
+
     /// A length with its unit, `0.118 mm`.
     #[must_use]
     pub fn with_unit(self, mm: f64) -> String {
@@ -219,6 +228,8 @@ mod tests {
         assert_eq!(inch.with_unit(0.127), "0.0050 in");
         assert_eq!(inch.fine(0.001), "0.00004");
         assert_eq!(mm.length(-0.0001), "0.000");
+        assert_eq!([0.0029, 0.00004, 0.0].map(|part| mm.part(part)), ["0.0029", "<0.0001", "0.0000"]);
+        assert_eq!(inch.part(0.0001), "<0.00001");
         assert_eq!(mm.short(-40.0), "-40");
         assert_eq!(mm.short(0.0), "0");
     }

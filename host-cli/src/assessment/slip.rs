@@ -207,7 +207,7 @@ impl<'a> Slip<'a> {
             .budget
             .iter()
             .map(|part| {
-                vec![part.source.name().to_owned(), print.fine(part.standard_uncertainty), freedom(part.dof)]
+                vec![part.source.name().to_owned(), print.part(part.standard_uncertainty), freedom(part.dof)]
             })
             .chain(std::iter::once(vec![
                 "combined".to_owned(),

@@ -350,7 +350,7 @@ impl Session<'_> {
         let row = |part: &serde_json::Value| {
             Some(vec![
                 part["source"].as_str()?.to_owned(),
-                self.print.fine(part["standard_uncertainty"].as_f64()? * self.assessment.factor()),
+                self.print.part(part["standard_uncertainty"].as_f64()? * self.assessment.factor()),
                 part["dof"].as_f64().map_or_else(|| "from limits".to_owned(), |dof| decimals(dof, 1)),
             ])
         };
