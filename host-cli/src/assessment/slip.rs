@@ -126,8 +126,9 @@ impl<'a> Slip<'a> {
         let text = match unwrapped.readings {
             0 => format!("The dial goes round every {turn}; by the plan it did not pass its zero."),
             n => format!(
-                "The dial goes round every {turn}: by the plan {n} of {all} readings were taken one revolution on or \
-                 back, or more."
+                "The dial goes round every {turn}: by the plan {n} of {all} readings {} taken one revolution on or \
+                 back, or more.",
+                if n == 1 { "was" } else { "were" }
             ),
         };
         self.item("", &text);

@@ -29,8 +29,13 @@ fn write(address: usize, value: u32) {
     unsafe { core::ptr::write_volatile(address as *mut u32, value) }
 }
 
-/// A serial port, and how many bytes it has given and taken.
-pub struct Uart(usize, u32, u32);
+/// A serial port.
+pub struct Uart {
+    base: usize,
+    /// Bytes received and sent so far.
+    received: u32,
+    sent: u32,
+}
 
 impl Uart {
     const STATE: usize = 0x4;
@@ -54,22 +59,22 @@ impl Uart {
         // 115 200 baud from 25 MHz.
         write(base + Self::DIVIDER, 217);
         write(base + Self::CONTROL, 3);
-        Self(base, 0, 0)
+        Self { base, received: 0, sent: 0 }
     }
 
     /// How many bytes have been received.
     pub fn received(&self) -> u32 {
-        self.1
+        self.received
     }
 
     /// How many bytes have gone either way.
     pub fn carried(&self) -> u32 {
-        self.1.wrapping_add(self.2)
+        self.received.wrapping_add(self.sent)
     }
 
     /// Whether a byte has arrived.
     pub fn has_received(&self) -> bool {
-        read(self.0 + Self::STATE) & Self::RECEIVED != 0
+        read(self.base + Self::STATE) & Self::RECEIVED != 0
     }
 
     /// The byte that has arrived, if one has.
@@ -77,19 +82,19 @@ impl Uart {
         if !self.has_received() {
             return None;
         }
-        self.1 = self.1.wrapping_add(1);
-        u8::try_from(read(self.0) & 0xff).ok()
+        self.received = self.received.wrapping_add(1);
+        u8::try_from(read(self.base) & 0xff).ok()
     }
 
     /// Whether a byte can be sent now.
     fn is_free(&self) -> bool {
-        read(self.0 + Self::STATE) & Self::SENDING == 0
+        read(self.base + Self::STATE) & Self::SENDING == 0
     }
 
     /// Sends a byte; one that the port has no room for is lost.
     pub fn send(&mut self, byte: u8) {
-        self.2 = self.2.wrapping_add(1);
-        write(self.0, u32::from(byte));
+        self.sent = self.sent.wrapping_add(1);
+        write(self.base, u32::from(byte));
     }
 }
 
@@ -98,8 +103,8 @@ pub fn sleep_until_received(host: &Uart, bench: &Uart) {
     // Their requests are seen and never served: with all of them masked the processor wakes and goes on.
     cortex_m::interrupt::disable();
     for port in [host, bench] {
-        write(port.0 + Uart::INTERRUPTS, Uart::RECEIVED);
-        write(port.0 + Uart::CONTROL, 0b1011);
+        write(port.base + Uart::INTERRUPTS, Uart::RECEIVED);
+        write(port.base + Uart::CONTROL, 0b1011);
     }
     // The requests of the two receivers have the numbers 0 and 2. Forgotten before the ports are looked at: what
     // arrives from here on wakes.
