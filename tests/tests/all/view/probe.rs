@@ -1,5 +1,6 @@
 //! A probe box as the source: armed after its motion was shown, stopped by a key, gone on with.
 
+use super::screen::large;
 use super::terminal::Terminal;
 use super::values;
 use takeup_core::slack::simulated::Faults;
@@ -71,9 +72,14 @@ fn on_the_screen_space_stops_it_and_enter_arms_it_again() {
     {
         assert!(cautions.contains(shown), "{shown}:\n{cautions}");
     }
-    terminal.press_for("\r", "row 2: ");
+    let moving = terminal.press_for("\r", "row 2: ");
+    // The keys that count now, and none that do nothing.
+    assert!(moving.contains("Space or Enter  STOP THE BOX"), "{moving}");
+    assert!(moving.contains("hands off") && !moving.contains("Enter take"), "{moving}");
     terminal.press_for(" ", "STOPPED: as you wished");
-    terminal.wait_for("ARM THE BOX");
+    let stopped = terminal.wait_for("ARM THE BOX");
+    let title = |screen: &str| large(screen)[..4].to_vec();
+    assert_ne!(title(&stopped), title(&cautions), "from afar it looks as if it had not begun:\n{stopped}");
     let kept = values(&folder, "z.csv");
     std::thread::sleep(std::time::Duration::from_millis(500));
     assert_eq!(values(&folder, "z.csv"), kept, "it went on without being armed");
