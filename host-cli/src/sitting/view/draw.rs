@@ -131,22 +131,24 @@ fn cautions(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     let tone = page.tone(Tone::Caution);
     let (title, title_tone) =
         if shown.stopped { ("STOPPED", page.tone(Tone::Adverse)) } else { ("BEFORE IT MOVES", tone) };
-    if page.left.height >= 20 {
+    // What it all waits for is the last to fall off a small screen, why it has stopped the last but one.
+    page.left.height = page.left.height.saturating_sub(1);
+    if page.left.height >= 23 {
         page.rows(1);
         page.big(&[title.to_owned()], 4, title_tone);
         page.rows(1);
     } else {
         page.text(title, title_tone);
     }
-    for caution in shown.cautions.iter().chain(&sitting.cautions()) {
-        page.hanging(" ! ", caution, tone);
-    }
-    page.rows(1);
     if let Some((tone, text)) = &shown.message {
         let tone = page.tone(*tone);
         page.hanging(" ", text, tone);
         page.rows(1);
     }
+    for caution in shown.cautions.iter().chain(&sitting.cautions()) {
+        page.hanging(" ! ", caution, tone);
+    }
+    page.rows(1);
     if sitting.taken() > 0 {
         let text = format!(
             "Going on: {} of {} readings are in {}.",
@@ -161,6 +163,7 @@ fn cautions(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     } else {
         "Enter: I have seen to it   P: pause"
     };
+    page.left.height += 1;
     page.text(keys, page.tone(Tone::Strong));
 }
 

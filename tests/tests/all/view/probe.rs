@@ -81,6 +81,13 @@ fn on_the_screen_space_stops_it_and_enter_arms_it_again() {
     let stopped = terminal.wait_for("ARM THE BOX");
     let title = |screen: &str| large(screen)[..4].to_vec();
     assert_ne!(title(&stopped), title(&cautions), "from afar it looks as if it had not begun:\n{stopped}");
+    // Too small for everything: why it stands and what it waits for are there.
+    terminal.resize(50, 16);
+    terminal.wait_until("the screen in small", |screen| {
+        screen.contains("STOPPED: as you wished") && screen.trim_end().ends_with("P: pause")
+    });
+    terminal.resize(80, 24);
+    terminal.wait_for("Going on: ");
     let kept = values(&folder, "z.csv");
     std::thread::sleep(std::time::Duration::from_millis(500));
     assert_eq!(values(&folder, "z.csv"), kept, "it went on without being armed");
