@@ -56,6 +56,8 @@ pub enum Wrong {
     Stuck,
     /// It runs away, a count at every look.
     RunningAway,
+    /// Its wires are bad: an incremental one loses a count, a digital scale is silent.
+    Failed,
 }
 
 /// The axis, its wires, and a clock that whoever polls sets.
@@ -142,6 +144,11 @@ impl World {
             Wrong::Nothing => self.stands.get().1,
             Wrong::Stuck => return,
             Wrong::RunningAway => i64::MAX,
+            Wrong::Failed => {
+                // Both signals change at once.
+                self.counts.set(self.counts.get().saturating_add(2));
+                return;
+            }
         };
         let aim = aim.saturating_add(self.held_counts.get());
         let (change, slack) = (aim.saturating_sub(self.counts.get()), self.slack_counts.get());
@@ -166,6 +173,7 @@ impl World {
             // A tenth of a millimetre with each word.
             Wrong::RunningAway => word.wrapping_add(10) & 0xf_ffff,
             Wrong::Stuck => word,
+            Wrong::Failed => return,
         };
         self.word.set((next, now));
     }

@@ -9,7 +9,7 @@ use crate::units::{NO_BREAK, Print, decimals};
 use std::fmt::Write;
 use takeup_core::measure::Kind;
 use takeup_core::measure::cause::Name;
-use takeup_core::measure::decision::Answer;
+use takeup_core::measure::decision::{Answer, More};
 
 /// The slip of a test.
 #[must_use]
@@ -42,6 +42,21 @@ pub fn one_line(assessed: &Assessed, print: Print) -> String {
         }
     };
     format!("{begin}{end}")
+}
+
+/// The decision, if there is one, and the interval of the lost motion, in as few letters as say it.
+#[must_use]
+pub fn in_short(assessed: &Assessed, print: Print) -> Option<String> {
+    let lost = assessed.found.part.findings().lost_motion()?;
+    let interval = format!("{} TO {}", print.length(lost.low_95()), print.length(lost.high_95()));
+    let Some(decision) = &assessed.found.decision else { return Some(format!("LOST {interval}")) };
+    Some(match (decision.answer, decision.more) {
+        (Answer::Within, _) => format!("WITHIN: {interval}"),
+        (Answer::Over, _) => format!("OVER: {interval}"),
+        (Answer::Undecided, Some(More::Cycles(1))) => format!("1 MORE CYCLE: {interval}"),
+        (Answer::Undecided, Some(More::Cycles(n))) => format!("{n} MORE CYCLES: {interval}"),
+        (Answer::Undecided, _) => format!("UNDECIDED: {interval}"),
+    })
 }
 
 /// A slip while it is written.

@@ -241,8 +241,7 @@ fn fed(
                 Some(News::Shows { value, .. }) => shown = Some(value),
                 Some(News::Says(text)) => ctx.note(&text),
                 Some(News::Ended(refusal)) => {
-                    let (taken, all) = (sitting.taken(), sitting.plan.stops.len());
-                    ctx.note(&format!("paused: {taken} of {all} readings are taken, and kept"));
+                    ctx.note(&sitting.progress());
                     return Err(refusal);
                 }
                 None => {}

@@ -33,6 +33,8 @@ pub struct SoFar {
     pub line: String,
     /// What more readings would do, if there is a limit.
     pub more: Option<String>,
+    /// The decision and the interval in a few words, for large letters.
+    pub short: Option<String>,
 }
 
 /// What stands above the first row of a new file; the resolution of its source unless the person gave one.
@@ -289,18 +291,21 @@ impl<'a> Sitting<'a> {
             }
             (_, None) => "not decided yet".to_owned(),
         });
-        Some(SoFar { line, more })
+        let short = slip::in_short(&assessed, self.print());
+        Some(SoFar { line, more, short })
+    }
+
+    /// How far it has got when it ends before its time.
+    #[must_use]
+    pub fn progress(&self) -> String {
+        let kept = if self.taken() > 0 { ", and kept" } else { "" };
+        format!("paused: {} of {} readings are taken{kept}", self.taken(), self.plan.stops.len())
     }
 
     /// The refusal of a sitting that is not finished, and how to go on.
     #[must_use]
     pub fn paused(&self) -> Refusal {
-        let kept = if self.taken() > 0 { ", and kept" } else { "" };
-        Refusal::new(
-            format!("paused: {} of {} readings are taken{kept}", self.taken(), self.plan.stops.len()),
-            "Give the same command again to go on.",
-        )
-        .file(self.name())
+        Refusal::new(self.progress(), "Give the same command again to go on.").file(self.name())
     }
 
     /// What to watch for before the axis moves.

@@ -1,7 +1,7 @@
 //! The second serial port of the emulated board: whoever makes faults there also measures.
 //!
 //! A letter each: `e` the emergency stop is pressed and `E` let go, `s` the indicator stands still, `r` it runs
-//! away, `h` the program hangs; `0` to `6` another axis, with something to find for the kind of test of that number;
+//! away, `f` it fails, `h` the program hangs; `0` to `6` another axis, with something to find for the kind of test of that number;
 //! `+` and `-` a hand pushes by 10 N more or less; `l` a hand holds the plunger lifted, `p` pressed, `o` lets it go. `?` is
 //! answered by a line of numbers: the time, the time of the last fault, of the last step, and of the last byte from the
 //! host, in microseconds, the steps made, the bytes of stack used so far, and the bytes received from the host; `#` by
@@ -41,6 +41,8 @@ pub enum Order {
     Stuck,
     /// The indicator runs away.
     RunAway,
+    /// The indicator fails.
+    Fail,
     /// Another axis, for a kind of test.
     Axis(Kind),
     /// A hand pushes by so many newtons more.
@@ -115,7 +117,7 @@ impl Bench {
         received: u32,
     ) -> Option<Order> {
         let letter = self.port.receive()?;
-        if matches!(letter, b'e' | b's' | b'r' | b'h') {
+        if matches!(letter, b'e' | b's' | b'r' | b'f' | b'h') {
             self.fault_us = self.now_us;
         }
         match letter {
@@ -123,6 +125,7 @@ impl Bench {
             b'E' => return Some(Order::Emergency(false)),
             b's' => return Some(Order::Stuck),
             b'r' => return Some(Order::RunAway),
+            b'f' => return Some(Order::Fail),
             b'0'..=b'6' => {
                 let kind = Kind::ALL.get(usize::from(letter.wrapping_sub(b'0')));
                 return kind.map(|kind| Order::Axis(*kind));

@@ -192,21 +192,22 @@ pub struct Watchdog;
 impl Watchdog {
     const BASE: usize = 0x4000_8000;
     /// Two periods stay below the 50 ms within which motion must have ended.
-    const PERIOD_US: u32 = 20_000;
+    const PERIOD: u32 = 20_000 * CYCLES_PER_US as u32;
 
     /// Starts it.
     pub fn start() -> Self {
         write(Self::BASE + 0xc00, 0x1acc_e551);
-        write(Self::BASE, Self::PERIOD_US * 25);
+        write(Self::BASE, Self::PERIOD);
         write(Self::BASE + 0x8, 3);
         Self
     }
 
-    /// Lets it stand, or go on with a whole period.
+    /// Lets it wait for minutes, or go on with a whole period. Switched off instead, some emulators let it count on, and
+    /// it restarts the processor when it is switched on.
     pub fn pause(&mut self, pause: bool) {
         // Fed first: a period that ended meanwhile must not speak.
         self.feed();
-        write(Self::BASE + 0x8, if pause { 0 } else { 3 });
+        write(Self::BASE, if pause { u32::MAX } else { Self::PERIOD });
     }
 
     /// Feeds it.

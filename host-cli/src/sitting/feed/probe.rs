@@ -80,7 +80,13 @@ impl Probe {
             // Opened again when the person has looked.
             self.session = None;
         }
-        News::Halted(format!("{trouble}. {}", trouble.way_out()))
+        let way_out = match trouble {
+            Trouble::Refused(Refused::NoPosition) => {
+                "Look where it stands, pause, and give the same command with that place at --stands-at."
+            }
+            _ => trouble.way_out(),
+        };
+        News::Halted(format!("{trouble}. {way_out}"))
     }
 
     fn start(&mut self, row: u32) -> Result<(), Trouble> {

@@ -135,7 +135,7 @@ pub fn number(line: &[u8], usual: Unit) -> Result<Length, String> {
     // Some send a decimal comma; nothing else in a line of one number can be one.
     let cut = cut.replacen(',', ".", 1);
     let parsed = cut.parse::<LengthArg>();
-    parsed.map(|arg| arg.length(usual)).map_err(|_| format!("\"{}\" is not a number", clip(text)))
+    parsed.map(|arg| arg.length(usual)).map_err(|_| format!("\"{}\", which is not a number", clip(text)))
 }
 
 fn is_name(text: &str) -> bool {

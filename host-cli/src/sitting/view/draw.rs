@@ -129,23 +129,26 @@ pub(super) fn all(frame: &mut Frame<'_>, shown: &Shown, sitting: &Sitting<'_>) {
 
 fn cautions(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     let tone = page.tone(Tone::Caution);
-    let title = "BEFORE IT MOVES".to_owned();
-    if page.left.height >= 20 {
+    let (title, title_tone) =
+        if shown.stopped { ("STOPPED", page.tone(Tone::Adverse)) } else { ("BEFORE IT MOVES", tone) };
+    // What it all waits for is the last to fall off a small screen, why it has stopped the last but one.
+    page.left.height = page.left.height.saturating_sub(1);
+    if page.left.height >= 23 {
         page.rows(1);
-        page.big(&[title], 4, tone);
+        page.big(&[title.to_owned()], 4, title_tone);
         page.rows(1);
     } else {
-        page.text(&title, tone);
+        page.text(title, title_tone);
     }
-    for caution in shown.cautions.iter().chain(&sitting.cautions()) {
-        page.hanging(" ! ", caution, tone);
-    }
-    page.rows(1);
     if let Some((tone, text)) = &shown.message {
         let tone = page.tone(*tone);
         page.hanging(" ", text, tone);
         page.rows(1);
     }
+    for caution in shown.cautions.iter().chain(&sitting.cautions()) {
+        page.hanging(" ! ", caution, tone);
+    }
+    page.rows(1);
     if sitting.taken() > 0 {
         let text = format!(
             "Going on: {} of {} readings are in {}.",
@@ -160,6 +163,7 @@ fn cautions(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     } else {
         "Enter: I have seen to it   P: pause"
     };
+    page.left.height += 1;
     page.text(keys, page.tone(Tone::Strong));
 }
 
@@ -171,7 +175,7 @@ const KEYS: [(&str, &str); 9] = [
     ("U", "undo: take the last reading back, and read it again"),
     ("R", "redo: put back the reading that was taken back"),
     ("P or Q", "pause: every reading is on disk; the same command goes on"),
-    ("Space", "stop a probe box that moves the axis; it must then be armed again"),
+    ("Space", "stop a probe box that moves the axis, as Enter does; then arm it again"),
     ("? or H", "this page"),
     ("Ctrl-C", "pause, as P"),
 ];
@@ -193,6 +197,8 @@ fn help(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
 fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     /// Lines that are always there: head, bar, three rules, message, two of readings, estimate, more, two of keys.
     const ALWAYS: u16 = 12;
+    /// Enough below the message for the estimate in large letters, four lines of readings, and the rest.
+    const LARGE_SO_FAR: u16 = 14;
     let room = page.left.height.saturating_sub(ALWAYS);
     // The dial first; what to do now with what is left.
     let dial_rows = match room {
@@ -205,15 +211,20 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     match sitting.stop() {
         Some(stop) => {
             let strong = page.tone(Tone::Strong);
-            let (how, moves) = match sitting.waiting() {
-                Some((Act::Work(_), left)) => {
-                    ("let the axis work to and fro over its way", vec![format!("WORK {}", clock(left))])
-                }
-                Some((_, left)) => ("leave everything as it is", vec![format!("WAIT {}", clock(left))]),
-                None => (do_now(stop, sitting), moves(stop, sitting)),
-            };
-            page.rule(how);
-            page.big(&moves, do_rows, strong);
+            if let Some(doubt) = &shown.doubt {
+                page.rule(doubt);
+                page.big(&["READ AGAIN?".to_owned()], do_rows, page.tone(Tone::Adverse));
+            } else {
+                let (how, moves) = match sitting.waiting() {
+                    Some((Act::Work(_), left)) => {
+                        ("let the axis work to and fro over its way", vec![format!("WORK {}", clock(left))])
+                    }
+                    Some((_, left)) => ("leave everything as it is", vec![format!("WAIT {}", clock(left))]),
+                    None => (do_now(stop, shown, sitting), moves(stop, sitting)),
+                };
+                page.rule(how);
+                page.big(&moves, do_rows, strong);
+            }
             page.rule(&format!("dial, {}: {}", sitting.plan.unit, shown.hint));
             page.big(&[dial(shown, sitting)], dial_rows, strong);
         }
@@ -226,6 +237,13 @@ fn reading(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     let message = shown.message.as_ref();
     let style = message.map_or(Style::new(), |(tone, _)| page.tone(*tone));
     page.text(message.map_or("", |(_, text)| text.as_str()), style);
+    // Where the screen is tall, where the readings point is read from afar too.
+    let short = shown.so_far.as_ref().and_then(|so_far| so_far.short.as_ref());
+    let tone = page.tone(Tone::Strong);
+    if let Some(short) = short.filter(|_| page.left.height >= LARGE_SO_FAR) {
+        page.rule(&format!("so far, {}, 95 % of such intervals hold the true value", sitting.plan.unit));
+        page.big(std::slice::from_ref(short), 4, tone);
+    }
     page.rule("readings so far");
     let below = 4;
     let rows = page.left.height.saturating_sub(below);
@@ -282,7 +300,10 @@ fn head(page: &mut Page<'_, '_>, sitting: &Sitting<'_>) {
 }
 
 /// How to go about it.
-fn do_now(stop: &Stop, sitting: &Sitting<'_>) -> &'static str {
+fn do_now(stop: &Stop, shown: &Shown, sitting: &Sitting<'_>) -> &'static str {
+    if shown.moved_by_feed {
+        return "the box does this now, and reads when it stands still: hands off";
+    }
     let before = sitting.rows().next_back().map(|(before, _)| before.target);
     let new_zero = match sitting.plan.kind {
         Kind::PushPull | Kind::Indicator => return "do now, and read when it stands still",
@@ -384,6 +405,8 @@ fn keys(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
     let redo = if redo > 0 { format!("R redo ({redo})") } else { "R redo".to_owned() };
     let (first, second) = if shown.stage == Stage::Complete {
         ("Enter  show the result".to_owned(), format!("U undo   {redo}   P pause   ? help"))
+    } else if shown.moved_by_feed {
+        ("Space or Enter  STOP THE BOX".to_owned(), format!("U undo   {redo}   P pause   ? help"))
     } else {
         (
             "0-9 . - type   Backspace, Esc erase   Enter take".to_owned(),

@@ -56,6 +56,10 @@ struct Shown {
     /// What the person does to take a reading.
     hint: &'static str,
     message: Option<(Tone, String)>,
+    /// What speaks against the reading that came last: it is to be read again.
+    doubt: Option<String>,
+    /// Whether what moved the axis has stopped, and was not allowed to go on since.
+    stopped: bool,
     /// What the feed wants to be seen to before it begins.
     cautions: Vec<String>,
     /// Whether the axis is moved by the feed.
@@ -92,6 +96,8 @@ pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context
                 .map_or(Some("type the reading, Enter takes it"), |feed| feed.hint())
                 .unwrap_or(""),
             message: None,
+            doubt: None,
+            stopped: false,
             cautions: feed.as_ref().map_or_else(Vec::new, |feed| feed.cautions()),
             moved_by_feed: feed.as_ref().is_some_and(|feed| feed.moves_axis()),
             so_far: sitting.so_far(),
@@ -249,7 +255,8 @@ impl View {
     ) -> Result<(), Refusal> {
         self.shown.entry.clear();
         if let Some(doubt) = sitting.doubt(value) {
-            self.say(Tone::Adverse, format!("READ AGAIN? {doubt}. The same once more is kept."));
+            self.shown.doubt = Some(doubt);
+            self.say(Tone::Adverse, "READ AGAIN? The same once more is kept.");
             return Ok(());
         }
         let row = sitting.next_row();
@@ -283,12 +290,14 @@ impl View {
     fn halted(&mut self, reason: String) {
         self.aimed = None;
         self.shown.stage = Stage::Cautions;
+        self.shown.stopped = true;
         self.say(Tone::Adverse, format!("STOPPED: {reason}"));
     }
 
     /// The readings have changed.
     fn changed(&mut self, sitting: &Sitting<'_>) {
         self.aimed = None;
+        self.shown.doubt = None;
         self.shown.so_far = sitting.so_far();
         self.shown.stage = if sitting.stop().is_some() { Stage::Reading } else { Stage::Complete };
     }
@@ -304,7 +313,10 @@ impl View {
             (_, KeyCode::Char(_)) if control => {}
             (_, KeyCode::Char('p' | 'q')) => return Ok(Some(Left::Paused)),
             (Stage::Help, _) => self.shown.stage = self.behind,
-            (Stage::Cautions, KeyCode::Enter) => self.changed(sitting),
+            (Stage::Cautions, KeyCode::Enter) => {
+                self.shown.stopped = false;
+                self.changed(sitting);
+            }
             (Stage::Cautions, _) => {}
             (stage, KeyCode::Char('?' | 'h')) => (self.behind, self.shown.stage) = (stage, Stage::Help),
             (_, KeyCode::Char('u')) => match sitting.undo()? {

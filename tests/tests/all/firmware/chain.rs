@@ -161,6 +161,17 @@ fn nothing_moves_before_it_is_armed() {
     Rig::new().stays_disarmed();
 }
 
+/// Whoever grants the time may be long about it: the watchdog of the board is not to take that for a program that hangs.
+#[test]
+fn a_box_whose_time_stands_for_long_goes_on() {
+    let mut rig = Rig::new();
+    let before = rig.report().now_us;
+    std::thread::sleep(std::time::Duration::from_millis(300));
+    let after = rig.pass(5000);
+    assert!(after.now_us >= before + 5000, "it was started anew: {before} {after:?}");
+    assert!(matches!(rig.ask(&ToBox::Ask), ToHost::State(State { sessions: 1, .. })), "{:?}", rig.ended);
+}
+
 #[test]
 fn the_emergency_stop_stops() {
     let mut rig = Rig::new();
@@ -177,6 +188,21 @@ fn the_emergency_stop_stops() {
 #[test]
 fn an_indicator_that_runs_away_stops() {
     Rig::new().stops(b'r', StopCause::NotFollowing);
+}
+
+#[test]
+fn an_indicator_that_fails_stops() {
+    let mut rig = Rig::new();
+    rig.stops(b'f', StopCause::IndicatorFault);
+}
+
+/// The box with a digital scale: a word every 20 ms, and it stops before 50 ms are over without one.
+#[test]
+fn a_digital_scale_that_falls_silent_stops() {
+    let mut rig = Rig::of("emulated-scale");
+    // It is believed with its second word.
+    rig.pass(60_000);
+    rig.stops(b'f', StopCause::IndicatorFault);
 }
 
 /// Noticed once the command is away by the bound; the time until then is the way at the armed speed.

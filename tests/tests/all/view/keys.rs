@@ -1,5 +1,6 @@
 //! Every key does what the screen says of it.
 
+use super::screen::large;
 use super::terminal::Terminal;
 use super::{PLAN, values};
 use takeup_tests::Folder;
@@ -82,11 +83,17 @@ fn a_misread_is_asked_about_at_once() {
     let folder = Folder::new();
     let mut terminal = Terminal::begun(&folder.takeup(PLAN));
     terminal.take(1, &[0.2, 0.25, 0.201, 0.251]);
+    let before = terminal.screen();
     let asked = terminal.press_for("0.81\r", "READ AGAIN?");
     assert!(asked.contains("0.810 is far from the others here, 0.200 to 0.201"), "{asked}");
+    assert!(asked.contains("The same once more is kept."), "a line is cut off:\n{asked}");
+    // Who stands at the indicator sees it too: what to do now is said in large letters, and then as before.
+    let (told, doubted) = (large(&before), large(&asked));
+    assert!(doubted.len() >= 4 && doubted[..4] != told[..4], "{asked}");
     assert_eq!(values(&folder, "z.csv").len(), 4);
     // Read again and different: the right one.
-    terminal.press_for("0.202\r", "row 5: 0.202 is kept");
+    let after = terminal.press_for("0.202\r", "row 5: 0.202 is kept");
+    assert!(!after.contains("far from"), "{after}");
     // Read again and the same: meant.
     terminal.press_for("0.52\r", "READ AGAIN?");
     terminal.press_for("0.52\r", "row 6: 0.520 is kept");

@@ -1,7 +1,9 @@
 //! A probe box as the source: armed after its motion was shown, stopped by a key, gone on with.
 
+use super::screen::large;
 use super::terminal::Terminal;
 use super::values;
+use serde_json::Value;
 use takeup_core::slack::simulated::Faults;
 use takeup_tests::Folder;
 use takeup_tests::boxes::SimulatedBox;
@@ -13,7 +15,7 @@ fn simulated() -> SimulatedBox {
     SimulatedBox::start(Faults { clearance_mm: 0.12, ..Faults::default() })
 }
 
-fn lost(document: &serde_json::Value) -> (f64, f64) {
+fn lost(document: &Value) -> (f64, f64) {
     let lost = &document["lost_motion"];
     (lost["low_95"].as_f64().expect("a number"), lost["high_95"].as_f64().expect("a number"))
 }
@@ -71,9 +73,21 @@ fn on_the_screen_space_stops_it_and_enter_arms_it_again() {
     {
         assert!(cautions.contains(shown), "{shown}:\n{cautions}");
     }
-    terminal.press_for("\r", "row 2: ");
+    let moving = terminal.press_for("\r", "row 2: ");
+    // The keys that count now, and none that do nothing.
+    assert!(moving.contains("Space or Enter  STOP THE BOX"), "{moving}");
+    assert!(moving.contains("hands off") && !moving.contains("Enter take"), "{moving}");
     terminal.press_for(" ", "STOPPED: as you wished");
-    terminal.wait_for("ARM THE BOX");
+    let stopped = terminal.wait_for("ARM THE BOX");
+    let title = |screen: &str| large(screen)[..4].to_vec();
+    assert_ne!(title(&stopped), title(&cautions), "from afar it looks as if it had not begun:\n{stopped}");
+    // Too small for everything: why it stands and what it waits for are there.
+    terminal.resize(50, 16);
+    terminal.wait_until("the screen in small", |screen| {
+        screen.contains("STOPPED: as you wished") && screen.trim_end().ends_with("P: pause")
+    });
+    terminal.resize(80, 24);
+    terminal.wait_for("Going on: ");
     let kept = values(&folder, "z.csv");
     std::thread::sleep(std::time::Duration::from_millis(500));
     assert_eq!(values(&folder, "z.csv"), kept, "it went on without being armed");
@@ -127,28 +141,72 @@ fn a_box_that_cannot_do_it_is_refused_before_anything_is_asked() {
     folder.takeup(PLAN).done().refused(&["--box"]);
 }
 
-#[test]
-fn small_steps_and_returns_are_taken_by_the_box_too() {
-    let faults = Faults { clearance_mm: 0.05, ..Faults::default() };
-    for (kind, rows, part) in [
-        ("small-steps --start -1 --expected 0.05 --step 0.01 --steps 20 --cycles 2", 1 + 5 * 20, "take_up"),
-        ("return --mark 0 --lift 2 --returns 12 --pause-every 0", 12, "drift"),
-    ] {
-        let folder = Folder::new();
-        let the_box = SimulatedBox::start(faults);
-        let command =
-            format!("measure {kind} --axis z --box {} --settle 0.01 --stands-at 0 -o z.csv", the_box.port);
-        let found = folder.takeup(&format!("{command} --json")).stdin("arm\n").done().exit(0).json();
-        assert!(found[part].is_object(), "{found}");
-        let text = folder.read("z.csv");
-        assert_eq!(values(&folder, "z.csv").len(), rows, "{text}");
-        for line in ["# resolution: 0.001\n", "# Taken by the probe box \""] {
-            assert!(text.contains(line), "{line} {text}");
-        }
-        // The same file can be gone on with by the same command, which finds it complete.
-        let again = folder.takeup(&format!("{command} --json")).done().exit(0).json();
-        assert_eq!(again, found);
+/// A test taken by a box whose axis has faults: what `measure` finds, and its readings.
+fn taken_by_box(test: &str, faults: Faults, rows: usize) -> (Value, Vec<f64>) {
+    let folder = Folder::new();
+    let the_box = SimulatedBox::start(faults);
+    let command =
+        format!("measure {test} --axis z --box {} --settle 0.01 --stands-at 0 -o z.csv", the_box.port);
+    let found = folder.takeup(&format!("{command} --json")).stdin("arm\n").done().exit(0).json();
+    let text = folder.read("z.csv");
+    for line in ["# resolution: 0.001\n", "# Taken by the probe box \""] {
+        assert!(text.contains(line), "{line} {text}");
     }
+    // The same file can be gone on with by the same command, which finds it complete.
+    let again = folder.takeup(&format!("{command} --json")).done().exit(0).json();
+    assert_eq!(again, found);
+    let column = text.lines().find(|line| line.starts_with("row,")).expect("a header");
+    let column = column.split(',').position(|name| name == "reading").expect("readings");
+    let readings: Vec<f64> = text
+        .lines()
+        .filter(|line| line.starts_with(|c: char| c.is_ascii_digit()))
+        .map(|row| row.split(',').nth(column).expect("a reading").parse().expect("a number"))
+        .collect();
+    assert_eq!(readings.len(), rows, "{text}");
+    (found, readings)
+}
+
+/// Readings are whole counts: `near` is what that leaves open.
+#[track_caller]
+fn holds(figure: &Value, truth: f64, near: f64) {
+    println!("true {truth}, found {figure}");
+    let bound = |end: &str| figure[end].as_f64().unwrap_or_else(|| panic!("no {end} in {figure}"));
+    let (low, high) = (bound("low_95") - near, bound("high_95") + near);
+    assert!(low <= truth && truth <= high, "{truth} is not in {figure}");
+}
+
+#[test]
+fn positioning_is_taken_by_the_box_to_the_truth() {
+    let faults = Faults { clearance_mm: 0.12, lead_error: 0.002, ..Faults::default() };
+    let test = "positioning --from -4 --to 4 --targets 5 --runs 3 --overrun 0.5";
+    let (found, _) = taken_by_box(test, faults, 30);
+    holds(&found["positioning"]["lead_error_per_length"], 0.002, 0.001 / 8.0);
+}
+
+#[test]
+fn small_steps_are_taken_by_the_box_to_the_truth() {
+    let faults = Faults { clearance_mm: 0.05, ..Faults::default() };
+    let test = "small-steps --start -1 --expected 0.05 --step 0.01 --steps 20 --cycles 2";
+    let (found, _) = taken_by_box(test, faults, 1 + 5 * 20);
+    holds(&found["take_up"]["dead_band"], 0.05, 0.001);
+}
+
+#[test]
+fn returns_are_taken_by_the_box_to_the_truth() {
+    let faults = Faults { clearance_mm: 0.05, slip_mm: 0.003, ..Faults::default() };
+    // Without pauses slip is not told from drift.
+    let test = "return --mark -1 --lift 0.6 --returns 12 --pause-every 4 --pause 0.03";
+    let (found, _) = taken_by_box(test, faults, 12);
+    holds(&found["drift"]["per_cycle"], -0.003, 0.001 / 12.0);
+}
+
+#[test]
+fn a_warm_up_is_taken_by_the_box_to_the_truth() {
+    let faults = Faults { growth_mm: 0.1, growth_time_s: 2.0, ..Faults::default() };
+    let (found, readings) =
+        taken_by_box("warm-up --mark 0 --stroke 1 --readings 9 --interval 0.02", faults, 9);
+    // How long it takes goes by the box's own time, how far it comes does not: all but what the first reading shows.
+    holds(&found["growth"]["amplitude"], 0.1 - readings[0], 0.001);
 }
 
 #[test]

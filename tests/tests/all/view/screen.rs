@@ -5,7 +5,7 @@ use super::{PLAN, values};
 use takeup_tests::Folder;
 
 /// The rows that large letters are made of.
-fn large(screen: &str) -> Vec<String> {
+pub fn large(screen: &str) -> Vec<String> {
     let block = |c: char| ('\u{2580}'..='\u{259f}').contains(&c);
     screen.lines().filter(|line| line.contains(block)).map(str::to_owned).collect()
 }
@@ -18,7 +18,7 @@ fn it_fits_every_size_and_survives_being_resized() {
     terminal.press("0.1");
     let wanted = ["reading 5 of 12", "do now", "dial, mm", "readings so far", "So far Z loses", "? help"];
     for (columns, rows, letters) in
-        [(80, 24, 12), (132, 43, 20), (100, 30, 12), (80, 24, 12), (60, 20, 1), (40, 14, 0)]
+        [(80, 24, 12), (132, 43, 24), (100, 30, 12), (80, 24, 12), (60, 20, 1), (40, 14, 0)]
     {
         terminal.resize(columns, rows);
         let screen = terminal.wait_until(&format!("all of it at {columns} x {rows}"), |screen| {
@@ -28,6 +28,8 @@ fn it_fits_every_size_and_survives_being_resized() {
         // The typed digits are kept, and the last line is the one of the keys.
         assert!(screen.trim_end().ends_with("? help"), "{columns} x {rows}:\n{screen}");
         assert!(screen.contains("Z0 moving +: 0.200 0.201"), "{columns} x {rows}:\n{screen}");
+        // Where the screen is tall, where the readings point is in large letters too.
+        assert_eq!(screen.contains("so far, mm"), rows >= 43, "{columns} x {rows}:\n{screen}");
     }
     // So small that not all fits: what to do and the dial come first, and nothing fails.
     terminal.resize(20, 5);

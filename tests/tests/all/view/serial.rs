@@ -34,7 +34,7 @@ fn a_watched_indicator_is_live_and_enter_takes_what_it_shows() {
         line.send("Error 7\r\n");
         terminal.wait_for("the indicator sent")
     };
-    assert!(screen.contains("\"Error 7\" is not a number"), "{screen}");
+    assert!(screen.contains("\"Error 7\", which is not a number"), "{screen}");
     // A typed number goes before the one shown.
     terminal.press_for("0.201\r", "row 3: 0.201 is kept");
     assert_eq!(values(&folder, "z.csv"), [0.2, 0.24892, 0.201]);
