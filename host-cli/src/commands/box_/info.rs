@@ -104,10 +104,15 @@ pub(super) fn words(setting: Setting, print: Print) -> (&'static str, String) {
         Setting::Speed(counts) => ("highest speed", format!("{}/s", speed(counts))),
         Setting::StartStop(counts) => ("stops at once up to", format!("{}/s", speed(counts))),
         Setting::Acceleration(counts) => ("speeds up and slows down by", format!("{}/s²", speed(counts))),
-        Setting::Step(step) => ("motion of one step", length(step)),
+        Setting::Step(step) => ("motion of one step", exact(step, unit)),
         Setting::Range(range) => ("indicator stays within", format!("±{}", length(range))),
         Setting::Following(lag) => ("indicator may lag by", length(lag)),
     }
+}
+
+/// A length so small that every digit of it counts, should it be typed back.
+fn exact(length: Length, unit: Unit) -> String {
+    format!("{} {unit}", crate::units::trimmed(length.as_unit(unit), 9))
 }
 
 fn text(document: &Document, state: &State, settings: &[Setting], print: Print, ctx: &Context) -> String {
@@ -119,14 +124,7 @@ fn text(document: &Document, state: &State, settings: &[Setting], print: Print, 
         let _ = writeln!(text, "  {:<13} {what:<28} {value}", setting.name().word());
     }
     let count = Length::from_unit(document.count, print.unit).unwrap_or_default();
-    let _ = writeln!(
-        text,
-        "  {:<13} {:<28} {} {}",
-        "",
-        "count of the indicator",
-        crate::units::word(count, print.unit),
-        print.unit
-    );
+    let _ = writeln!(text, "  {:<13} {:<28} {}", "", "count of the indicator", exact(count, print.unit));
     let stands = match state.position {
         Some(at) => format!("{} {}", crate::units::word(at, print.unit), print.unit),
         None => "not known: look, and say it by \"takeup box run … --stands-at\"".to_owned(),
@@ -141,4 +139,18 @@ fn text(document: &Document, state: &State, settings: &[Setting], print: Print, 
     let table = document.table.as_deref().map_or("none".to_owned(), |crc| format!("one with checksum {crc}"));
     let _ = writeln!(text, "Compensation table: {table}.");
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_typed_back_in_inches_is_the_same_step() {
+        let step = Length::from_mm(0.0005).unwrap();
+        let (_, text) = words(Setting::Step(step), Print { unit: Unit::Inch });
+        let number = text.strip_suffix(" in").unwrap().parse().unwrap();
+        assert_eq!(Length::from_unit(number, Unit::Inch), Some(step), "{text}");
+        assert_eq!(words(Setting::Step(step), Print { unit: Unit::Mm }).1, "0.0005 mm");
+    }
 }
