@@ -5,7 +5,7 @@
 
 use super::evidence::Beforehand;
 use super::model::{Clock, Drift, One, Ratios, Sitting, Used, Zeros, visits_are_whole};
-use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, used_at};
+use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, all, same_station};
 use crate::axis::Direction;
 use crate::length::Length;
 use crate::measure::Setup;
@@ -174,16 +174,22 @@ impl Search<'_> {
         worst.iter().map(|w| (w.1, w.2)).collect()
     }
 
-    /// Whether a station keeps a reading from each approach, and three in all.
+    /// Whether a station keeps enough readings: two from each approach, since of one that is left, which one it is would be
+    /// chance; one of two, where there are no more, which is [refused](super::NotEnough::OneOfTwo) later; and three in all.
     fn leaves_enough(&self, found: &[SetAside], target: Length, one: usize) -> bool {
         let left = self.with(found, One::Out(one));
-        let count = |approach: Direction| {
-            used_at(left.readings, &|i| left.used.holds(i), target)
-                .filter(|(_, r)| r.approach == approach)
+        let count = |approach: Direction, is_used: &dyn Fn(usize) -> bool| {
+            all(self.readings)
+                .filter(|(i, r)| r.approach == approach && same_station(r.target, target) && is_used(*i))
                 .count()
         };
-        let (plus, minus) = (count(Direction::Plus), count(Direction::Minus));
-        plus > 0 && minus > 0 && plus.saturating_add(minus) >= 3
+        let (mut enough, mut sum) = (true, 0_usize);
+        for approach in [Direction::Plus, Direction::Minus] {
+            let kept = count(approach, &|i| left.used.holds(i));
+            enough &= kept > 1 || (kept == 1 && count(approach, &|_| true) == 2);
+            sum = sum.saturating_add(kept);
+        }
+        enough && sum >= 3
     }
 
     /// Says of each reading set aside what it probably is.

@@ -63,7 +63,11 @@ proptest! {
 
     // A dial set to another zero, or turned round with its sense, tells the same.
     #[test]
-    fn zero_and_sense_do_not_matter(seed in any::<u64>(), zero in -5.0..5.0f64) {
+    fn zero_and_sense_do_not_matter(
+        // Of the five readings of the first, four of one approach are misread.
+        seed in prop_oneof![1 => Just(6_983_524_012_069_244_726), 20 => any::<u64>()],
+        zero in -5.0..5.0f64,
+    ) {
         let readings = Sitting { misread: 0.05, ..Sitting::USUAL }.readings(seed);
         let setup = Sitting::USUAL.setup();
         let one = assess::<2>(&readings[..], &setup).unwrap();
