@@ -15,7 +15,9 @@ use std::path::PathBuf;
 use takeup_core::axis::{Axis, PerAxis};
 use takeup_core::length::{Length, Unit};
 use takeup_core::program::rewrite::clear::Heights;
-use takeup_core::program::rewrite::{self, AlongTravel, Counts, Rewriter, Settings, Strategy, Unseated};
+use takeup_core::program::rewrite::{
+    self, AlongTravel, Counts, Past, Rewriter, Settings, Strategy, Unseated,
+};
 use takeup_core::program::words::LONGEST_LINE;
 
 /// Arguments of `rewrite`.
@@ -210,6 +212,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
                 .to_owned(),
         );
     }
+    found.warn_of_limits();
     out.finish()?;
     let document = document(&counts, found);
     if input::is_dash(&args.output) {
@@ -235,10 +238,21 @@ fn clear_height(kept: &mut File, settings: &Settings) -> io::Result<Option<Lengt
     }
 }
 
+/// In both units: it is told of a length of the program, in whichever of G20 and G21 that stands.
+fn in_both(length: Length) -> String {
+    format!("{} mm ({} in)", word(length, Unit::Mm), decimals(length.as_unit(Unit::Inch), 5))
+}
+
+fn excess(past: &Past) -> Length {
+    past.place.saturating_sub(past.limit).saturating_abs()
+}
+
 #[derive(Default)]
 struct Found {
     unseated: Vec<u64>,
     warnings: Vec<Warning>,
+    /// For each axis, where the program goes farthest past its travel limits.
+    past: PerAxis<Option<(u64, Past)>>,
     /// Unseated cuts and warnings beyond [`MOST_LISTED`].
     not_listed: (u64, u64),
 }
@@ -249,6 +263,19 @@ impl Found {
             self.warnings.push(Warning { line, text });
         } else {
             self.not_listed.1 += 1;
+        }
+    }
+
+    /// Where the program itself passes the limits, before all other warnings: once for an axis, at the worst.
+    fn warn_of_limits(&mut self) {
+        for (line, past) in Axis::ALL.into_iter().rev().filter_map(|axis| *self.past.get(axis)) {
+            let text = format!(
+                "the program itself sends {} to {}, past the travel limit of {}: clamp the work elsewhere",
+                past.axis,
+                in_both(past.place),
+                in_both(past.limit)
+            );
+            self.warnings.insert(0, Warning { line, text });
         }
     }
 
@@ -278,6 +305,13 @@ impl Found {
                     .to_owned(),
             ),
         }
+        if let Some(past) = note.past {
+            let farther = |told: &(u64, Past)| excess(&past) > excess(&told.1);
+            let farthest = self.past.get_mut(past.axis);
+            if farthest.as_ref().is_none_or(farther) {
+                *farthest = Some((line, past));
+            }
+        }
         if note.limits_lost {
             self.warn(
                 line,
@@ -288,14 +322,10 @@ impl Found {
             self.warn(line, "other coordinates: from here X and Y do not overrun at --clear-z".to_owned());
         }
         if let Some(blending) = note.blending {
-            // In both units: the P is a length of the program, in whichever of G20 and G21 it stands.
-            let both = |length: Length| {
-                format!("{} mm ({} in)", word(length, Unit::Mm), decimals(length.as_unit(Unit::Inch), 5))
-            };
-            let (axis, width) = (blending.axis, both(blending.width));
+            let (axis, width) = (blending.axis, in_both(blending.width));
             let what = blending.tolerance.map_or_else(
                 || "path blending without a tolerance".to_owned(),
-                |tolerance| format!("path blending of {}", both(tolerance)),
+                |tolerance| format!("path blending of {}", in_both(tolerance)),
             );
             self.warn(
                 line,

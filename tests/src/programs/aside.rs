@@ -103,6 +103,8 @@ impl Writer<'_> {
             "G54.1 P4",
             "G10 L2 P0 X1. Y2. Z3.",
             "G10 L2 P5 X1. Y2. Z3.",
+            "G10 L1 P3 R2.5",
+            "G10 L10 P3 R2.5",
             "G52 X5. Y0. Z0.",
         ]);
         self.line(words);

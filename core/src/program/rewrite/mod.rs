@@ -41,7 +41,7 @@ mod track;
 mod write;
 
 pub use refusal::{CycleTrouble, Reason, Refusal};
-pub use settings::{AlongTravel, Blending, Counts, Note, Settings, Unseated};
+pub use settings::{AlongTravel, Blending, Counts, Note, Past, Settings, Unseated};
 pub use track::Strategy;
 
 use super::modal::{Feed, Modal, Motion};
@@ -207,7 +207,10 @@ impl<'t> Rewriter<'t> {
                 sink(line);
             }
             Purpose::Rename => self.rename(&block, line, &mut note, sink)?,
-            Purpose::Move => self.moved(&block, line, &mut note, sink)?,
+            Purpose::Move => {
+                self.moved(&block, line, &mut note, sink)?;
+                note.past = self.past_limit(&block);
+            }
         }
         if block.feed.is_some() && self.modal.feed != Feed::InverseTime {
             self.fed = true;

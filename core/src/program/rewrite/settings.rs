@@ -79,6 +79,8 @@ pub struct Note {
     /// The travel limits hold for other coordinates than those now in force: they are not looked at
     /// any more.
     pub limits_lost: bool,
+    /// The program itself sends an axis past a travel limit; one such axis.
+    pub past: Option<Past>,
     /// The clear height holds for other coordinates than those now in force: X and Y overrun no more.
     pub clear_lost: bool,
 }
@@ -93,6 +95,18 @@ pub struct Blending {
     pub axis: Axis,
     /// That clearance.
     pub width: Length,
+}
+
+/// A place of the program that lies past a travel limit without any correction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Past {
+    /// The axis.
+    pub axis: Axis,
+    /// Where the program wants it.
+    pub place: Length,
+    /// The limit.
+    pub limit: Length,
 }
 
 /// What limits a correction that changes along the travel.

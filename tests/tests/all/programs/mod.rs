@@ -186,3 +186,14 @@ fn a_first_cut_may_begin_at_the_height_of_the_last_rapid() {
         assert_eq!(holds(text, &job, 0.001), Ok(Held::Judged));
     }
 }
+
+#[test]
+fn tool_lengths_set_in_the_cut_leave_the_seat_of_z_unknown_to_both() {
+    for data in ["G10 L1 P3 R2.5", "G10 L10 P3 R2.5", "G10 L11 P3 Z2.5"] {
+        let text = format!(
+            "G21 G90 G17\nG0 X0 Y0 Z5\nG1 Z-1 F100\nX5 Z-2\nX6 Z-1\n{data}\nX7 Z-2\nX8 Z-1\nX9 Z-3\nG0 Z5\nM30\n"
+        );
+        let job = Job { widths: [0, 0, 120], ..Job::of_seed(0) };
+        assert_eq!(holds(&text, &job, 0.001), Ok(Held::Judged), "{data}");
+    }
+}

@@ -101,3 +101,31 @@ fn more_unseated_cuts_than_are_listed_are_counted() {
     );
     assert_eq!(document["warnings_not_listed"].as_u64(), Some(20));
 }
+
+#[test]
+fn a_program_that_passes_the_travel_by_itself_is_told_once_for_an_axis() {
+    let folder = Folder::new();
+    let program = "G21 G90\nG0 X0 Y0 Z5\nX16\nX20\nX18\nG81 X12 Z-9 R2 F100\nG91 X4 L2\nG90 G80\nM30\n";
+    folder.write("in.nc", program);
+    let warnings = |travel: &str| {
+        let command = format!("rewrite in.nc -o out.nc --play z=0.1 --json --travel {travel}");
+        folder.takeup(&command).done().exit(0).json()["warnings"].clone()
+    };
+    let told = |line: u64, what: &str| {
+        let text = format!("the program itself sends {what}: clamp the work elsewhere");
+        serde_json::json!([{ "line": line, "text": text }])
+    };
+    // X needs no correction, but has its travel all the same. A hole is as deep as its cycle says.
+    let past = "X to 20 mm (0.78740 in), past the travel limit of 15 mm (0.59055 in)";
+    assert_eq!(warnings("x=0..15"), told(4, past));
+    let past = "Z to -9 mm (-0.35433 in), past the travel limit of -8 mm (-0.31496 in)";
+    assert_eq!(warnings("z=-8..50"), told(6, past));
+    assert_eq!(warnings("x=0..20,z=-9..50"), serde_json::json!([]));
+    // The last of the repeated holes is at X20.
+    folder.write("in.nc", program.replace("X16\nX20\nX18\n", ""));
+    let past = "X to 20 mm (0.78740 in), past the travel limit of 19 mm (0.74803 in)";
+    assert_eq!(warnings("x=0..19"), told(6 - 2, past));
+    // Other coordinates: nothing is judged by limits that were said in those before.
+    folder.write("in.nc", "G21 G90\nG0 X0 Z5\nG92 X5\nX20\nM30\n");
+    assert!(!warnings("x=0..15").to_string().contains("itself"));
+}

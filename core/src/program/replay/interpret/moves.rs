@@ -2,7 +2,7 @@
 
 use super::{
     AXIS_LETTERS, Block, Curve, Cycle, CycleKind, Distance, EVERY_AXIS, Event, Interpreter, Known, Mode,
-    Motion, Rate, Reason, Turn,
+    Motion, ONLY_Z, Rate, Reason, Turn,
 };
 use crate::{
     axis::{Axis, PerAxis},
@@ -206,6 +206,10 @@ impl Interpreter {
                         self.lose(told);
                         self.unseat(told);
                     }
+                } else {
+                    // Data of tools, in which the length may be that in force.
+                    self.lose(ONLY_Z);
+                    self.unseat(ONLY_Z);
                 }
             }
             920 => {
