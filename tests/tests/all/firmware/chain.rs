@@ -196,15 +196,6 @@ fn an_indicator_that_fails_stops() {
     rig.stops(b'f', StopCause::IndicatorFault);
 }
 
-/// The box with a digital scale: a word every 20 ms, and it stops before 50 ms are over without one.
-#[test]
-fn a_digital_scale_that_falls_silent_stops() {
-    let mut rig = Rig::of("emulated-scale");
-    // It is believed with its second word.
-    rig.pass(60_000);
-    rig.stops(b'f', StopCause::IndicatorFault);
-}
-
 /// Noticed once the command is away by the bound; the time until then is the way at the armed speed.
 #[test]
 fn an_indicator_that_stands_still_stops() {
