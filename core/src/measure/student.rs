@@ -100,18 +100,6 @@ impl Tail {
     }
 }
 
-/// The probability that Student's t with `dof` degrees of freedom is at most `t`.
-///
-/// ```
-/// use takeup_core::measure::student;
-/// // One degree of freedom is the Cauchy distribution: 1/2 + atan(t)/π.
-/// assert!((student::cdf(1.0, 1.0) - 0.75).abs() < 1e-14);
-/// ```
-#[must_use]
-pub fn cdf(t: f64, dof: f64) -> f64 {
-    tail(-t, dof)
-}
-
 /// The density of Student's t; NaN unless `dof > 0`.
 #[must_use]
 pub fn density(t: f64, dof: f64) -> f64 {

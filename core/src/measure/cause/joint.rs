@@ -146,8 +146,9 @@ impl Testimony {
         })
     }
 
-    /// What a test of small steps says, by [`assess_beside_others`](small_steps::assess_beside_others). It is taken at one place: where a travel is worn, that may be worn or not. Whether
-    /// a drive slips, or a screw errs within a turn, it does not tell; of the rest it tells what they leave.
+    /// What a test of small steps says, by [`assess_beside_others`](small_steps::assess_beside_others). It is taken at one
+    /// place: where a travel is worn, that may be worn or not. Whether a drive slips, or a screw errs within a turn, it does
+    /// not tell; of the rest it tells what they leave.
     #[must_use]
     pub fn of_small_steps(result: &small_steps::Assessment, setup: &Setup) -> Self {
         let e = &result.evidence;

@@ -5,7 +5,7 @@
 
 use super::evidence::Beforehand;
 use super::model::{Clock, Drift, One, Ratios, Sitting, Used, Zeros, visits_are_whole};
-use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, all, same_station};
+use super::{MOST_SET_ASIDE, Misread, Series, SetAside, Station, used_at};
 use crate::axis::Direction;
 use crate::length::Length;
 use crate::measure::Setup;
@@ -179,9 +179,7 @@ impl Search<'_> {
     fn leaves_enough(&self, found: &[SetAside], target: Length, one: usize) -> bool {
         let left = self.with(found, One::Out(one));
         let count = |approach: Direction, is_used: &dyn Fn(usize) -> bool| {
-            all(self.readings)
-                .filter(|(i, r)| r.approach == approach && same_station(r.target, target) && is_used(*i))
-                .count()
+            used_at(self.readings, &is_used, target).filter(|(_, r)| r.approach == approach).count()
         };
         let (mut enough, mut sum) = (true, 0_usize);
         for approach in [Direction::Plus, Direction::Minus] {

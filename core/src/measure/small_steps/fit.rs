@@ -181,13 +181,14 @@ impl<'a> Sitting<'a> {
     /// Newton, from no wind-up, a little and much, of which the best counts.
     pub fn take_out_place(&mut self, start: Curve, out: &[SetAside]) -> Option<Curve> {
         let lost = start.dead_band_mm + start.wind_up_mm;
+        let drift = self.terms_of_drift(out);
         let mut best: Option<(f64, Curve, [f64; 3])> = None;
         for share in [0.0, 0.07, 0.25] {
             let wind_up_mm = share * self.rise;
             let mut curve = Curve { dead_band_mm: lost - wind_up_mm, wind_up_mm };
             for _ in 0..STEPS {
                 curve = self.beside_place(curve, out)?;
-                let misfit = self.along(out, &self.terms_of_drift(out), curve).misfit;
+                let misfit = self.along(out, &drift, curve).misfit;
                 // What takes the readings away takes their scatter away too: so steep is no error of a screw.
                 let [slope, bend, twist] = self.by_place;
                 let left = 1.0 - slope - self.rise * (bend + self.rise * twist);
@@ -223,8 +224,8 @@ impl<'a> Sitting<'a> {
         self.by_place =
             [fit.coefficient(2) / most, fit.coefficient(3) / square, fit.coefficient(4) / (square * most)];
         Some(Curve {
-            dead_band_mm: (curve.dead_band_mm + fit.coefficient(5)).clamp(-most, most),
-            wind_up_mm: (curve.wind_up_mm + fit.coefficient(6)).clamp(0.0, most),
+            dead_band_mm: held(curve.dead_band_mm + fit.coefficient(5), -most, most),
+            wind_up_mm: held(curve.wind_up_mm + fit.coefficient(6), 0.0, most),
         })
     }
 

@@ -1,7 +1,8 @@
 //! The second serial port of the emulated board: whoever makes faults there also measures.
 //!
 //! A letter each: `e` the emergency stop is pressed and `E` let go, `s` the indicator stands still, `r` it runs
-//! away, `f` it fails, `h` the program hangs; `0` to `6` another axis, with something to find for the kind of test of that number;
+//! away, `f` it fails, `h` the program hangs; `0` to `6` another axis, with something to find for the kind of test of that
+//! number;
 //! `+` and `-` a hand pushes by 10 N more or less; `l` a hand holds the plunger lifted, `p` pressed, `o` lets it go. `?` is
 //! answered by a line of numbers: the time, the time of the last fault, of the last step, and of the last byte from the
 //! host, in microseconds, the steps made, the bytes of stack used so far, and the bytes received from the host; `#` by

@@ -29,6 +29,26 @@ fn a_scale_that_runs_away_stops() {
     assert!(!rig.probe.is_armed());
 }
 
+/// A word every 20 ms; without one it stops before 50 ms are over.
+#[test]
+fn a_scale_that_falls_silent_stops() {
+    let world = world(0.1);
+    let mut rig = Rig::of(&world, world.scale_probe(vec![0xff; MEMORY].leak()));
+    rig.stands(0.0);
+    rig.pass(50_000);
+    assert_eq!(rig.arm_to(-5.0, 5.0, 4.0), ToHost::Armed);
+    assert_eq!(rig.reversal(), ToHost::Started { readings: 12 });
+    rig.pass(50_000);
+    let (before, fault_us) = (world.steps(), world.now_us.get());
+    rig.world.wrong.set(Wrong::Failed);
+    rig.pass(200_000);
+    assert_eq!(rig.heard, [ToHost::Stopped(StopCause::IndicatorFault)]);
+    assert_ne!(world.steps(), before, "it was moving");
+    let until_us = world.last_step_us.get() - fault_us;
+    assert!(until_us <= 50_000, "{until_us}");
+    assert!(!rig.probe.is_armed());
+}
+
 /// The same box with the other indicator: coarser, and a word every 20 ms.
 #[test]
 fn a_digital_scale_does_as_well() {
