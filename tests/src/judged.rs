@@ -179,7 +179,9 @@ impl Job {
     pub fn holds(&self, text: &str, most: f64) -> Result<Held, Wrong> {
         let (due, rewritten) = (self.refusal_due(text), self.rewritten(text));
         let refused = rewritten.as_ref().err().map(|refusal| (refusal.line, refusal.reason));
-        if refused != due {
+        let earlier = |line| due.is_none_or(|(due, _)| line < due);
+        let may = refused.is_some_and(|refused| earlier(refused.0) && may_be_refused(text, refused));
+        if refused != due && !may {
             let kind = Kind::Refused(refused.map(|(_, reason)| reason));
             return Err(self.wrong(kind, format!("refused {refused:?}, due {due:?}"), text, ""));
         }
@@ -315,6 +317,34 @@ impl std::fmt::Display for Wrong {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{:?}: {}", self.kind, self.what)
     }
+}
+
+/// Whether a program may be refused for this where it is: repeats in G91 that turn round after a hole of the
+/// same cycle whose R plane lay above the level that G98 returns to. Whether they turn on a corrected axis that
+/// bears on the wrong side is not asked.
+fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
+    let (mut risen, mut cycle, mut to_r_plane, mut incremental) = (false, false, false, false);
+    for (number, line) in (1..).zip(text.lines()) {
+        let (mut repeats, mut above) = (false, false);
+        for token in Words::new(line.as_bytes()) {
+            let Ok(Token::Word(word)) = token else { continue };
+            match (word.letter, word.number.tenths()) {
+                (b'G', Some(900 | 910)) => incremental = word.number.tenths() == Some(910),
+                (b'G', Some(980 | 990)) => to_r_plane = word.number.tenths() == Some(990),
+                (b'G', Some(730 | 810..=890)) => cycle = true,
+                (b'G', Some(0..=30 | 800)) => (cycle, risen) = (false, false),
+                (b'L', Some(count)) => repeats = count > 10,
+                (b'R', _) => above = word.number.mantissa() > 0,
+                _ => {}
+            }
+        }
+        if number == refused {
+            let turns = cycle && incremental && !to_r_plane && repeats && risen;
+            return turns && reason == Reason::Cycle(CycleTrouble::TurnsAbove);
+        }
+        risen |= above;
+    }
+    false
 }
 
 /// How often the seat of each axis becomes unknown, the start counted too: reference returns and machine

@@ -57,6 +57,10 @@ pub fn centre_of_radius(start: Place, end: Place, radius: f64, sense: Sense) -> 
 }
 
 impl Arc {
+    /// No arc yet.
+    pub(crate) const NONE: Self =
+        Self { start: (0.0, 0.0), end: (0.0, 0.0), centre: (0.0, 0.0), sense: Sense::Clockwise };
+
     /// The angle swept, in radians, positive.
     #[must_use]
     #[inline(never)] // the caller keeps its frame while much else runs

@@ -26,7 +26,7 @@ impl Writer<'_> {
                 words.push(self.dice.one_of(&["G98", "G99"]).to_owned());
             }
             if first || self.dice.once_in(5) {
-                words.push(self.drill(axes, incremental, repeated));
+                words.push(self.drill(axes, incremental));
             }
             words.push(self.hole(axes, repeated && incremental));
             self.line(&words.join(" "));
@@ -62,16 +62,15 @@ impl Writer<'_> {
     }
 
     /// The cycle's own words: code, depth, R, and what else it needs.
-    fn drill(&mut self, axes: [usize; 3], incremental: bool, repeated: bool) -> String {
+    fn drill(&mut self, axes: [usize; 3], incremental: bool) -> String {
         let mut codes = vec!["G81", "G82", "G83", "G73", "G84", "G85", "G86", "G88", "G89"];
         if self.has(Part::BackBoring) {
             codes.push("G87");
         }
         let code = self.dice.one_of(&codes);
         let level = self.at[axes[2]];
-        // The R plane may lie above the level that the cycle began at; not in repeats, which are refused then
-        // where they turn round.
-        let over = self.dice.one_of(&[-3_000, -2_000, -4_500, if repeated { -1_000 } else { 1_500 }]);
+        // The R plane may lie above the level that the cycle began at.
+        let over = self.dice.one_of(&[-3_000, -2_000, -4_500, 1_500]);
         let retract = level + self.scaled(over);
         let deep = 2_000 + self.dice.below(4_000) as i64;
         let bottom = retract - self.scaled(deep);

@@ -118,9 +118,14 @@ fn tidy(parts: &mut Vec<Part, 6>, start: Place, least: f64) {
 }
 
 impl Rewriter<'_> {
-    /// The arc of a block, in counts, and its radius.
+    /// The arc of a block, in counts. Gives the size of its radius, where it is in radius form.
     #[inline(never)]
-    fn geometry(&self, block: &Block, targets: &PerAxis<Length>, course: &mut Course) -> Result<(), Stop> {
+    pub(super) fn read_arc(
+        &self,
+        block: &Block,
+        targets: &PerAxis<Length>,
+        arc: &mut Arc,
+    ) -> Result<Option<f64>, Stop> {
         let (first, second, _) = self.modal.plane.axes();
         let place = |axis: Axis| self.axes.get(axis).wanted.counts() as f64;
         let start = (place(first), place(second));
@@ -135,9 +140,8 @@ impl Rewriter<'_> {
             let radius = self.length(word)?.counts() as f64;
             let centre =
                 centre_of_radius(start, end, radius, sense).ok_or(Stop(Some(word.span), Reason::Arc))?;
-            course.arc = Arc { start, end, centre, sense };
-            course.radius = Some(libm::fabs(radius));
-            return Ok(());
+            *arc = Arc { start, end, centre, sense };
+            return Ok(Some(libm::fabs(radius)));
         }
         let absolute = self.modal.centre == Distance::Absolute;
         let coordinate = |word: Option<Word>, from: f64| -> Result<f64, Stop> {
@@ -158,8 +162,8 @@ impl Rewriter<'_> {
         if radius(start) <= 0.0 || libm::fabs(radius(start) - radius(end)) > RADIUS_ALLOWANCE {
             return Err(Stop(a.or(b).map(|word| word.span), Reason::Arc));
         }
-        course.arc = Arc { start, end, centre, sense };
-        Ok(())
+        *arc = Arc { start, end, centre, sense };
+        Ok(None)
     }
 
     /// How many times an arc comes round, its end passed for the last time counted.
@@ -195,11 +199,10 @@ impl Rewriter<'_> {
             return Err(Stop(block.motion_word, Reason::ArcFromUnknown));
         }
         let (from, to) = (self.axes.get(third).wanted, *targets.get(third));
-        let nowhere = Arc { start: (0.0, 0.0), end: (0.0, 0.0), centre: (0.0, 0.0), sense: Sense::Clockwise };
         let uniform = [first, second, third].into_iter().all(|axis| self.axes.get(axis).is_uniform());
-        let mut course =
-            Course { arc: nowhere, radius: None, axes, climb: (from, from), uniform, share: 1.0 };
-        self.geometry(block, targets, &mut course)?;
+        let (arc, climb) = (Arc::NONE, (from, from));
+        let mut course = Course { arc, radius: None, axes, climb, uniform, share: 1.0 };
+        course.radius = self.read_arc(block, targets, &mut course.arc)?;
         let (end, sweep) = (course.arc.end, course.arc.sweep());
         let whole = sweep + FULL_TURN * turns.saturating_sub(1) as f64;
         let (mut pieces, mut restore) = (0, restore);

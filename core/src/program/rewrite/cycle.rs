@@ -129,6 +129,25 @@ impl Rewriter<'_> {
         Ok(())
     }
 
+    /// R plane and bottom of the hole that a block will drill, where they are known.
+    pub(super) fn strokes(&self, block: &Block) -> Option<[Length; 2]> {
+        let (_, _, third) = self.modal.plane.axes();
+        let length = |word: Option<Word>, kept: Option<Number>| {
+            self.in_length(&word.map(|word| word.number).or(kept)?).ok()
+        };
+        let plane = length(block.radius, self.drilling.plane)?;
+        let depth = length(*block.axes.get(third), self.drilling.depth)?;
+        let here = self.axes.get(third);
+        match self.modal.distance {
+            Distance::Absolute => Some([plane, depth]),
+            Distance::Incremental if here.place == Place::Known => {
+                let plane = here.wanted.saturating_add(plane);
+                Some([plane, plane.saturating_add(depth)])
+            }
+            Distance::Incremental => None,
+        }
+    }
+
     /// Takes the words of a block; what it lacks stays as it was.
     fn remember(&mut self, block: &Block, third: Axis) {
         let track = self.axes.get(third);
@@ -325,7 +344,7 @@ impl Rewriter<'_> {
             let command = track.command(track.wanted, towards);
             if command != track.sent {
                 if risen {
-                    return Err(trouble(block.l, CycleTrouble::Incremental));
+                    return Err(trouble(block.l, CycleTrouble::TurnsAbove));
                 }
                 if !inserted {
                     self.begin(block, b"G0", sink);

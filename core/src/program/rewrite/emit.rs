@@ -156,13 +156,19 @@ pub(super) fn put_number<const N: usize>(text: &mut Vec<u8, N>, letter: u8, numb
     }
 }
 
-/// Writes an F word with up to six decimals.
+/// Writes an F word with a point and up to six decimals.
 pub(super) fn feed<const N: usize>(text: &mut Vec<u8, N>, value: f64) {
     let micro = libm::round(libm::fabs(value) * 1e6) as u64;
     put(text, b"F");
     digits(text, micro / 1_000_000, 1);
     put(text, b".");
-    digits(text, micro % 1_000_000, 6);
+    let (mut rest, mut shown) = (micro % 1_000_000, 6_u8);
+    while shown > 0 && rest % 10 == 0 {
+        (rest, shown) = (rest / 10, shown.saturating_sub(1));
+    }
+    if shown > 0 {
+        digits(text, rest, shown);
+    }
 }
 
 /// Changes of a line, `N` at most: ranges of bytes and what stands there instead, from left to right. Each kind

@@ -29,6 +29,7 @@ mod cycle;
 mod doubt;
 mod emit;
 mod entry;
+mod limits;
 mod line;
 mod packed;
 mod rapid;
@@ -208,8 +209,11 @@ impl<'t> Rewriter<'t> {
             }
             Purpose::Rename => self.rename(&block, line, &mut note, sink)?,
             Purpose::Move => {
+                note.past = self.passes_on_the_way(&block);
                 self.moved(&block, line, &mut note, sink)?;
-                note.past = self.past_limit(&block);
+                if note.past.is_none() {
+                    note.past = self.ends_past(&block);
+                }
             }
         }
         if block.feed.is_some() && self.modal.feed != Feed::InverseTime {

@@ -86,6 +86,9 @@ pub enum CycleTrouble {
     Incomplete,
     /// It was interrupted, and the level to which it returns was lost meanwhile.
     Level,
+    /// Repeated in incremental distances, it turns round above the level at which it began, to which it must
+    /// return: interrupted there for the take-up, it would return to there.
+    TurnsAbove,
     /// L is no whole number of repeats.
     Repeats,
     /// I, J or K in a cycle that has no such word.
@@ -180,6 +183,9 @@ impl fmt::Display for Reason {
             Reason::Cycle(CycleTrouble::Foreign) => f.write_str("a cycle with an I, J or K that it does not define"),
             Reason::Cycle(CycleTrouble::Level) => {
                 f.write_str("a cycle that is taken up again while the level to which it returns is not known")
+            }
+            Reason::Cycle(CycleTrouble::TurnsAbove) => {
+                f.write_str("repeats of a cycle that turn round above the level at which it began")
             }
             Reason::Cycle(CycleTrouble::Repeats) => f.write_str("a cycle whose L is no whole number"),
             Reason::PastLimit { axis, command, limit } => write!(

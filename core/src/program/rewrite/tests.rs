@@ -232,6 +232,18 @@ fn incremental_cycles_count_from_unshifted_places() {
 }
 
 #[test]
+fn repeats_do_not_turn_round_above_the_level_to_which_they_return() {
+    // The R plane, 1.5 mm over the level at which the cycle began, is where X would be taken up.
+    let above = "G0 X9\nX0 Z5\nG91 G98 G81 X5 Z-6 R1.5 F90\nX-2 L3\nG80\nM2\n";
+    let refusal = rewrite(above, &table(0.1, 0.0, 0.0), &Settings::DEFAULT).unwrap_err();
+    assert_eq!((refusal.line, refusal.reason), (4, Reason::Cycle(CycleTrouble::TurnsAbove)));
+    // Below it, or without a turn, nothing is lost.
+    for harmless in [above.replace("R1.5", "R-1.5"), above.replace("X-2", "X2")] {
+        assert!(rewrite(&harmless, &table(0.1, 0.0, 0.0), &Settings::DEFAULT).is_ok(), "{harmless}");
+    }
+}
+
+#[test]
 fn blocks_that_may_be_skipped_mean_the_same_either_way() {
     assert_eq!(reason("G0 Z5\n/G91\nG0 X5\n"), (3, Reason::SkippedMode));
     assert_eq!(reason("G0 Z5\n/G1 X1 F100\nX5\n"), (3, Reason::SkippedMode));

@@ -4,11 +4,9 @@ use super::Rewriter;
 use super::block::Block;
 use super::emit::{Patches, Text, dimension, put};
 use super::refusal::{Reason, Stop};
-use super::settings::Past;
-use super::track::Place;
 use crate::axis::{Axis, PerAxis};
 use crate::length::{Length, Unit};
-use crate::program::modal::{Distance, Feed, Motion, Plane};
+use crate::program::modal::{Distance, Feed, Plane};
 use crate::program::words::Word;
 
 /// A hundred kilometres in counts: sums of a few such lengths stay within the range.
@@ -68,43 +66,6 @@ impl Rewriter<'_> {
             Distance::Absolute => command,
             Distance::Incremental => command.saturating_sub(self.axes.get(axis).sent),
         }
-    }
-
-    /// Refuses a command beyond a travel limit, unless the program itself wants the axis beyond it.
-    fn keep_within(&self, axis: Axis, command: Length, place: Length) -> Result<(), Stop> {
-        // From an unknown place differences lead to unknown places.
-        let told = self.modal.distance == Distance::Absolute || self.axes.get(axis).place == Place::Known;
-        let Some((low, high)) = self.limits.get(axis).filter(|_| told) else {
-            return Ok(());
-        };
-        let passes = |limit| Err(Stop(None, Reason::PastLimit { axis, command, limit }));
-        if command < low && place >= low {
-            return passes(low);
-        }
-        if command > high && place <= high {
-            return passes(high);
-        }
-        Ok(())
-    }
-
-    /// Where a block by itself leaves an axis beyond a travel limit, or drills beyond it. Told and not refused:
-    /// it is not the correction that does it. Looked at is where a block ends, not how far
-    /// an arc bulges on the way, nor the depth of an incremental cycle.
-    #[inline(never)] // few blocks need its room
-    pub(super) fn past_limit(&self, block: &Block) -> Option<Past> {
-        let (_, _, third) = self.modal.plane.axes();
-        let drills = matches!(self.modal.motion, Motion::Cycle(_));
-        Axis::ALL.into_iter().find_map(|axis| {
-            let ((low, high), word) = ((*self.limits.get(axis))?, (*block.axes.get(axis))?);
-            let track = self.axes.get(axis);
-            let place = match self.modal.distance {
-                Distance::Absolute if drills && axis == third => self.length(&word).ok()?,
-                _ if track.place == Place::Known => track.wanted,
-                _ => return None,
-            };
-            let limit = if place < low { low } else { high };
-            (place < low || place > high).then_some(Past { axis, place, limit })
-        })
     }
 
     /// Sends an axis to a command by writing its word; the command becomes what the word says. `place`

@@ -125,6 +125,22 @@ fn a_program_that_passes_the_travel_by_itself_is_told_once_for_an_axis() {
     folder.write("in.nc", program.replace("X16\nX20\nX18\n", ""));
     let past = "X to 20 mm (0.78740 in), past the travel limit of 19 mm (0.74803 in)";
     assert_eq!(warnings("x=0..19"), told(6 - 2, past));
+    // An arc bulges past it between its ends, here to the right of its start and of its end.
+    for arc in ["G2 X10 Y-4 I0 J-2", "G2 X10 Y-4 R2", "G2 X10 Y0 I0 J-2", "G3 X10 Y0 I0 J-2 P2"] {
+        folder.write("in.nc", format!("G21 G90\nG0 X10 Y0 Z5\nG1 Z-1 F100\n{arc}\nG0 Z5\nM30\n"));
+        let past = "X to 12 mm (0.47244 in), past the travel limit of 11 mm (0.43307 in)";
+        assert_eq!(warnings("x=0..11"), told(4, past), "{arc}");
+        assert_eq!(warnings("x=0..12"), serde_json::json!([]), "{arc}");
+    }
+    folder
+        .write("in.nc", "G21 G90\nG0 X10 Y0 Z5\nG1 Z-1 F100\nG3 X10 Y4 I0 J2\nG2 X10 Y8 I0 J2\nG0 Z5\nM30\n");
+    let past = "X to 8 mm (0.31496 in), past the travel limit of 9 mm (0.35433 in)";
+    assert_eq!(warnings("x=9..50"), told(5, past));
+    // In G91 a hole is as deep as its R plane and depth together, from where the drill stands.
+    folder.write("in.nc", "G21 G90\nG0 X0 Y0 Z5\nG91 G98 G81 X5 R-3 Z-11 F90\nX5\nG80\nG90 G0 Z20\nM30\n");
+    let past = "Z to -9 mm (-0.35433 in), past the travel limit of -8 mm (-0.31496 in)";
+    assert_eq!(warnings("z=-8..50"), told(3, past));
+    assert_eq!(warnings("z=-9..50"), serde_json::json!([]));
     // Other coordinates: nothing is judged by limits that were said in those before.
     folder.write("in.nc", "G21 G90\nG0 X0 Z5\nG92 X5\nX20\nM30\n");
     assert!(!warnings("x=0..15").to_string().contains("itself"));

@@ -13,7 +13,7 @@ fn inserted_lines_choose_what_their_block_chooses() {
     let before = "G0 Z5\nG1 Z-1 F100\nX1 Z-2\n";
     for (block, expected) in [
         ("G94 X2 Z-1 F50\n", "G94 G1 Z-1.88\nG94 X2 Z-0.88 F50\n"),
-        ("G93 X2 Z-1 F2\n", "G93 G1 Z-1.88 F600.000000\nG93 X2 Z-0.88 F2\n"),
+        ("G93 X2 Z-1 F2\n", "G93 G1 Z-1.88 F600.\nG93 X2 Z-0.88 F2\n"),
         ("G95 X2 Z-1 F0.1\n", "G95 G1 Z-1.88 F0.1\nG95 X2 Z-0.88 F0.1\n"),
         ("G91 G21 X2 Z1\n", "G21 G91 G1 Z0.12\nG91 G21 X2 Z1\n"),
         ("G91.1 X2 Z-1\n", "G91.1 G1 Z-1.88\nG91.1 X2 Z-0.88\n"),
