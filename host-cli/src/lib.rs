@@ -24,6 +24,7 @@
 
 pub mod args;
 pub mod assessment;
+pub mod carrier;
 pub mod commands;
 pub mod context;
 pub mod exit;

@@ -52,19 +52,36 @@ impl<const N: usize> Series for Packed<'_, N> {
     }
 }
 
+/// Of the reading at an index, where ten stations are visited one after another in ten cycles each.
+fn ten_by_ten(index: usize) -> (Length, u16, Direction) {
+    let (station, within) = (index / 20, index % 20);
+    let approach = if within.is_multiple_of(2) { Direction::Plus } else { Direction::Minus };
+    (Length::from_counts(station as i64 * -200_000), (within / 2) as u16 + 1, approach)
+}
+
 /// Ten stations, ten cycles. Nothing is given to `take` if the readings are refused; so it is for all.
 pub fn of_reversal(take: Take<'_>) {
-    let place = |index: usize| {
-        let (station, within) = (index / 20, index % 20);
-        let approach = if within.is_multiple_of(2) { Direction::Plus } else { Direction::Minus };
-        (Length::from_counts(station as i64 * -200_000), (within / 2) as u16 + 1, approach)
-    };
-    let packed = Packed { counts: &REVERSAL, target: place };
+    let packed = Packed { counts: &REVERSAL, target: ten_by_ten };
     if let Ok(result) = reversal::assess::<10>(&packed, &setup()) {
         each(&result.lost_motion, take);
         result.stations.iter().for_each(|station| each(&station.lost_motion, take));
         take(result.repeatability_mm);
     }
+}
+
+/// The same readings, of which none is kept.
+pub fn of_running(take: Take<'_>) {
+    let setup = setup();
+    let Ok(mut test) = reversal::Running::<10>::new(&setup) else { return };
+    let readings = Packed { counts: &REVERSAL, target: ten_by_ten };
+    for reading in (0..readings.count()).filter_map(|index| readings.reading(index)) {
+        if test.take(&reading).is_err() {
+            return;
+        }
+    }
+    let estimates = core::iter::once(test.lost_motion()).chain(test.stations().map(|target| test.at(target)));
+    estimates.flatten().for_each(|estimate| each(&estimate, take));
+    test.repeatability_mm().into_iter().for_each(take);
 }
 
 /// Eleven targets, five runs each way, over 300 mm.

@@ -1,5 +1,6 @@
 //! `rewrite`: a program corrected for the lost motion of the machine.
 
+use crate::carrier::{self, Carrier};
 use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input::{self, LineError};
@@ -10,7 +11,7 @@ use crate::slack_args::{AfterAxis, AxisValue, SlackArgs, per_axis};
 use crate::units::{LengthArg, counted, decimals, word};
 use serde::Serialize;
 use std::fs::File;
-use std::io::{self, BufReader, Seek, Write};
+use std::io::{self, BufRead, BufReader, Seek};
 use std::path::PathBuf;
 use takeup_core::axis::{Axis, PerAxis};
 use takeup_core::length::{Length, Unit};
@@ -166,40 +167,7 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let mut out = output::create(&args.output, ctx)?;
     let mut rewriter = Rewriter::new(&table, &settings);
     let mut found = Found::default();
-    let mut corrected = Vec::with_capacity(2 * CHUNK);
-    let mut line = Vec::new();
-    loop {
-        // Most of a large program goes the short way, straight from what was read.
-        let read = match reader.fill_buf() {
-            Ok(read) => read,
-            Err(error) if error.kind() == io::ErrorKind::Interrupted => &[],
-            Err(error) => return Err(Refusal::io(&name, "read", &error)),
-        };
-        let taken = rewriter.strides(read, &mut |bytes| corrected.extend_from_slice(bytes));
-        reader.consume(taken);
-        match input::read_line(&mut *reader, &mut line, LONGEST_LINE) {
-            Ok(true) => {}
-            Ok(false) => break,
-            Err(LineError::Io(error)) => return Err(Refusal::io(&name, "read", &error)),
-            Err(LineError::TooLong(most)) => {
-                return Err(Refusal::new(
-                    format!("the line is longer than {most} bytes"),
-                    "Check that the file is a program and that its line ends are whole.",
-                )
-                .file(&name)
-                .line(rewriter.counts().lines_in + 1));
-            }
-        }
-        let note = rewriter
-            .line(&line, &mut |bytes| corrected.extend_from_slice(bytes))
-            .map_err(|refusal| refused(&refusal, &line).file(&name))?;
-        found.add(rewriter.counts().lines_in, &note);
-        if corrected.len() >= CHUNK {
-            out.write_all(&corrected).map_err(|error| out.refusal(&error))?;
-            corrected.clear();
-        }
-    }
-    out.write_all(&corrected).map_err(|error| out.refusal(&error))?;
+    carrier::beside(&mut out, |carrier| correct(&mut *reader, &name, &mut rewriter, &mut found, &carrier))?;
     let (counts, along_travel) = (*rewriter.counts(), rewriter.changes_along_travel());
     if counts.lines_in == 0 {
         return Err(Refusal::new("the program is empty", "Check that this is the file you mean.").file(&name));
@@ -220,6 +188,48 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         return Ok(Outcome::Good);
     }
     ctx.answer(&document, || text(&document, ctx), Outcome::Good)
+}
+
+/// Takes a program through the rewriter, to its end.
+fn correct(
+    reader: &mut dyn BufRead,
+    name: &str,
+    rewriter: &mut Rewriter<'_>,
+    found: &mut Found,
+    carrier: &Carrier,
+) -> Result<(), Refusal> {
+    let mut corrected = Vec::with_capacity(2 * CHUNK);
+    let mut line = Vec::new();
+    loop {
+        // Most of a large program goes the short way, straight from what was read.
+        let read = match reader.fill_buf() {
+            Ok(read) => read,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => &[],
+            Err(error) => return Err(Refusal::io(name, "read", &error)),
+        };
+        let taken = rewriter.strides(read, &mut |bytes| corrected.extend_from_slice(bytes));
+        reader.consume(taken);
+        match input::read_line(&mut *reader, &mut line, LONGEST_LINE) {
+            Ok(true) => {}
+            Ok(false) => return carrier.hand_over(&mut corrected),
+            Err(LineError::Io(error)) => return Err(Refusal::io(name, "read", &error)),
+            Err(LineError::TooLong(most)) => {
+                return Err(Refusal::new(
+                    format!("the line is longer than {most} bytes"),
+                    "Check that the file is a program and that its line ends are whole.",
+                )
+                .file(name)
+                .line(rewriter.counts().lines_in + 1));
+            }
+        }
+        let note = rewriter
+            .line(&line, &mut |bytes| corrected.extend_from_slice(bytes))
+            .map_err(|refusal| refused(&refusal, &line).file(name))?;
+        found.add(rewriter.counts().lines_in, &note);
+        if corrected.len() >= CHUNK {
+            carrier.hand_over(&mut corrected)?;
+        }
+    }
 }
 
 /// The height above the work that a program shows. A line that is too long ends the search: the

@@ -18,9 +18,11 @@ mod misread;
 mod model;
 mod refusal;
 mod rounding;
+mod running;
 
 pub use manner::Manners;
 pub use refusal::NotEnough;
+pub use running::Running;
 
 use crate::axis::Direction;
 use crate::length::Length;

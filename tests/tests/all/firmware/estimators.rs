@@ -17,9 +17,13 @@ use takeup_tests::warming::Warming;
 
 type Estimator = fn(Take<'_>);
 
+/// What the reversal test that keeps no readings may take of RAM, its sums and its stack together.
+const MOST_RUNNING: u64 = 2048;
+
 /// The estimators, by the names of their programs.
-const ALL: [(&str, Estimator); 7] = [
+const ALL: [(&str, Estimator); 8] = [
     ("reversal", estimators::of_reversal),
+    ("running", estimators::of_running),
     ("positioning", estimators::of_positioning),
     ("small-steps", estimators::of_small_steps),
     ("returns", estimators::of_returns),
@@ -51,7 +55,8 @@ fn the_microcontroller_finds_the_hosts_numbers_by_every_estimator() {
         assert_eq!(numbers, expected, "{name}");
         let stack: u64 = stack.trim().parse().unwrap();
         println!("{name:<12} {flash:>8} {:>15} {ram:>12} {stack:>12}", flash - without);
-        assert!(flash < 96 * 1024 && stack + ram < 32 * 1024, "{name}: {flash} {ram} {stack}");
+        let room = if name == "running" { MOST_RUNNING } else { 32 * 1024 };
+        assert!(flash < 96 * 1024 && stack + ram < room, "{name}: {flash} {ram} {stack}");
     }
 }
 

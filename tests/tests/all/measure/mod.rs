@@ -13,6 +13,7 @@ mod published;
 mod refusals;
 mod returns;
 mod robust;
+mod running;
 mod sheets;
 mod small_steps;
 mod truth;
