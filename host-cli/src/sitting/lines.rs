@@ -233,8 +233,11 @@ fn fed(
                     }
                     continue;
                 }
-                Some(News::Halted(reason)) => {
-                    ctx.note(&reason);
+                Some(News::Halted(halt)) => {
+                    ctx.note(&halt.reason);
+                    if !halt.goes_on {
+                        return Err(sitting.paused());
+                    }
                     allowed = false;
                 }
                 Some(News::Shows { value, sent: Sent::Meant(time_s) }) => meant = Some((value, time_s)),

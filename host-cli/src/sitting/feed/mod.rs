@@ -24,9 +24,18 @@ pub enum News {
     /// Something the person should know.
     Says(String),
     /// What moved the axis has stopped: it goes on only when a person has seen to it.
-    Halted(String),
+    Halted(Halt),
     /// Nothing more will come.
     Ended(Refusal),
+}
+
+/// Why what moved the axis has stopped.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Halt {
+    /// The reason, and what to do.
+    pub reason: String,
+    /// Whether it can go on once that is done; else the sitting is paused and begun again.
+    pub goes_on: bool,
 }
 
 /// How a number came.

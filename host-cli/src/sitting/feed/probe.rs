@@ -1,6 +1,6 @@
 //! A probe box: it moves the axis and reads the indicator by itself, once a person has allowed it.
 
-use super::{Feed, News, Sent};
+use super::{Feed, Halt, News, Sent};
 use crate::pace_args::Pace;
 use crate::probe_box::{Arming, Heard, Job, Session, Trouble};
 use crate::refusal::Refusal;
@@ -80,13 +80,23 @@ impl Probe {
             // Opened again when the person has looked.
             self.session = None;
         }
-        let way_out = match trouble {
-            Trouble::Refused(Refused::NoPosition) => {
-                "Look where it stands, pause, and give the same command with that place at --stands-at."
-            }
-            _ => trouble.way_out(),
+        let (way_out, goes_on) = match trouble {
+            Trouble::Refused(Refused::NoPosition) => (
+                "Look where it stands, pause, and give the same command with that place at --stands-at.",
+                false,
+            ),
+            Trouble::StartedAnew => (trouble.way_out(), false),
+            _ => (trouble.way_out(), true),
         };
-        News::Halted(format!("{trouble}. {way_out}"))
+        let mut halt = Halt { reason: format!("{trouble}. {way_out}"), goes_on };
+        // Stopped at speed, or by a drive without current, it does not know any more where it is.
+        if let (Trouble::Stopped(_), Some(session)) = (trouble, &mut self.session)
+            && session.state().is_ok_and(|state| state.position.is_none())
+        {
+            halt.reason.push_str(" Pause, and give the same command with that place at --stands-at.");
+            halt.goes_on = false;
+        }
+        News::Halted(halt)
     }
 
     fn start(&mut self, row: u32) -> Result<(), Trouble> {
@@ -117,7 +127,8 @@ impl Feed for Probe {
         if self.next_row.is_some() {
             // Back to a row before: not while it moves on.
             self.halt();
-            return Ok(Some(News::Halted("the box is stopped; it goes on from another reading".to_owned())));
+            let reason = "the box is stopped; it goes on from another reading".to_owned();
+            return Ok(Some(News::Halted(Halt { reason, goes_on: true })));
         }
         match self.start(stop.row) {
             Ok(()) => Ok(None),

@@ -158,10 +158,10 @@ fn cautions(page: &mut Page<'_, '_>, shown: &Shown, sitting: &Sitting<'_>) {
         );
         page.text(&text, page.tone(Tone::Strong));
     }
-    let keys = if shown.moved_by_feed {
-        "Enter: I have seen to it, ARM THE BOX   P: pause"
-    } else {
-        "Enter: I have seen to it   P: pause"
+    let keys = match (shown.goes_on, shown.moved_by_feed) {
+        (false, _) => "P: pause",
+        (true, true) => "Enter: I have seen to it, ARM THE BOX   P: pause",
+        (true, false) => "Enter: I have seen to it   P: pause",
     };
     page.left.height += 1;
     page.text(keys, page.tone(Tone::Strong));

@@ -3,8 +3,10 @@
 //! It is drawn on standard error, so that the answer can go to a file. Nothing is told by colour alone.
 
 mod draw;
+mod recent;
 
-use super::feed::{Feed, News, Sent};
+use self::recent::Recent;
+use super::feed::{Feed, Halt, News, Sent};
 use super::{Sitting, SoFar};
 use crate::context::Context;
 use crate::refusal::Refusal;
@@ -17,17 +19,12 @@ use ratatui::crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
 use ratatui::crossterm::{cursor, execute};
-use std::collections::VecDeque;
 use std::io::{self, Stderr};
 use std::time::{Duration, Instant};
 use takeup_core::length::Length;
 
 /// How long a key is waited for before the feed is looked at again.
 const TICK: Duration = Duration::from_millis(40);
-
-/// A dial that has moved by no more than this for so long stands still.
-const STILL: Length = Length::from_counts(200_000);
-const AT_REST: Duration = Duration::from_millis(500);
 
 /// The longest entry.
 const LONGEST: usize = 14;
@@ -60,6 +57,8 @@ struct Shown {
     doubt: Option<String>,
     /// Whether what moved the axis has stopped, and was not allowed to go on since.
     stopped: bool,
+    /// Whether it can go on here, once it is seen to.
+    goes_on: bool,
     /// What the feed wants to be seen to before it begins.
     cautions: Vec<String>,
     /// Whether the axis is moved by the feed.
@@ -98,6 +97,7 @@ pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context
             message: None,
             doubt: None,
             stopped: false,
+            goes_on: true,
             cautions: feed.as_ref().map_or_else(Vec::new, |feed| feed.cautions()),
             moved_by_feed: feed.as_ref().is_some_and(|feed| feed.moves_axis()),
             so_far: sitting.so_far(),
@@ -106,7 +106,7 @@ pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context
         behind: Stage::Reading,
         aimed: None,
         waited: None,
-        recent: VecDeque::new(),
+        recent: Recent::default(),
     };
     let left = view.go(sitting, feed, &mut raw.terminal, &refuse);
     drop(raw);
@@ -152,8 +152,7 @@ struct View {
     aimed: Option<usize>,
     /// The seconds left of a pause when it was looked at last.
     waited: Option<u64>,
-    /// What the indicator showed last, the latest first.
-    recent: VecDeque<(Instant, Length)>,
+    recent: Recent,
 }
 
 impl View {
@@ -183,7 +182,7 @@ impl View {
                         matches!(key.code, KeyCode::Enter | KeyCode::Char(' ' | 'p' | 'P' | 'q' | 'Q'))
                             || key.modifiers.contains(KeyModifiers::CONTROL);
                     if halts && feed.as_deref_mut().is_some_and(|feed| feed.halt()) {
-                        self.halted("as you wished".to_owned());
+                        self.halted(Halt { reason: "as you wished".to_owned(), goes_on: true });
                         if matches!(key.code, KeyCode::Enter | KeyCode::Char(' ')) {
                             continue;
                         }
@@ -210,8 +209,8 @@ impl View {
             {
                 let told = feed.aim(stop)?;
                 self.aimed = Some(sitting.next_row());
-                if let Some(News::Halted(reason)) = told {
-                    self.halted(reason);
+                if let Some(News::Halted(halt)) = told {
+                    self.halted(halt);
                     return Ok(true);
                 }
             }
@@ -219,27 +218,19 @@ impl View {
                 None => return Ok(count > 0),
                 Some(News::Shows { value, sent }) => {
                     self.shown.dial = Some(value);
-                    self.recent.push_front((Instant::now(), value));
-                    self.recent.truncate(64);
+                    self.recent.shows(value, Instant::now());
                     match (sent, self.shown.stage) {
                         (Sent::Meant(time_s), Stage::Reading) => self.reading(value, time_s, sitting)?,
                         (Sent::OfRow { row, ago_s }, _) => self.of_row(row, value, ago_s, sitting)?,
                         (Sent::Meant(_) | Sent::Shown, _) => {}
                     }
                 }
-                Some(News::Halted(reason)) => self.halted(reason),
+                Some(News::Halted(halt)) => self.halted(halt),
                 Some(News::Says(text)) => self.say(Tone::Caution, text),
                 Some(News::Ended(refusal)) => return Err(refusal),
             }
         }
         Ok(true)
-    }
-
-    /// Whether the dial has not come to rest.
-    fn moves(&self) -> bool {
-        let recent = self.recent.iter().filter(|(at, _)| at.elapsed() < AT_REST).map(|(_, value)| *value);
-        let ends = recent.clone().min().zip(recent.max());
-        ends.is_some_and(|(low, high)| high.saturating_sub(low) > STILL)
     }
 
     fn say(&mut self, tone: Tone, text: impl Into<String>) {
@@ -287,10 +278,10 @@ impl View {
     }
 
     /// What moved the axis has stopped: back to the cautions, which must be seen to again.
-    fn halted(&mut self, reason: String) {
+    fn halted(&mut self, Halt { reason, goes_on }: Halt) {
         self.aimed = None;
         self.shown.stage = Stage::Cautions;
-        self.shown.stopped = true;
+        (self.shown.stopped, self.shown.goes_on) = (true, goes_on);
         self.say(Tone::Adverse, format!("STOPPED: {reason}"));
     }
 
@@ -313,7 +304,7 @@ impl View {
             (_, KeyCode::Char(_)) if control => {}
             (_, KeyCode::Char('p' | 'q')) => return Ok(Some(Left::Paused)),
             (Stage::Help, _) => self.shown.stage = self.behind,
-            (Stage::Cautions, KeyCode::Enter) => {
+            (Stage::Cautions, KeyCode::Enter) if self.shown.goes_on => {
                 self.shown.stopped = false;
                 self.changed(sitting);
             }
@@ -363,7 +354,7 @@ impl View {
     fn enter(&mut self, sitting: &mut Sitting<'_>) -> Result<(), Refusal> {
         if self.shown.entry.is_empty() {
             return match self.shown.dial {
-                Some(_) if self.moves() => {
+                Some(_) if self.recent.moves(Instant::now()) => {
                     self.say(Tone::Caution, "the dial still moves: wait until it stands, then Enter");
                     Ok(())
                 }

@@ -111,14 +111,21 @@ fn its_own_stop_is_told_and_must_be_seen_to() {
     terminal.press_for("\r", "row 1: ");
     the_box.hands.emergency.store(true, std::sync::atomic::Ordering::Relaxed);
     terminal.wait_for("STOPPED: the box has stopped: the emergency stop is pressed");
-    // Armed while it is pressed it says so, and does not move.
-    terminal.press("\r");
+    // The drive had no current: nobody can tell from here where the axis is, and so it does not go on from here.
     terminal.wait_for("the emergency stop is pressed. Find out why");
+    terminal.wait_for("at --stands-at.");
+    terminal.wait_until("only the pause is offered", |screen| {
+        screen.trim_end().ends_with("P: pause") && !screen.contains("ARM THE BOX")
+    });
     the_box.hands.emergency.store(false, std::sync::atomic::Ordering::Relaxed);
+    let moved = the_box.hands.steps.load(std::sync::atomic::Ordering::Relaxed);
+    terminal.press("\r");
+    std::thread::sleep(std::time::Duration::from_millis(300));
     let kept = values(&folder, "z.csv").len();
     terminal.press("p");
     assert_eq!(terminal.end(), 2);
     terminal.wait_for(&format!("paused: {kept} of 12"));
+    assert_eq!(the_box.hands.steps.load(std::sync::atomic::Ordering::Relaxed), moved, "it has moved again");
 }
 
 #[test]
