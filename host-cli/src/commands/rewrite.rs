@@ -149,11 +149,8 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     output::keep_apart(&[&args.output], &inputs)?;
     let name = input::name(&args.program);
     let mut reader = input::open(&args.program, ctx)?;
-    let sideways = [Axis::X, Axis::Y].iter().any(|axis| {
-        let law = table.axes.get(*axis).as_ref();
-        law.is_some_and(|law| !law.is_zero())
-    });
-    if sideways && settings.clear.is_none() {
+    let corrected = table.axes.map(|law| law.as_ref().is_some_and(|law| !law.is_zero()));
+    if (corrected.x || corrected.y) && settings.clear.is_none() {
         // Twice through the program: a stream is kept in a file without a name meanwhile.
         let mut kept =
             tempfile::tempfile().map_err(|error| Refusal::io("a temporary file", "open", &error))?;
@@ -181,6 +178,11 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
         );
     }
     found.warn_of_limits();
+    let copied = corrected.iter().all(|(_, corrected)| !corrected);
+    if copied && !args.travel.is_empty() {
+        found
+            .warn(1, "nothing is corrected: the program is copied, and --travel is not looked at".to_owned());
+    }
     out.finish()?;
     let document = document(&counts, found);
     if input::is_dash(&args.output) {

@@ -141,6 +141,15 @@ fn a_program_that_passes_the_travel_by_itself_is_told_once_for_an_axis() {
     let past = "Z to -9 mm (-0.35433 in), past the travel limit of -8 mm (-0.31496 in)";
     assert_eq!(warnings("z=-8..50"), told(3, past));
     assert_eq!(warnings("z=-9..50"), serde_json::json!([]));
+    // Without any correction the program is not even read as one.
+    folder.write("in.nc", "G21 G90\nG0 X20 Z5\nM30\n");
+    let copied =
+        folder.takeup("rewrite in.nc -o out.nc --play z=0 --json --travel x=0..15").done().exit(0).json();
+    let copied = copied["warnings"].to_string();
+    assert!(
+        copied.contains("nothing is corrected") && copied.contains("--travel is not looked at"),
+        "{copied}"
+    );
     // Other coordinates: nothing is judged by limits that were said in those before.
     folder.write("in.nc", "G21 G90\nG0 X0 Z5\nG92 X5\nX20\nM30\n");
     assert!(!warnings("x=0..15").to_string().contains("itself"));
