@@ -51,6 +51,15 @@ fn an_uncorrected_program_is_as_good_after_as_before() {
 }
 
 #[test]
+fn the_end_of_a_mirror_moves_nothing() {
+    let program = |end: &str| std::format!("{SEAT}G1 Z-1 F100\nX10\n{end}\nG91 X5\nG90 X0\n");
+    let with = run(&program("G50.1 X0 Y0\nG67"), &program("G50.1 X0 Y0\nG67"), slack(0.05, 0.0, 0.0));
+    let without = run(&program(""), &program(""), slack(0.05, 0.0, 0.0));
+    assert_eq!((with.before, with.unseated_mm), (without.before, without.unseated_mm));
+    assert!(try_run("G1 G50.1 X5 F100\n", "", slack(0.05, 0.0, 0.0)).is_err());
+}
+
+#[test]
 fn without_slack_the_tool_is_on_the_path() {
     let program = std::format!("{SEAT}G1 Z-1 F100\nX10 Z0\nG3 X20 Y10 R10\nG2 X20 Y10 I5 J5 Z-4\nG0 Z5\n");
     let report = run(&program, &program, slack(0.0, 0.0, 0.0));
