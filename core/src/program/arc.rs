@@ -78,6 +78,15 @@ impl Arc {
         if sweep <= 0.0 { sweep + turn } else { sweep }
     }
 
+    /// The distance from the centre at a share of the sweep. Where rounding sets start and end at different
+    /// distances, it runs evenly from the one to the other.
+    #[must_use]
+    pub fn radius(&self, share: f64) -> f64 {
+        let distance = |place: Place| libm::hypot(place.0 - self.centre.0, place.1 - self.centre.1);
+        let (start, end) = (distance(self.start), distance(self.end));
+        start + (end - start) * share
+    }
+
     /// The parts in which the chosen axes of the plane do not turn round. A turn that goes less than
     /// `least` beyond an end is left out: the path does not show it.
     #[must_use]
@@ -85,7 +94,6 @@ impl Arc {
     pub fn parts(&self, first_axis: bool, second_axis: bool, least: f64) -> Vec<Part, 6> {
         let quarter = core::f64::consts::FRAC_PI_2;
         let (dx, dy) = (self.start.0 - self.centre.0, self.start.1 - self.centre.1);
-        let radius = libm::hypot(dx, dy);
         let from = libm::atan2(dy, dx);
         let sweep = self.sweep();
         let mut parts = Vec::new();
@@ -104,6 +112,7 @@ impl Arc {
             if passed >= sweep {
                 break;
             }
+            let radius = self.radius(passed / sweep);
             let direction = (index as i64).rem_euclid(4);
             let (place, wanted, beyond) = match direction {
                 0 | 2 => {
@@ -155,6 +164,17 @@ mod tests {
             assert!((parts.iter().map(|part| part.share).sum::<f64>() - 1.0).abs() < 1e-12);
             assert_eq!(arc.parts(true, false, 0.01).len(), 3);
         }
+    }
+
+    #[test]
+    fn ends_at_different_distances_are_joined_evenly() {
+        let arc = |end| Arc { start: (5.0, 0.0), end, centre: (0.0, 0.0), sense: Sense::Counterclockwise };
+        let parts = arc((-5.2, 0.0)).parts(true, true, 0.01);
+        assert!((parts[0].end.1 - 5.1).abs() < 1e-12);
+        // The end is the turn: between them nothing is left that a control could take for a full circle.
+        assert_eq!(parts.len(), 2);
+        let beyond = arc((-5.2, -1e-6)).parts(true, true, 0.01);
+        assert_eq!(beyond.len(), 2);
     }
 
     #[test]

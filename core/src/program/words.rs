@@ -53,7 +53,7 @@ pub enum Token {
     Comment(Span),
     /// `/` at the head of the line, with the digit of its switch if there is one.
     BlockDelete(Span),
-    /// `%`, which opens and closes a tape.
+    /// `%`, which opens and closes a tape, with the name of the program if it is at the head of a line.
     Percent(Span),
 }
 
@@ -310,11 +310,7 @@ impl<'a> Words<'a> {
                 self.at = self.line.len();
                 Some(Ok(Token::Comment(Span { start, end: self.line.len() })))
             }
-            b'/' if self
-                .line
-                .get(..start)
-                .is_some_and(|head| head.iter().all(|byte| matches!(byte, b' ' | b'\t' | 0x80..))) =>
-            {
+            b'/' if self.line.get(..start).is_some_and(blank) => {
                 self.at = next;
                 self.skip_blanks();
                 // A digit right after it names one of several switches.
@@ -327,8 +323,11 @@ impl<'a> Words<'a> {
                 Some(Ok(Token::BlockDelete(Span { start, end })))
             }
             b'%' => {
-                self.at = next;
-                Some(Ok(Token::Percent(Span { start, end: next })))
+                // What follows it at the head of a line names the program (ISO 6983-1, DIN 66025).
+                let line = self.line.get(..start).filter(|head| blank(head)).and(Some(self.line));
+                let end = line.map_or(next, |line| line.trim_ascii_end().len().max(next));
+                self.at = end;
+                Some(Ok(Token::Percent(Span { start, end })))
             }
             b':' => self.word(start, byte),
             b'#' => self.fault(FaultKind::Variable, start, next),
@@ -336,6 +335,11 @@ impl<'a> Words<'a> {
             _ => self.fault(FaultKind::Unexpected(byte), start, next),
         }
     }
+}
+
+/// Whether nothing that is read stands before a place in a line.
+fn blank(head: &[u8]) -> bool {
+    head.iter().all(|byte| matches!(byte, b' ' | b'\t' | 0x80..))
 }
 
 impl Iterator for Words<'_> {

@@ -11,10 +11,11 @@ use super::geometry::{Curve, Point, distance};
 use crate::axis::PerAxis;
 use heapless::Vec;
 
-/// Motions of the original that are looked at together.
-pub const ORIGINALS: usize = 20;
-/// Motions of the rewritten program that are looked at together.
-pub const REWRITTENS: usize = 48;
+/// Motions of the original that are looked at together: small letters cut in several passes come back to the same
+/// places, and half of a window must tell which pass it is.
+pub const ORIGINALS: usize = 40;
+/// Motions of the rewritten program that are looked at together: an arc in both axes becomes up to nine.
+pub const REWRITTENS: usize = 120;
 
 /// Cost of an inserted motion that keeps to the path (mm).
 const INSERT: f32 = 0.002;

@@ -119,7 +119,7 @@ struct Ahead {
     driven: Driven,
 }
 
-/// The replay of two programs; about 100 KB.
+/// The replay of two programs; about 120 KB.
 #[derive(Clone, Debug)]
 pub struct Replay {
     original: Feed,

@@ -428,7 +428,13 @@ impl Interpreter {
                 }
             }
             434 | 435 => return Err(Reason::ToolPoint),
-            650 | 660 | 670 => return Err(Reason::Subprogram),
+            650 | 660 => return Err(Reason::Subprogram),
+            // Axis words say of which axes the mirror ends: nothing moves, as in a dwell.
+            501 if block.has_any(b"XYZ") => {
+                if once.replace((40, span)).is_some() {
+                    return Err(Reason::Conflict);
+                }
+            }
             382..=385 | 310 => {
                 for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
                     if block.word(letter).is_some() {
@@ -486,6 +492,7 @@ const fn is_neutral(code: i64) -> bool {
             | 610
             | 611
             | 640
+            | 670
             | 690
             | 930
             | 940

@@ -26,7 +26,7 @@
 //!   never [`Answer::Good`].
 //!
 //! # Cost
-//! Memory is constant, about 100 KB: windows of both programs, and histograms. Each motion of the
+//! Memory is constant, about 120 KB: windows of both programs, and histograms. Each motion of the
 //! rewritten program is compared with a window of the original's.
 //!
 //! ```

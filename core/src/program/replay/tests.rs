@@ -51,6 +51,46 @@ fn an_uncorrected_program_is_as_good_after_as_before() {
 }
 
 #[test]
+fn the_end_of_a_mirror_moves_nothing() {
+    let program = |end: &str| std::format!("{SEAT}G1 Z-1 F100\nX10\n{end}\nG91 X5\nG90 X0\n");
+    let with = run(&program("G50.1 X0 Y0\nG67"), &program("G50.1 X0 Y0\nG67"), slack(0.05, 0.0, 0.0));
+    let without = run(&program(""), &program(""), slack(0.05, 0.0, 0.0));
+    assert_eq!((with.before, with.unseated_mm), (without.before, without.unseated_mm));
+    assert!(try_run("G1 G50.1 X5 F100\n", "", slack(0.05, 0.0, 0.0)).is_err());
+}
+
+/// Letters hardly larger than the clearances, engraved in several passes: one block becomes up to nine.
+#[test]
+fn small_letters_in_several_passes_keep_their_counterparts() {
+    use crate::correct::{AxisTable, Table};
+    use crate::length::Length;
+    use crate::program::rewrite;
+    use std::fmt::Write as _;
+    let mut original = String::from("G21 G90 G17\nG0 Z9\nX-5 Y-5\nX0 Y0\nZ2\n");
+    for letter in 0..8 {
+        let x = 0.9 * f64::from(letter);
+        write!(original, "G0 X{x:.3} Y0\nG1 Z-0.3 F100\n").unwrap();
+        for _ in 0..3 {
+            write!(original, "G3 X{x:.3} Y0.3 J0.15\nX{x:.3} Y0 J-0.15\n").unwrap();
+            write!(original, "G1 X{:.3} Y0.15\nY0\nX{x:.3}\n", x + 0.15).unwrap();
+        }
+        original.push_str("G0 Z2\n");
+    }
+    let mut table = Table::EMPTY;
+    let axis =
+        |axis: Axis, width| AxisTable::uniform(axis.usual_seat(), Length::from_mm(width).unwrap()).ok();
+    table.axes = PerAxis { x: axis(Axis::X, 0.08), y: axis(Axis::Y, 0.06), z: axis(Axis::Z, 0.12) };
+    let mut rewriter = rewrite::Rewriter::new(&table, &rewrite::Settings::DEFAULT);
+    let mut rewritten = Vec::new();
+    for line in original.split_inclusive('\n') {
+        rewriter.line(line.as_bytes(), &mut |bytes| rewritten.extend_from_slice(bytes)).unwrap();
+    }
+    let report = run(&original, &String::from_utf8(rewritten).unwrap(), slack(0.08, 0.06, 0.12));
+    assert_eq!(report.missing, 0);
+    assert!(report.after.max_mm < 0.001, "{report:?}");
+}
+
+#[test]
 fn without_slack_the_tool_is_on_the_path() {
     let program = std::format!("{SEAT}G1 Z-1 F100\nX10 Z0\nG3 X20 Y10 R10\nG2 X20 Y10 I5 J5 Z-4\nG0 Z5\n");
     let report = run(&program, &program, slack(0.0, 0.0, 0.0));

@@ -77,7 +77,8 @@ impl Course {
         let (dx, dy) = (start.0 - centre.0, start.1 - centre.1);
         let angle = share * self.arc.sweep();
         let angle = if self.arc.sense == Sense::Clockwise { -angle } else { angle };
-        let (sin, cos) = (libm::sin(angle), libm::cos(angle));
+        let grown = self.arc.radius(share) / self.arc.radius(0.0);
+        let (sin, cos) = (grown * libm::sin(angle), grown * libm::cos(angle));
         (centre.0 + dx * cos - dy * sin, centre.1 + dx * sin + dy * cos)
     }
 }

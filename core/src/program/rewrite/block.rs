@@ -121,6 +121,8 @@ struct Open {
     offset_data: bool,
     /// G43.1: its axis words are lengths.
     length_data: bool,
+    /// G50.1: its axis words say of which axes the mirror ends.
+    mirror_ends: Option<Span>,
 }
 
 impl Block {
@@ -284,7 +286,8 @@ impl Block {
             }
             921..=923 => self.doubt = PerAxis { x: true, y: true, z: true },
             640 => open.blend = true,
-            80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 501 | 610 | 611 | 690 | 960 | 970 | 1030 | 1870 => {}
+            80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 610 | 611 | 670 | 690 | 960 | 970 | 1030 | 1870 => {}
+            501 => open.mirror_ends = Some(word.span),
             410 | 411 | 420 | 421 => open.plane_wide = Some((word.span, Reason::CutterCompensation)),
             160 | 680 => {
                 open.plane_wide = Some((word.span, Reason::Transformed));
@@ -305,7 +308,7 @@ impl Block {
             }
             50 | 51 => open.spline = Some(word.span),
             52 | 53 | 60 | 61 | 62 => open.plane_wide = Some((word.span, Reason::Spline)),
-            650 | 660 | 661 | 670 => return stop(Reason::Subprogram),
+            650 | 660 | 661 => return stop(Reason::Subprogram),
             _ => return stop(Reason::UnknownCode),
         }
         Ok(())
@@ -333,6 +336,15 @@ impl Block {
                 || [self.l, self.q].iter().any(Option::is_some))
         {
             return Err(Stop(Some(span), Reason::UnknownCode));
+        }
+        // Nothing moves; a mirror of corrected axes has been refused where it began.
+        if let Some(span) = open.mirror_ends
+            && self.names_axis()
+        {
+            if self.purpose != Purpose::Move {
+                return Err(Stop(Some(span), Reason::Conflict));
+            }
+            self.purpose = Purpose::Dwell;
         }
         // A time or a way, X is one of them.
         if self.purpose == Purpose::Dwell && open.motion.is_some() && self.names_axis() {

@@ -127,6 +127,24 @@ fn an_arc_of_axes_without_correction_passes() {
 }
 
 #[test]
+fn an_arc_that_rounding_makes_a_spiral_stays_one() {
+    // Start and end are 0.3215 and 0.3150 mm from the centre, and the end is where X turns round. A last part from
+    // one distance to the other, with no angle between, would be a full circle to a control.
+    let seat = "G0 X0 Y0 Z20\nX-5 Y-5\nX39.8247 Y0\nG1 Z17.0917 F100\n";
+    let program = std::format!("{seat}G18 G3 X39.37 Z17.3812 I-0.1397 K0.2895\n");
+    let text = body(&program, &table(0.08, 0.0, 0.12));
+    let arcs: Vec<_> = text.lines().filter(|line| line.contains("G3")).collect();
+    assert_eq!(arcs.len(), 2, "{text}");
+}
+
+#[test]
+fn the_end_of_a_mirror_moves_nothing() {
+    let program = "G0 Z5\nX-9\nX5\nG50.1 X0 Y0\nG67\nG1 Z-1 F100\nX7\nX5\n";
+    let text = body(program, &table(0.1, 0.0, 0.0));
+    assert!(text.ends_with("G50.1 X0 Y0\nG67\nG1 Z-1 F100\nX7\nX4.9\n"), "{text}");
+}
+
+#[test]
 fn overruns_in_the_plane_are_made_in_the_clear_only() {
     let settings = Settings { clear: Some(mm(2.0)), ..Settings::DEFAULT };
     let program = "G0 Z5\nX10\nX0\nZ1\nX-5\n";
@@ -147,6 +165,7 @@ fn what_is_not_understood_is_refused_by_line() {
     assert_eq!(reason("G223\n"), (1, Reason::UnknownCode));
     assert_eq!(reason("G38.2 Z-10 F50\n"), (1, Reason::Probing));
     assert_eq!(reason("G1 G0 X5\n"), (1, Reason::Conflict));
+    assert_eq!(reason("G1 G50.1 X5\n"), (1, Reason::Conflict));
     // What concerns other axes alone passes.
     let z_only = table(0.0, 0.0, 0.1);
     for program in ["G41 D1\n", "G38.2 X10 F50\n", "G51.1 X0\n", "G68 X0 Y0 R45\n", "G16\n"] {

@@ -47,6 +47,11 @@ fn marks_and_comments_keep_their_place() {
         .collect();
     assert_eq!(texts, [&b"/2"[..], b"N5", b"(a (b) c)", b"X1", b"; rest (x"]);
     assert_eq!(tokens(b"%\n"), [Ok(Token::Percent(Span { start: 0, end: 1 }))]);
+    for name in ["%1234", "%_N_CORE_MPF", "% CORE BOX 7 (b)", " %prog1"] {
+        let end = name.len();
+        let start = name.find('%').unwrap();
+        assert_eq!(tokens(std::format!("{name}\r\n").as_bytes()), [Ok(Token::Percent(Span { start, end }))]);
+    }
     assert_eq!(words("(open (again) X1"), [('X', 1.0)]);
     assert_eq!(words(":0012"), [(':', 12.0)]);
     assert!(tokens(b"\x1a\r\n").is_empty());
