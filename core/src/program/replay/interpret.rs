@@ -122,6 +122,8 @@ pub struct Interpreter {
     reading: Reading,
     line: u64,
     ended: bool,
+    /// Behind that stands something that is no program.
+    text_behind: bool,
     mode: Mode,
     plane: Plane,
     unit: Unit,
@@ -153,6 +155,7 @@ impl Interpreter {
             reading,
             line: 0,
             ended: false,
+            text_behind: false,
             mode: Mode::Line,
             plane: Plane::Xy,
             unit: reading.unit,
@@ -170,7 +173,7 @@ impl Interpreter {
         }
     }
 
-    /// Whether M2 or M30 has ended the program; lines after it are ignored.
+    /// Whether M2 or M30 has ended the program, and nothing has moved since.
     #[must_use]
     pub const fn ended(&self) -> bool {
         self.ended
@@ -229,10 +232,17 @@ impl Interpreter {
     /// [`Refusal`] for what is not understood or cannot be followed.
     pub fn read(&mut self, bytes: &[u8]) -> Result<(), Refusal> {
         self.line = self.line.saturating_add(1);
+        let block = match Block::read(self.line, bytes) {
+            Err(_) if self.ended => {
+                // Whatever somebody has to say there.
+                self.text_behind = true;
+                return Ok(());
+            }
+            read => read?,
+        };
         if self.ended {
-            return self.after_end(bytes);
+            self.begin_another(&block)?;
         }
-        let block = Block::read(self.line, bytes)?;
         if !block.is_empty() && block.block_delete != self.skipping {
             // Blocks under one switch are done or skipped together; behind them it is in doubt where
             // their axes are.
@@ -254,14 +264,26 @@ impl Interpreter {
         Ok(())
     }
 
-    /// Behind M2 or M30 a control reads nothing. What moves there is another program.
-    fn after_end(&self, bytes: &[u8]) -> Result<(), Refusal> {
-        let Ok(block) = Block::read(self.line, bytes) else { return Ok(()) };
+    /// Behind M2 or M30 a control reads nothing, or goes on when it is started again: what moves there is another
+    /// program, before which a person may have moved every axis.
+    fn begin_another(&mut self, block: &Block) -> Result<(), Refusal> {
         let returns = block.g.iter().find(|(code, _)| matches!(code, 280 | 300)).map(|(_, span)| *span);
-        match first_word(&block).or(returns) {
-            Some(word) => Err(self.refusal(word, Reason::AfterEnd)),
-            None => Ok(()),
+        let Some(word) = first_word(block).or(returns) else { return Ok(()) };
+        if self.text_behind {
+            return Err(self.refusal(word, Reason::AfterEnd));
         }
+        self.ended = false;
+        self.lose(EVERY_AXIS);
+        self.unseat(EVERY_AXIS);
+        Ok(())
+    }
+
+    /// The modes as NISTIR 6556, section 3.6.1, has them behind M2 and M30.
+    fn end(&mut self) {
+        self.ended = true;
+        (self.mode, self.plane, self.offset) = (Mode::Line, Plane::Xy, None);
+        (self.distance, self.centres) = (Distance::Absolute, Distance::Incremental);
+        self.drilling = Drilling::default();
     }
 
     fn execute(&mut self, block: &Block) -> Result<(), Refusal> {
@@ -269,6 +291,7 @@ impl Interpreter {
         let mut offset_change = None;
         let mut length_offset = false;
         let mut motion_word = None;
+        let mut ends = false;
         for (code, span) in &block.g {
             self.code(
                 *code,
@@ -283,7 +306,7 @@ impl Interpreter {
         }
         for (code, span) in &block.m {
             match code {
-                20 | 300 => self.ended |= block.block_delete.is_none(),
+                20 | 300 => ends |= block.block_delete.is_none(),
                 60 => {
                     // A tool changer takes the axes where it needs them.
                     self.lose(EVERY_AXIS);
@@ -335,7 +358,11 @@ impl Interpreter {
                 self.set_up(code, block)
             }
         }
-        .map_err(whole)
+        .map_err(whole)?;
+        if ends {
+            self.end();
+        }
+        Ok(())
     }
 
     /// One G word: modes take effect, others are remembered for the end of the block.

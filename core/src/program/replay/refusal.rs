@@ -43,7 +43,7 @@ pub enum Reason {
     Curved,
     /// A probing move on a slack axis.
     Probing(Axis),
-    /// A motion behind M2 or M30.
+    /// A motion behind M2 or M30, and behind text that is no program.
     AfterEnd,
 }
 
@@ -76,7 +76,9 @@ impl fmt::Display for Reason {
             Reason::ToolPoint => f.write_str("tool-point control with rotary axes"),
             Reason::Curved => f.write_str("threading or spline motion"),
             Reason::Probing(axis) => write!(f, "a probing move of the slack axis {axis}"),
-            Reason::AfterEnd => f.write_str("a motion behind the end of the program"),
+            Reason::AfterEnd => {
+                f.write_str("a motion behind the end of the program and text that is no program")
+            }
         }
     }
 }

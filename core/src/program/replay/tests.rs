@@ -418,10 +418,17 @@ fn a_place_named_otherwise_is_a_deviation_wherever_it_lies() {
 }
 
 #[test]
-fn nothing_may_move_behind_the_end() {
+fn behind_the_end_another_program_begins() {
     let reason = |text: &str| try_run(text, text, slack(0.1, 0.0, 0.0)).err().map(|f| f.refusal.reason);
-    assert_eq!(reason("G0 X5\nM30\nG0 X6\n"), Some(Reason::AfterEnd));
-    assert_eq!(reason("G0 X5\nM2\nG28\n"), Some(Reason::AfterEnd));
+    assert_eq!(reason("G0 X5\nM30\n%\nG0 X6\n"), None);
+    assert_eq!(reason("G0 X5\nM2\nG28\n"), None);
+    // Text that is no program may have been anything.
+    assert_eq!(reason("G0 X5\nM30\n?\nG0 X6\n"), Some(Reason::AfterEnd));
+    // The seats are not known any more, nor the modes.
+    let program = std::format!("{SEAT}G1 Z-1 F100\nX9\nG91\nM30\nG0 X20\nG1 X19 F100\n");
+    let report = run(&program, &program, slack(0.1, 0.0, 0.0));
+    near(report.unseated_mm, 0.1);
+    near(report.cut_mm, run(&std::format!("{SEAT}G1 Z-1 F100\nX9\n"), "", slack(0.1, 0.0, 0.0)).cut_mm + 1.0);
     assert_eq!(reason("G0 X5\nM30\n%\nO2\nM5\n?\n"), None);
     assert_eq!(reason("G0 X5\n/M30\nG0 X6\nM30\n"), None);
 }

@@ -25,6 +25,8 @@ pub struct Heights {
     /// The highest place reached in rapid.
     top: Option<Length>,
     lost: bool,
+    /// M2 or M30 was read.
+    ended: bool,
 }
 
 impl Heights {
@@ -38,6 +40,7 @@ impl Heights {
             sideways: None,
             top: None,
             lost: false,
+            ended: false,
         }
     }
 
@@ -54,6 +57,11 @@ impl Heights {
         self.lost |= found && block.shifts_coordinates(Axis::Z);
         if block.doubt.z || block.offset.is_some() {
             self.z = None;
+        }
+        self.ended |= block.ends && block.skip.is_none();
+        if self.ended && block.acts() && !block.ends {
+            // Another program begins, wherever the axes are.
+            (self.z, self.ended) = (None, false);
         }
         match block.purpose {
             Purpose::Move => {}

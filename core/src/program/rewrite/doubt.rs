@@ -8,9 +8,34 @@ use super::track::Place;
 use super::{AlongTravel, Note, Rewriter};
 use crate::axis::{Axis, Direction, PerAxis};
 use crate::length::Length;
-use crate::program::modal::{Distance, Motion};
+use crate::program::modal::{Distance, Modal, Motion};
 use crate::program::number::Integers;
 use crate::program::words::{Span, Word};
+
+/// G54, which is in force behind the end of a program, or the one that was.
+const FIRST_OFFSET: (u16, u16) = (540, 0);
+/// One of the two, and which is not known.
+const SOME_OFFSET: (u16, u16) = (0, 0);
+
+/// Whether a program has ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Ended {
+    /// It goes on.
+    Not,
+    /// By M2 or M30.
+    Yes,
+    /// Behind that stands something that is no program.
+    WithText,
+    /// Another program has begun in the same file.
+    Another,
+}
+
+impl Ended {
+    /// Whether nothing has moved since the end.
+    pub const fn is_behind(self) -> bool {
+        matches!(self, Ended::Yes | Ended::WithText)
+    }
+}
 
 /// How the axes stand before a block that may be skipped.
 pub(super) struct Standing {
@@ -81,6 +106,37 @@ impl Rewriter<'_> {
                 track.unsure = false;
             }
         }
+        Ok(())
+    }
+
+    /// M2 or M30. Some controls read nothing behind it, others go on there when they are started again, with the modes
+    /// that NISTIR 6556 (section 3.6.1) then sets, or with those that were in force.
+    #[inline(never)]
+    pub(super) fn end(&mut self) {
+        if self.ended.is_behind() {
+            return;
+        }
+        let reset = Modal::new(self.modal.unit, self.modal.integers);
+        // Modes that hang on skipped blocks too would be three sets of them, which are not followed.
+        let unclear = self.skipped.is_some() && self.ended == Ended::Not;
+        self.ended = if unclear { Ended::WithText } else { Ended::Yes };
+        self.skipped = (reset != self.modal).then_some(reset);
+        self.offset = self.offset.map(|offset| if offset == FIRST_OFFSET { offset } else { SOME_OFFSET });
+    }
+
+    /// Another program begins behind the end: a person may have moved the axes meanwhile, and the work offset may be
+    /// the first again.
+    #[inline(never)]
+    pub(super) fn begin_another(&mut self, note: &mut Note) -> Result<(), Stop> {
+        let elsewhere = self.offset == Some(SOME_OFFSET);
+        for axis in Axis::ALL {
+            if elsewhere {
+                self.other_coordinates(axis, note)?;
+            }
+            self.forget(axis);
+        }
+        self.drilling.forget();
+        (self.after_cut, self.fed, self.ended) = (false, false, Ended::Another);
         Ok(())
     }
 

@@ -52,6 +52,7 @@ use crate::correct::{AxisTable, Corrections, Table};
 use crate::length::Length;
 use block::{Block, MARK, Purpose};
 use cycle::Drilling;
+use doubt::Ended;
 use emit::step;
 use refusal::Stop;
 use track::Track;
@@ -91,8 +92,8 @@ pub struct Rewriter<'t> {
     fed: bool,
     /// The work offset in force, by tenths of its code and its number, once the program has chosen one.
     offset: Option<(u16, u16)>,
-    /// M2 or M30 was read.
-    ended: bool,
+    /// Whether M2 or M30 was read.
+    ended: Ended,
     drilling: Drilling,
     counts: Counts,
 }
@@ -130,7 +131,7 @@ impl<'t> Rewriter<'t> {
             crlf: false,
             fed: false,
             offset: None,
-            ended: false,
+            ended: Ended::Not,
             drilling: Drilling::default(),
             counts: Counts::default(),
         }
@@ -191,6 +192,9 @@ impl<'t> Rewriter<'t> {
             return Ok(Note::default());
         }
         let mut note = Note::default();
+        if self.ended == Ended::Yes && block.acts() {
+            self.begin_another(&mut note)?;
+        }
         let standing = block.skip.map(|span| (span, self.standing()));
         self.doubt(&block, &mut note)?;
         match block.purpose {
@@ -221,7 +225,8 @@ impl<'t> Rewriter<'t> {
         }
         match standing {
             Some((span, standing)) => self.doubt_after_skip(&block, span, &standing)?,
-            None => self.ended |= block.ends,
+            None if block.ends => self.end(),
+            None => {}
         }
         if let (Some(axis), Unseated::Refused) = (note.unseated, self.unseated) {
             return Err(Stop(None, Reason::Unseated(axis)));
@@ -233,7 +238,14 @@ impl<'t> Rewriter<'t> {
     #[inline(never)] // what it needs meanwhile is given back before the line is rewritten
     fn read(&mut self, block: &mut Block, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<bool, Stop> {
         let before = self.modal;
-        block.read(line, &mut self.modal, &self.corrected)?;
+        match block.read(line, &mut self.modal, &self.corrected) {
+            Err(Stop(_, Reason::Unreadable(_))) if self.ended.is_behind() => {
+                // Behind the end may stand whatever somebody has to say.
+                (self.modal, self.ended) = (before, Ended::WithText);
+                return Ok(false);
+            }
+            read => read?,
+        }
         if !block.program {
             return Ok(false);
         }
@@ -241,7 +253,7 @@ impl<'t> Rewriter<'t> {
             self.crlf = line.ends_with(b"\r\n");
             self.mark(sink);
         }
-        if self.ended && block.acts() {
+        if self.ended == Ended::WithText && block.acts() {
             return Err(Stop(None, Reason::AfterEnd));
         }
         let drills = matches!(self.modal.motion, Motion::Cycle(_));
@@ -291,9 +303,11 @@ impl<'t> Rewriter<'t> {
             || (modal.motion.cuts() && skipped.feed != modal.feed)
             || (arc && (skipped.plane, skipped.centre) != (modal.plane, modal.centre))
             || (cycle && skipped.to_r_plane != modal.to_r_plane);
-        let moves = block.purpose == Purpose::Move && block.names_axis();
+        let circles = arc && block.centre.iter().any(|(_, word)| word.is_some());
+        let moves = block.purpose == Purpose::Move && (block.names_axis() || circles);
         if differs && moves && block.skip.is_none() {
-            return Err(Stop(None, Reason::SkippedMode));
+            let behind = self.ended != Ended::Not;
+            return Err(Stop(None, if behind { Reason::AfterEnd } else { Reason::SkippedMode }));
         }
         Ok(())
     }

@@ -70,7 +70,7 @@ pub enum Reason {
     Unseated(Axis),
     /// An offset is set from where an axis stands (G10 L20), while its command is shifted.
     Shifted(Axis),
-    /// Something moves behind the end of the program.
+    /// Something moves behind the end of the program, with modes from before it, or behind other text.
     AfterEnd,
 }
 
@@ -203,7 +203,9 @@ impl fmt::Display for Reason {
             Reason::Shifted(axis) => {
                 write!(f, "an offset is set from where {axis} stands, and its command is shifted there")
             }
-            Reason::AfterEnd => f.write_str("a motion behind the end of the program"),
+            Reason::AfterEnd => f.write_str(
+                "a motion behind the end of the program, with modes from before it or behind text that is no program",
+            ),
             Reason::Unseated(axis) => write!(f, "a cut begins while the seat of {axis} is unknown"),
         }
     }

@@ -373,7 +373,7 @@ impl Rewriter<'_> {
             && modal.integers == Integers::Units
             && self.marked
             && self.after_cut
-            && !self.ended
+            && !self.ended.is_behind()
             && self.skipped.is_none();
         if !goes_on {
             return None;

@@ -79,6 +79,23 @@ fn programs_of_the_whole_language_keep_the_tool_on_the_path() {
     assert!(judged > 17_000, "{judged} judged");
 }
 
+#[test]
+fn a_second_program_behind_the_end_keeps_the_tool_on_the_path() {
+    let judged = judged(200_000..203_000, |seed| {
+        let end = if seed % 3 == 0 { "M2" } else { "M30" };
+        let first = program(seed, Language::Whole, 8);
+        // The second says again what the first may have left otherwise, or does not.
+        let modes = if seed % 4 == 0 { "" } else { "G90 G17 G94 G98 G91.1 G0\n" };
+        let text = format!("{first}\n{end}\n{modes}{}", program(seed ^ 0x5eed, Language::Whole, 8));
+        let job = Job::varied(seed);
+        match job.rewritten(&text) {
+            Err(refusal) if refusal.reason == Reason::AfterEnd && modes.is_empty() => Ok(Held::Refused),
+            _ => holds(&text, &job, bound(&text) + 0.001),
+        }
+    });
+    assert!(judged > 2_000, "{judged} judged");
+}
+
 fn pecks(text: &str) -> bool {
     let text = text.to_ascii_uppercase();
     text.contains("G73") || text.contains("G83")

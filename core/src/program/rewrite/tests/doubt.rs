@@ -159,12 +159,39 @@ fn travel_limits_hold_in_the_coordinates_in_which_they_were_said() {
 }
 
 #[test]
-fn nothing_moves_behind_the_end() {
-    assert_eq!(reason("G0 Z5\nM30\nG0 Z9\n"), (3, Reason::AfterEnd));
-    assert_eq!(reason("G0 Z5\nM2\nG28\n"), (3, Reason::AfterEnd));
-    let z = table(0.0, 0.0, 0.12);
-    for program in ["G0 Z5\n/M30\nG0 Z9\nM30\n%\n", "G0 Z5\nM30\nO2 (second)\nM5\n"] {
-        assert!(rewrite(program, &z, &Settings::DEFAULT).is_ok(), "{program}");
+fn behind_the_end_another_program_begins() {
+    let x = table(0.1, 0.0, 0.0);
+    let first = "G21 G90 G17 G0 Z5\nX-9\nX5\nG1 Z-1 F100\nX9\nX0\n";
+    // The seat is not known there: the cut to the right finds it, the way back is shifted again.
+    for behind in ["G0 Z5\nX5\nG1 Z-1\nX9\nX0\n", "T2 M6\n%\nO2 (second)\nG0 Z5\nX5\nG1 Z-1 F100\nX9\nX0\n"] {
+        let (text, _, unseated) =
+            rewrite(&std::format!("{first}M30\n{behind}"), &x, &Settings::DEFAULT).unwrap();
+        let (alone, ..) = rewrite(&std::format!("G21 G90 G17\n{behind}"), &x, &Settings::DEFAULT).unwrap();
+        let (_, tail) = alone.split_once("G17\n").unwrap();
+        assert!(text.ends_with(&std::format!("M30\n{tail}")), "{text}\n{alone}");
+        assert!(unseated.is_empty() == rewrite(behind, &x, &Settings::DEFAULT).unwrap().2.is_empty());
+    }
+    // Which modes are in force there differs from control to control: what hangs on them is refused.
+    for (mode, behind) in [
+        ("G91", "G0 X5"),
+        ("G90.1", "G2 I4 F99"),
+        ("G18", "G2 X5 Z5 R9 F99"),
+        ("G93", "G1 X5 F99"),
+        ("G0", "X5"),
+    ] {
+        let program = std::format!("{first}{mode}\nM30\n{behind}\n");
+        assert_eq!(reason(&program), (9, Reason::AfterEnd), "{mode}");
+    }
+    assert!(rewrite(&std::format!("{first}G91\nM30\nG90 G0 X5\n"), &x, &Settings::DEFAULT).is_ok());
+    // What is no program may have been anything.
+    assert_eq!(reason("G0 Z5\nM30\nMADE IN THE SHOP\nG0 Z9\n"), (4, Reason::AfterEnd));
+    let harmless = [
+        "G0 Z5\n/M30\nG0 Z9\nM30\n%\n",
+        "G0 Z5\nM30\nO2 (second)\nM5\n",
+        "G0 Z5\nM30\n%\nMADE IN THE SHOP\n",
+    ];
+    for program in harmless {
+        assert!(rewrite(program, &x, &Settings::DEFAULT).is_ok(), "{program}");
     }
 }
 
