@@ -40,13 +40,19 @@ pub struct Part {
     pub share: f64,
 }
 
+/// By how much rounding may make half the chord of a small arc longer than its radius: three steps of a thousandth of a
+/// millimetre.
+const ROUNDING: f64 = 30_000.0;
+
 /// The centre of an arc in radius form; a negative radius means the longer way round. `None` if
-/// the ends coincide or lie further apart than the diameter allows (by a hundredth of it).
+/// the ends coincide or lie further apart than the diameter allows (by a hundredth of it, or what rounding does to
+/// a small arc).
 #[must_use]
 pub fn centre_of_radius(start: Place, end: Place, radius: f64, sense: Sense) -> Option<Place> {
     let (dx, dy) = (end.0 - start.0, end.1 - start.1);
     let distance = libm::hypot(dx, dy);
-    if distance <= 0.0 || distance / 2.0 > libm::fabs(radius) * 1.01 {
+    let most = (libm::fabs(radius) * 1.01).max(libm::fabs(radius) + ROUNDING);
+    if distance <= 0.0 || libm::fabs(radius) <= 0.0 || distance / 2.0 > most {
         return None;
     }
     let height = libm::sqrt((radius * radius - distance * distance / 4.0).max(0.0));
@@ -145,12 +151,14 @@ mod tests {
 
     #[test]
     fn radius_form_finds_the_centre_on_the_right_side() {
-        let find = |radius, sense| centre_of_radius((0.0, 0.0), (10.0, 10.0), radius, sense).unwrap();
-        let near = |a: Place, b: Place| (a.0 - b.0).abs() + (a.1 - b.1).abs() < 1e-9;
-        assert!(near(find(10.0, Sense::Clockwise), (10.0, 0.0)));
-        assert!(near(find(10.0, Sense::Counterclockwise), (0.0, 10.0)));
-        assert!(near(find(-10.0, Sense::Clockwise), (0.0, 10.0)));
-        assert_eq!(centre_of_radius((0.0, 0.0), (10.0, 0.0), 4.0, Sense::Clockwise), None);
+        let find = |radius, sense| centre_of_radius((0.0, 0.0), (10e6, 10e6), radius, sense).unwrap();
+        let near = |a: Place, b: Place| (a.0 - b.0).abs() + (a.1 - b.1).abs() < 1e-3;
+        assert!(near(find(10e6, Sense::Clockwise), (10e6, 0.0)));
+        assert!(near(find(10e6, Sense::Counterclockwise), (0.0, 10e6)));
+        assert!(near(find(-10e6, Sense::Clockwise), (0.0, 10e6)));
+        assert_eq!(centre_of_radius((0.0, 0.0), (10e6, 0.0), 4e6, Sense::Clockwise), None);
+        // 0.005 mm apart on a radius rounded to 0.002 mm.
+        assert_eq!(centre_of_radius((0.0, 0.0), (5e4, 0.0), 2e4, Sense::Clockwise), Some((25e3, 0.0)));
     }
 
     #[test]

@@ -136,13 +136,28 @@ pub struct Words<'a> {
     at: usize,
 }
 
-/// A line without its line end, the blanks and the end-of-file mark (0x1A) before it.
+/// What stands before and behind a line and belongs to no program: the codes that switch a tape reader on and off,
+/// form feeds, and the end-of-file mark. Some systems end a line the other way round, LF before CR. Zeros are not
+/// passed over: they are what a broken disk leaves of a file.
+const fn of_the_tape(byte: u8) -> bool {
+    matches!(byte, 0x0c | 0x11..=0x14 | 0x1a | b'\r')
+}
+
+/// A line without its line end, and the blanks and codes of tapes before it.
 fn trimmed(line: &[u8]) -> &[u8] {
     let mut rest = line;
-    while let [head @ .., b'\n' | b'\r' | b' ' | b'\t' | 0x1a] = rest {
+    while let [head @ .., last] = rest
+        && (matches!(last, b'\n' | b' ' | b'\t') || of_the_tape(*last))
+    {
         rest = head;
     }
     rest
+}
+
+/// Where a line begins behind codes of tapes.
+#[cold]
+fn behind_the_tape(line: &[u8]) -> usize {
+    line.iter().take_while(|byte| of_the_tape(**byte)).count()
 }
 
 impl<'a> Words<'a> {
@@ -151,7 +166,12 @@ impl<'a> Words<'a> {
     #[inline]
     pub fn new(line: &'a [u8]) -> Self {
         // A byte-order mark is no part of the language; editors put it before the first line.
-        let at = if line.starts_with(b"\xef\xbb\xbf") { 3 } else { 0 };
+        let at = match line {
+            [b'N' | b'X' | b'Y' | b'Z' | b'G', ..] => 0,
+            [0xef, 0xbb, 0xbf, ..] => 3,
+            [first, ..] if of_the_tape(*first) => behind_the_tape(line),
+            _ => 0,
+        };
         Self { line: trimmed(line), at }
     }
 
@@ -310,7 +330,7 @@ impl<'a> Words<'a> {
                 self.at = self.line.len();
                 Some(Ok(Token::Comment(Span { start, end: self.line.len() })))
             }
-            b'/' if self.line.get(..start).is_some_and(blank) => {
+            b'/' if self.line.get(..start).is_some_and(|head| blank(head) || numbers(head)) => {
                 self.at = next;
                 self.skip_blanks();
                 // A digit right after it names one of several switches.
@@ -339,7 +359,14 @@ impl<'a> Words<'a> {
 
 /// Whether nothing that is read stands before a place in a line.
 fn blank(head: &[u8]) -> bool {
-    head.iter().all(|byte| matches!(byte, b' ' | b'\t' | 0x80..))
+    head.iter().all(|byte| matches!(byte, b' ' | b'\t' | 0x80..) || of_the_tape(*byte))
+}
+
+/// Whether nothing but the number of the line stands before a place in it: some posts write it first.
+fn numbers(head: &[u8]) -> bool {
+    let mut words = Words::new(head);
+    let number = words.next();
+    matches!(number, Some(Ok(Token::Word(word))) if word.letter == b'N') && words.next().is_none()
 }
 
 impl Iterator for Words<'_> {

@@ -150,20 +150,25 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let name = input::name(&args.program);
     let mut reader = input::open(&args.program, ctx)?;
     let corrected = table.axes.map(|law| law.as_ref().is_some_and(|law| !law.is_zero()));
-    if (corrected.x || corrected.y) && settings.clear.is_none() {
+    let mut found = Found::default();
+    if corrected.x || corrected.y {
         // Twice through the program: a stream is kept in a file without a name meanwhile.
         let mut kept =
             tempfile::tempfile().map_err(|error| Refusal::io("a temporary file", "open", &error))?;
         let first = io::copy(&mut *reader, &mut kept);
         first.map_err(|error| Refusal::io(&name, "read", &error))?;
-        settings.clear = clear_height(&mut kept, &settings)
-            .map_err(|error| Refusal::io("a temporary file", "read", &error))?;
+        let heights =
+            heights(&mut kept, &settings).map_err(|error| Refusal::io("a temporary file", "read", &error))?;
+        match settings.clear {
+            Some(said) => found.warn_of_clear(said, &heights),
+            None => settings.clear = heights.clear(),
+        }
+        found.top = heights.top().filter(|_| settings.clear.is_none());
         kept.rewind().map_err(|error| Refusal::io("a temporary file", "read", &error))?;
         reader = Box::new(BufReader::with_capacity(64 * 1024, kept));
     }
     let mut out = output::create(&args.output, ctx)?;
     let mut rewriter = Rewriter::new(&table, &settings);
-    let mut found = Found::default();
     carrier::beside(&mut out, |carrier| correct(&mut *reader, &name, &mut rewriter, &mut found, &carrier))?;
     let (counts, along_travel) = (*rewriter.counts(), rewriter.changes_along_travel());
     if counts.lines_in == 0 {
@@ -234,9 +239,9 @@ fn correct(
     }
 }
 
-/// The height above the work that a program shows. A line that is too long ends the search: the
-/// rewriting will refuse it.
-fn clear_height(kept: &mut File, settings: &Settings) -> io::Result<Option<Length>> {
+/// The heights of a program, read once before it is rewritten. A line that is too long ends that: the rewriting will
+/// refuse it.
+fn heights(kept: &mut File, settings: &Settings) -> io::Result<Heights> {
     kept.rewind()?;
     let mut reader = BufReader::with_capacity(64 * 1024, kept);
     let mut heights = Heights::new(settings);
@@ -244,7 +249,7 @@ fn clear_height(kept: &mut File, settings: &Settings) -> io::Result<Option<Lengt
     loop {
         match input::read_line(&mut reader, &mut line, LONGEST_LINE) {
             Ok(true) => heights.line(&line),
-            Ok(false) | Err(LineError::TooLong(_)) => return Ok(heights.clear()),
+            Ok(false) | Err(LineError::TooLong(_)) => return Ok(heights),
             Err(LineError::Io(error)) => return Err(error),
         }
     }
@@ -265,6 +270,8 @@ struct Found {
     warnings: Vec<Warning>,
     /// For each axis, where the program goes farthest past its travel limits.
     past: PerAxis<Option<(u64, Past)>>,
+    /// The highest place of rapids, where no clear height was found.
+    top: Option<Length>,
     /// Unseated cuts and warnings beyond [`MOST_LISTED`].
     not_listed: (u64, u64),
 }
@@ -291,6 +298,19 @@ impl Found {
         }
     }
 
+    /// A clear height that is said stands, whatever the program shows; a person should know if it shows otherwise.
+    fn warn_of_clear(&mut self, said: Length, heights: &Heights) {
+        if let Some(cut) = heights.cut_sideways().filter(|cut| *cut > said) {
+            let text = format!(
+                "the program cuts sideways up to Z {}, above --clear-z {}: between them X and Y overrun in rapid all the \
+                 same",
+                in_both(cut),
+                in_both(said)
+            );
+            self.warn(1, text);
+        }
+    }
+
     fn add(&mut self, line: u64, note: &rewrite::Note) {
         if let Some(axis) = note.unseated {
             if self.unseated.len() < MOST_LISTED {
@@ -298,9 +318,15 @@ impl Found {
             } else {
                 self.not_listed.0 += 1;
             }
-            let way_out = if axis == Axis::Z { "in the clear" } else { "at a clear height (--clear-z)" };
-            let text =
-                format!("a cut begins while the seat of {axis} is unknown; move it {way_out} before the cut");
+            let begins = format!("a cut begins while the seat of {axis} is unknown");
+            let text = match self.top.filter(|_| axis != Axis::Z) {
+                Some(top) => format!(
+                    "{begins}; if Z {} is clear of the work and its clamps, say so by --clear-z",
+                    in_both(top)
+                ),
+                None if axis == Axis::Z => format!("{begins}; move it in the clear before the cut"),
+                None => format!("{begins}; move it at a clear height (--clear-z) before the cut"),
+            };
             self.warn(line, text);
         }
         match note.along_travel {
@@ -323,6 +349,12 @@ impl Found {
             if farthest.as_ref().is_none_or(farther) {
                 *farthest = Some((line, past));
             }
+        }
+        if note.unit_assumed {
+            self.warn(
+                line,
+                "neither G20 nor G21 stands before this move: lengths are read in --units, mm if that is not given".to_owned(),
+            );
         }
         if note.limits_lost {
             self.warn(

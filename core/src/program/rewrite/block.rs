@@ -1,6 +1,6 @@
 //! One block: its words sorted by what they concern, its modal effects applied.
 
-use super::refusal::{Reason, Stop};
+use super::refusal::{CycleTrouble, Reason, Stop};
 use crate::axis::{Axis, PerAxis};
 use crate::program::modal::{Modal, Plane};
 use crate::program::words::{Span, Token, Word, Words};
@@ -300,7 +300,8 @@ impl Block {
                 return self.claim(Purpose::Offsets, word);
             }
             434 | 435 => return stop(Reason::ToolPoint),
-            320 | 330 | 331 | 340 | 760 => return stop(Reason::Threading),
+            320 | 330 | 331 | 340 => return stop(Reason::Threading),
+            740 | 760 => return stop(Reason::Cycle(CycleTrouble::Ambiguous)),
             // Where the probe meets the work is not told.
             310 | 380..=385 => {
                 open.named_only = Some((word.span, Reason::Probing));

@@ -20,6 +20,8 @@ pub struct Heights {
     z: Option<Length>,
     /// The highest place of cuts: where they go sideways, and from where they go down.
     cut: Option<Length>,
+    /// The highest end of a cut that goes sideways.
+    cut_sideways: Option<Length>,
     /// The highest place at which a rapid went sideways.
     sideways: Option<Length>,
     /// The highest place reached in rapid.
@@ -37,6 +39,7 @@ impl Heights {
             modal: Modal::new(settings.unit, settings.integers),
             z: None,
             cut: None,
+            cut_sideways: None,
             sideways: None,
             top: None,
             lost: false,
@@ -101,6 +104,7 @@ impl Heights {
             }
             if sideways {
                 self.cut = self.cut.max(self.z);
+                self.cut_sideways = self.cut_sideways.max(before).max(self.z);
             }
         }
     }
@@ -140,6 +144,18 @@ impl Heights {
     pub fn clear(&self) -> Option<Length> {
         let above = |height: &Length| !self.lost && self.cut.is_none_or(|cut| *height > cut);
         self.sideways.filter(above).or(self.top.filter(above))
+    }
+
+    /// The highest place from or to which a cut goes sideways: nothing is clear below it.
+    #[must_use]
+    pub const fn cut_sideways(&self) -> Option<Length> {
+        self.cut_sideways
+    }
+
+    /// The highest place reached in rapid, whether it is clear or not.
+    #[must_use]
+    pub const fn top(&self) -> Option<Length> {
+        self.top
     }
 }
 

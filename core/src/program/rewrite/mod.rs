@@ -92,6 +92,8 @@ pub struct Rewriter<'t> {
     fed: bool,
     /// The work offset in force, by tenths of its code and its number, once the program has chosen one.
     offset: Option<(u16, u16)>,
+    /// A word has told the unit, or that none did before the first move.
+    unit_told: bool,
     /// Whether M2 or M30 was read.
     ended: Ended,
     drilling: Drilling,
@@ -131,6 +133,7 @@ impl<'t> Rewriter<'t> {
             crlf: false,
             fed: false,
             offset: None,
+            unit_told: false,
             ended: Ended::Not,
             drilling: Drilling::default(),
             counts: Counts::default(),
@@ -194,6 +197,10 @@ impl<'t> Rewriter<'t> {
         let mut note = Note::default();
         if self.ended == Ended::Yes && block.acts() {
             self.begin_another(&mut note)?;
+        }
+        self.unit_told |= block.chosen.unit;
+        if block.names_axis() && !self.unit_told {
+            (note.unit_assumed, self.unit_told) = (true, true);
         }
         let standing = block.skip.map(|span| (span, self.standing()));
         self.doubt(&block, &mut note)?;

@@ -89,6 +89,8 @@ pub enum CycleTrouble {
     /// Repeated in incremental distances, it turns round above the level at which it began, to which it must
     /// return: interrupted there for the take-up, it would return to there.
     TurnsAbove,
+    /// G74 and G76: tapping, boring or threading, by the control.
+    Ambiguous,
     /// L is no whole number of repeats.
     Repeats,
     /// I, J or K in a cycle that has no such word.
@@ -138,7 +140,9 @@ impl Reason {
             Reason::SkippedMode => "Remove the / or write the modes again in this block.",
             Reason::Shifted(_) => "Set the offset before the program, or by G92.",
             Reason::AfterEnd => "Put each program into a file of its own.",
-            Reason::Unseated(_) => "Move the axis in the clear before the cut, or leave out --strict.",
+            Reason::Unseated(_) => {
+                "Move the axis in the clear before the cut, say by --clear-z where that is, or leave out --strict."
+            }
         }
     }
 }
@@ -186,6 +190,9 @@ impl fmt::Display for Reason {
             }
             Reason::Cycle(CycleTrouble::TurnsAbove) => {
                 f.write_str("repeats of a cycle that turn round above the level at which it began")
+            }
+            Reason::Cycle(CycleTrouble::Ambiguous) => {
+                f.write_str("a cycle that taps, bores or threads, by the control")
             }
             Reason::Cycle(CycleTrouble::Repeats) => f.write_str("a cycle whose L is no whole number"),
             Reason::PastLimit { axis, command, limit } => write!(

@@ -83,6 +83,8 @@ pub struct Note {
     pub past: Option<Past>,
     /// The clear height holds for other coordinates than those now in force: X and Y overrun no more.
     pub clear_lost: bool,
+    /// The first move, and no word has told the unit: that of the settings is taken.
+    pub unit_assumed: bool,
 }
 
 /// Path blending (G64) wide enough to swallow a take-up move.

@@ -165,6 +165,9 @@ fn what_is_not_understood_is_refused_by_line() {
     assert_eq!(reason("G223\n"), (1, Reason::UnknownCode));
     assert_eq!(reason("G38.2 Z-10 F50\n"), (1, Reason::Probing));
     assert_eq!(reason("G1 G0 X5\n"), (1, Reason::Conflict));
+    for cycle in ["G74", "G76"] {
+        assert_eq!(reason(&std::format!("{cycle} X5 Z-9 R2\n")), (1, Reason::Cycle(CycleTrouble::Ambiguous)));
+    }
     assert_eq!(reason("G1 G50.1 X5\n"), (1, Reason::Conflict));
     // What concerns other axes alone passes.
     let z_only = table(0.0, 0.0, 0.1);

@@ -55,6 +55,17 @@ fn marks_and_comments_keep_their_place() {
     assert_eq!(words("(open (again) X1"), [('X', 1.0)]);
     assert_eq!(words(":0012"), [(':', 12.0)]);
     assert!(tokens(b"\x1a\r\n").is_empty());
+    // Codes of tapes, and LF before CR.
+    for edges in ["\x11\x13", "\x0c", "\r"] {
+        let line = std::format!("{edges}N5 X1{edges}\n");
+        assert_eq!(words(&line), [('N', 5.0), ('X', 1.0)], "{line:?}");
+    }
+    assert!(matches!(tokens(b"X1 \0 Y2\n").as_slice(), [Ok(_), Err(_)]));
+    // The number of the line may stand before the switch.
+    let (line, switch) = ("N20 /2 G0 X1", Token::BlockDelete(Span { start: 4, end: 6 }));
+    assert_eq!(tokens(line.as_bytes())[1], Ok(switch));
+    assert_eq!(words("N20 /G0"), [('N', 20.0), ('G', 0.0)]);
+    assert!(matches!(tokens(b"G0 /X1\n").as_slice(), [Ok(_), Err(_)]));
     assert_eq!(words("\u{feff}G21"), [('G', 21.0)]);
 }
 

@@ -103,6 +103,34 @@ fn more_unseated_cuts_than_are_listed_are_counted() {
 }
 
 #[test]
+fn what_a_person_must_know_of_heights_and_units_is_told() {
+    let folder = Folder::new();
+    let warnings = |program: &str, how: &str| {
+        folder.write("in.nc", program);
+        let command = format!("rewrite in.nc -o out.nc --play x=0.08,y=0.06,z=0.12 --json {how}");
+        folder.takeup(&command).done().exit(0).json()["warnings"].clone()
+    };
+    // It feeds down from the height of its only rapid: whether that is clear only a person knows.
+    let plain = "G0 X0 Y0\nZ10.\nG1 Z-1. F200\nX50.\nY20.\nG0 Z10.\nM30\n";
+    let told = warnings(&format!("G21\n{plain}"), "");
+    let text = "a cut begins while the seat of X is unknown; if Z 10 mm (0.39370 in) is clear of the work and its \
+                clamps, say so by --clear-z";
+    assert_eq!(told, serde_json::json!([{ "line": 4, "text": text }]));
+    assert_eq!(warnings(&format!("G21\n{plain}"), "--clear-z 10"), serde_json::json!([]));
+    let told = warnings(plain, "--clear-z 10");
+    let text =
+        "neither G20 nor G21 stands before this move: lengths are read in --units, mm if that is not given";
+    assert_eq!(told, serde_json::json!([{ "line": 1, "text": text }]));
+    // What is said stands, and what speaks against it is said too.
+    let high = "G21\nG0 Z20\nX-20 Y-9\nX5 Y0\nG1 Z6 F100\nX10\nG0 Z7\nX5\nG1 Z6\nX0\nM30\n";
+    let told = warnings(high, "--clear-z 4");
+    let text = "the program cuts sideways up to Z 6 mm (0.23622 in), above --clear-z 4 mm (0.15748 in): between them X \
+                and Y overrun in rapid all the same";
+    assert_eq!(told, serde_json::json!([{ "line": 1, "text": text }]));
+    assert_eq!(warnings(high, "--clear-z 7"), serde_json::json!([]));
+}
+
+#[test]
 fn a_program_that_passes_the_travel_by_itself_is_told_once_for_an_axis() {
     let folder = Folder::new();
     let program = "G21 G90\nG0 X0 Y0 Z5\nX16\nX20\nX18\nG81 X12 Z-9 R2 F100\nG91 X4 L2\nG90 G80\nM30\n";

@@ -10,9 +10,11 @@ use crate::{
     program::Number,
 };
 
-/// Distances of an arc's start and end from its centre may differ by this much (mm); posts round
-/// centres to three decimals, and inch posts to four.
-const ARC_ALLOWANCE_MM: f64 = 0.05;
+/// Distances of an arc's start and end from its centre may differ by this much (mm): coarse posts round
+/// centres to a hundredth of an inch. The radius then runs evenly from one to the other.
+const CENTRE_ALLOWANCE_MM: f64 = 0.5;
+/// Half a chord may be longer than the radius by this much (mm).
+const RADIUS_ALLOWANCE_MM: f64 = 0.05;
 
 impl Interpreter {
     fn length(&self, number: Number) -> Result<Length, Reason> {
@@ -132,7 +134,7 @@ impl Interpreter {
         let start = self.position();
         let end = target.map(|length| length.as_mm());
         let curve = if let Some(radius) = radius {
-            Curve::with_radius(self.plane, turn, start, end, radius.as_mm(), ARC_ALLOWANCE_MM)
+            Curve::with_radius(self.plane, turn, start, end, radius.as_mm(), RADIUS_ALLOWANCE_MM)
         } else if centred {
             let centre = |axis: Axis| -> Result<f64, Reason> {
                 let [i, j, k] = offsets;
@@ -154,7 +156,7 @@ impl Interpreter {
             };
             let extra = turns.saturating_sub(1).min(10_000);
             let centre = (centre(first)?, centre(second)?);
-            Curve::about_centre(self.plane, turn, start, end, centre, extra, ARC_ALLOWANCE_MM)
+            Curve::about_centre(self.plane, turn, start, end, centre, extra, CENTRE_ALLOWANCE_MM)
         } else {
             return Err(Reason::ArcUndefined);
         }
