@@ -65,8 +65,9 @@ impl Block {
                     return Ok(()); // a program number written with a colon
                 };
                 match slot.replace(word) {
-                    None => Ok(()),
-                    Some(_) => Err(Reason::Twice(letter)),
+                    // No matter here: numbers of tools, offsets and lines, and speeds.
+                    Some(_) if !b"DEHNOST".contains(&letter) => Err(Reason::Twice(letter)),
+                    _ => Ok(()),
                 }
             }
         }

@@ -418,6 +418,13 @@ fn a_place_named_otherwise_is_a_deviation_wherever_it_lies() {
 }
 
 #[test]
+fn numbers_of_tools_may_stand_twice() {
+    let reason = |text: &str| try_run(text, text, slack(0.1, 0.0, 0.0)).err().map(|f| f.refusal.reason);
+    assert_eq!(reason("T1 M6 T2\n"), None);
+    assert_eq!(reason("G0 X1 X2\n"), Some(Reason::Twice(b'X')));
+}
+
+#[test]
 fn behind_the_end_another_program_begins() {
     let reason = |text: &str| try_run(text, text, slack(0.1, 0.0, 0.0)).err().map(|f| f.refusal.reason);
     assert_eq!(reason("G0 X5\nM30\n%\nG0 X6\n"), None);

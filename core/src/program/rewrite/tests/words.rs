@@ -68,6 +68,15 @@ fn words_with_two_meanings_are_refused() {
 }
 
 #[test]
+fn a_word_that_matters_stands_once() {
+    for twice in ["G4 P1 P2\n", "G81 X1 Z-1 R2 L2 L3\n", "G83 X1 Z-1 R2 Q1 Q1\n", "G1 F9 F9\n", "G0 X1 X1\n"]
+    {
+        assert_eq!(reason(twice), (1, Reason::Twice), "{twice}");
+    }
+    assert!(rewrite("T1 M6 T2\nS100 S200\n", &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok());
+}
+
+#[test]
 fn a_cycle_has_the_words_that_it_defines() {
     let cycle = |words: &str| std::format!("G0 X0 Y0 Z20\nG98 {words} X5 Z-9 R2 F99\nX9\nG80\n");
     for words in ["G81 K3", "G83 Q3 K0", "G82 P1 I2", "G85 J1"] {
