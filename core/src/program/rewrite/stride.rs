@@ -135,6 +135,8 @@ struct Stride {
     turning: u16,
     goings: Vec<Going, 3>,
     shape: Shape,
+    /// Lines one after another that did not have the shape of the one before.
+    unlike: u32,
 }
 
 /// What lines that go on with a cut change.
@@ -174,6 +176,7 @@ impl Stride {
         turning: 0,
         goings: Vec::new(),
         shape: Shape::NONE,
+        unlike: 0,
     };
 }
 
@@ -185,7 +188,7 @@ impl Course {
             // Numbers stand where they stood before, further on by the line.
             let on = stride.end.wrapping_sub(stride.begin);
             (stride.begin, stride.end) = (stride.end, stride.end.wrapping_add(length));
-            stride.turning = 0;
+            (stride.turning, stride.unlike) = (0, 0);
             for going in &mut stride.goings {
                 going.letter = going.letter.wrapping_add(on);
                 going.number.end = going.number.end.wrapping_add(on);
@@ -265,7 +268,10 @@ impl Course {
         if long || !fits || found & letters::AXES == 0 {
             return None;
         }
-        if found & letters::MOTION == 0 {
+        // Where every line has another shape, making them is only tried now and then.
+        stride.unlike = stride.unlike.wrapping_add(1);
+        let worth = stride.unlike < 8 || stride.unlike.is_multiple_of(8);
+        if worth && found & letters::MOTION == 0 {
             stride.shape = Shape::of(text.get(begin..end)?);
         }
         (stride.begin, stride.end, stride.letters) = (begin, end, found);
