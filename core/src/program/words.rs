@@ -167,7 +167,6 @@ impl<'a> Words<'a> {
     pub fn new(line: &'a [u8]) -> Self {
         // A byte-order mark is no part of the language; editors put it before the first line.
         let at = match line {
-            [b'N' | b'X' | b'Y' | b'Z' | b'G', ..] => 0,
             [0xef, 0xbb, 0xbf, ..] => 3,
             [first, ..] if of_the_tape(*first) => behind_the_tape(line),
             _ => 0,
@@ -343,7 +342,7 @@ impl<'a> Words<'a> {
                 Some(Ok(Token::BlockDelete(Span { start, end })))
             }
             b'%' => {
-                // What follows it at the head of a line names the program (ISO 6983-1, DIN 66025).
+                // What follows it at the head of a line names the program (ISO 6983-1 and DIN 66025, recalled from memory).
                 let line = self.line.get(..start).filter(|head| blank(head)).and(Some(self.line));
                 let end = line.map_or(next, |line| line.trim_ascii_end().len().max(next));
                 self.at = end;

@@ -2,9 +2,9 @@
 //!
 //! Of each station and approach it keeps how many readings there were, their mean, and when they were taken in the
 //! mean; of each station the sums of squares and products about those means, each brought on by B. P. Welford's
-//! recurrence (Technometrics 4, 1962). From these follows the least-squares fit of two means and a steady drift at each station: the
-//! slope within the approaches gives the drift, and the difference of the means is freed from what drift
-//! there was between them (the regression of an analysis of covariance with two groups).
+//! recurrence (Technometrics 4, 1962; recalled from memory). From these follows the least-squares fit of two means and
+//! a steady drift at each station: the slope within the approaches gives the drift, and the difference of the means is
+//! freed from what drift there was between them (the regression of an analysis of covariance with two groups).
 //!
 //! A misread dial is not found here, a drift that bends is taken for scatter, and a coarse dial makes the
 //! interval wide: for an indicator that is read by wire. Everything else is for [`assess`](super::assess).
@@ -65,9 +65,9 @@ pub struct Running<'s, const S: usize> {
 }
 
 impl Sums {
-    const fn new(target: Length, first: f64) -> Self {
-        const NONE: Group = Group { n: 0, mean: 0.0, when: 0.0 };
-        Self { target, first, plus: NONE, minus: NONE, times: 0.0, products: 0.0, squares: 0.0 }
+    fn new(target: Length, first: f64) -> Self {
+        let (plus, minus) = (Group::default(), Group::default());
+        Self { target, first, plus, minus, times: 0.0, products: 0.0, squares: 0.0 }
     }
 
     fn take(&mut self, approach: Direction, when: f64, value: f64) {
@@ -163,7 +163,7 @@ impl<'s, const S: usize> Running<'s, S> {
         let (mut sum, mut dof) = (0.0, 0.0);
         for station in &self.stations {
             station.enough()?;
-            // Where the products are rounding, the difference may be too.
+            // Rounding may leave less than nothing.
             sum += (station.squares - station.products * station.rate()).max(0.0);
             dof += f64::from(station.plus.n) + f64::from(station.minus.n) - 3.0;
         }

@@ -86,8 +86,8 @@ pub enum CycleTrouble {
     Incomplete,
     /// It was interrupted, and the level to which it returns was lost meanwhile.
     Level,
-    /// Repeated in incremental distances, it turns round above the level at which it began, to which it must
-    /// return: interrupted there for the take-up, it would return to there.
+    /// Repeated in incremental distances, it turns round above the level at which it began and to which it returns:
+    /// interrupted for the take-up, it would return to where it was interrupted.
     TurnsAbove,
     /// G74 and G76: tapping, boring or threading, by the control.
     Ambiguous,

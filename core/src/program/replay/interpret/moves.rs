@@ -11,7 +11,7 @@ use crate::{
 };
 
 /// Distances of an arc's start and end from its centre may differ by this much (mm): coarse posts round
-/// centres to a hundredth of an inch. The radius then runs evenly from one to the other.
+/// centres to a hundredth of an inch (common practice, no source). The radius then runs evenly from one to the other.
 const CENTRE_ALLOWANCE_MM: f64 = 0.5;
 /// Half a chord may be longer than the radius by this much (mm).
 const RADIUS_ALLOWANCE_MM: f64 = 0.05;
