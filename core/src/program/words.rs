@@ -143,6 +143,12 @@ const fn of_the_tape(byte: u8) -> bool {
     matches!(byte, 0x0c | 0x11..=0x14 | 0x1a | b'\r')
 }
 
+/// A stray code that no text has: between words it is passed over and stays where it is. It is no zero, which is what
+/// a broken disk leaves of a file, and no end of a line.
+const fn is_stray(byte: u8) -> bool {
+    matches!(byte, 0x01..=0x08 | 0x0b | 0x0c | 0x0e..=0x1f)
+}
+
 /// A line without its line end, and the blanks and codes of tapes before it.
 fn trimmed(line: &[u8]) -> &[u8] {
     let mut rest = line;
@@ -374,6 +380,10 @@ impl Iterator for Words<'_> {
     #[inline]
     fn next(&mut self) -> Option<Self::Item> {
         self.skip_blanks();
+        while self.line.get(self.at).is_some_and(|byte| is_stray(*byte)) {
+            self.at = self.at.wrapping_add(1);
+            self.skip_blanks();
+        }
         let start = self.at;
         let byte = *self.line.get(start)?;
         if self.line.len() > LONGEST_LINE {

@@ -115,7 +115,9 @@ impl Writer<'_> {
     /// G92 gives the place where the tool is a new name.
     fn rename(&mut self) {
         self.up();
-        match self.dice.below(4) {
+        match self.dice.below(5) {
+            // Of a rotary axis alone.
+            1 => self.line("G92.4 A0 S0"),
             0 => {
                 self.line(if self.dice.clone().once_in(2) { "G92.1" } else { "G92.2" });
                 self.again();

@@ -78,7 +78,11 @@ impl Writer<'_> {
         let may_leave_out = self.language == Language::Whole && self.motion == motion && self.dice.once_in(3);
         self.motion = motion;
         let feed = if motion == "G0" { String::new() } else { self.feed_word() };
-        let head = if may_leave_out { String::new() } else { format!("{motion} ") };
+        let mut head = if may_leave_out { String::new() } else { format!("{motion} ") };
+        if self.language == Language::Whole && matches!(motion, "G0" | "G1") && self.dice.once_in(60) {
+            // The spindle comes up to speed before the move.
+            head = format!("G4 P0.5 {motion} ");
+        }
         self.line_from(mark, &format!("{head}{words}{feed}"));
     }
 

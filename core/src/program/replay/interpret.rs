@@ -256,7 +256,9 @@ impl Interpreter {
             self.stood = PerAxis::from_fn(|axis| self.is_known(axis).then_some(*self.position.get(axis)));
             self.skipping = block.block_delete;
         }
+        let parallel = self.parallel(&block)?;
         self.execute(&block)?;
+        self.lose(parallel);
         if block.block_delete.is_some() {
             let told = self.told(&block);
             self.doubted = PerAxis::from_fn(|axis| *told.get(axis) || *self.doubted.get(axis));
@@ -336,7 +338,13 @@ impl Interpreter {
         match once {
             Some((40, _)) | None => {
                 let dwell = once.is_some();
-                if dwell && motion_word.is_some() && block.has_any(b"XYZ") {
+                // X may be the time; where P is, the move comes behind it.
+                let clear = match motion_word {
+                    None | Some(Mode::Off) => true,
+                    Some(Mode::Rapid | Mode::Line) => block.word(b'P').is_some(),
+                    Some(Mode::Arc(_) | Mode::Cycle(_)) => false,
+                };
+                if dwell && block.has_any(b"XYZ") && !clear {
                     return Err(whole(Reason::Conflict));
                 }
                 if let Some(mode) = motion_word {
@@ -399,7 +407,7 @@ impl Interpreter {
         let slack = self.reading.slack;
         let (first, second, _) = self.plane.axes();
         match code {
-            40 | 100 | 280 | 281 | 300 | 301 | 530 | 920 | 921 | 922 | 923 | 520 => {
+            40 | 100 | 280 | 281 | 300 | 301 | 520 | 530 | 920..=929 => {
                 if once.replace((code, span)).is_some() {
                     return Err(Reason::Conflict);
                 }
@@ -479,6 +487,19 @@ impl Interpreter {
             _ => return Err(Reason::UnknownG(code)),
         }
         Ok(())
+    }
+
+    /// The axes with a parallel one that the block names, or moves by an increment of their own on some controls.
+    fn parallel(&self, block: &Block) -> Result<PerAxis<bool>, Refusal> {
+        let mut moved = PerAxis::default();
+        for (axis, letter) in Axis::ALL.into_iter().zip(*b"UVW") {
+            let Some(word) = block.word(letter) else { continue };
+            if *self.reading.slack.get(axis) {
+                return Err(self.refusal(word.span, Reason::Parallel(axis)));
+            }
+            *moved.get_mut(axis) = true;
+        }
+        Ok(moved)
     }
 
     fn set_mode(&mut self, mode: Mode) {

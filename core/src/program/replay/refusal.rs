@@ -43,6 +43,8 @@ pub enum Reason {
     Curved,
     /// A probing move on a slack axis.
     Probing(Axis),
+    /// U, V or W: the axis parallel to a slack one, or its increment.
+    Parallel(Axis),
     /// A motion behind M2 or M30, and behind text that is no program.
     AfterEnd,
 }
@@ -76,6 +78,7 @@ impl fmt::Display for Reason {
             Reason::ToolPoint => f.write_str("tool-point control with rotary axes"),
             Reason::Curved => f.write_str("threading or spline motion"),
             Reason::Probing(axis) => write!(f, "a probing move of the slack axis {axis}"),
+            Reason::Parallel(axis) => write!(f, "a word of the axis parallel to {axis}, or of its increment"),
             Reason::AfterEnd => {
                 f.write_str("a motion behind the end of the program and text that is no program")
             }
@@ -92,9 +95,11 @@ impl Reason {
             | Reason::Subprogram => "Post the program without variables, calls and loops.",
             Reason::CutterCompensation => "Post the program with the compensated path of the tool's centre.",
             Reason::Transformed => "Post the program with plain coordinates.",
-            Reason::ToolPoint | Reason::Curved | Reason::Probing(_) | Reason::UnknownG(_) => {
-                "Take these blocks out, or keep them in a program of their own."
-            }
+            Reason::ToolPoint
+            | Reason::Curved
+            | Reason::Probing(_)
+            | Reason::UnknownG(_)
+            | Reason::Parallel(_) => "Take these blocks out, or keep them in a program of their own.",
             Reason::AfterEnd => "Put each program into a file of its own.",
             Reason::Arc(_) | Reason::ArcUndefined => {
                 "Post the arc with a centre that fits, or as straight moves."

@@ -51,6 +51,25 @@ fn an_uncorrected_program_is_as_good_after_as_before() {
 }
 
 #[test]
+fn a_dwell_before_a_move_in_its_block() {
+    let program = |dwell: &str| std::format!("{SEAT}{dwell} G1 Z-1 F100\nX10 Z0\n{dwell} G1 X20 Z-1\n");
+    let with = run(&program("G4 P1"), &program("G4 P1"), slack(0.05, 0.0, 0.12));
+    assert_eq!(with, run(&program(""), &program(""), slack(0.05, 0.0, 0.12)));
+    assert!(try_run("G0 Z5\nG4 X2 G1 Z-1 F100\n", "", slack(0.0, 0.0, 0.1)).is_err());
+}
+
+#[test]
+fn what_concerns_an_axis_without_slack_passes() {
+    let program = std::format!("{SEAT}G1 Z-1 F100\nX15\nU1 Z0\nZ-1\nG92.4 A0\nX2\n");
+    let report = run(&program, &program, slack(0.0, 0.0, 0.12));
+    near(report.after.max_mm, 0.12);
+    assert_eq!(report.unseated_mm, 0.0);
+    assert!(try_run(&program, &program, slack(0.01, 0.0, 0.12)).is_err());
+    let z = run(&program.replace("A0", "Z0"), &program.replace("A0", "Z0"), slack(0.0, 0.0, 0.12));
+    assert!(z.unseated_mm > 0.0);
+}
+
+#[test]
 fn the_end_of_a_mirror_moves_nothing() {
     let program = |end: &str| std::format!("{SEAT}G1 Z-1 F100\nX10\n{end}\nG91 X5\nG90 X0\n");
     let with = run(&program("G50.1 X0 Y0\nG67"), &program("G50.1 X0 Y0\nG67"), slack(0.05, 0.0, 0.0));

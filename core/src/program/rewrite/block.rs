@@ -84,7 +84,7 @@ pub(super) struct Block {
     /// M2 or M30.
     pub ends: bool,
     pub program: bool,
-    /// The first rotary word.
+    /// The first rotary word, or that of an axis parallel to X, Y or Z.
     pub rotary: Option<Span>,
     pub blend: Blend,
 }
@@ -190,7 +190,9 @@ impl Block {
                 b'L' => once(&mut block.l, word)?,
                 b'Q' => once(&mut block.q, word)?,
                 b'N' | b'O' | b':' => continue,
-                b'U' | b'V' | b'W' => return Err(Stop(Some(word.span), Reason::UnknownCode)),
+                b'U' => block.parallel(Axis::X, word, corrected)?,
+                b'V' => block.parallel(Axis::Y, word, corrected)?,
+                b'W' => block.parallel(Axis::Z, word, corrected)?,
                 b'A' | b'B' | b'C' => block.rotary = block.rotary.or(Some(word.span)),
                 b'S' => block.acts_ahead(word),
                 b'G' => {
@@ -205,6 +207,18 @@ impl Block {
         if codes {
             block.close(modal, corrected, &open)?;
         }
+        Ok(())
+    }
+
+    /// A word of the axis parallel to another (ISO 841), or of its increment on some controls: that one stands somewhere
+    /// else then, or the work does.
+    #[cold]
+    fn parallel(&mut self, axis: Axis, word: Word, corrected: &PerAxis<bool>) -> Result<(), Stop> {
+        if *corrected.get(axis) {
+            return Err(Stop(Some(word.span), Reason::Parallel(axis)));
+        }
+        *self.doubt.get_mut(axis) = true;
+        self.rotary = self.rotary.or(Some(word.span));
         Ok(())
     }
 
@@ -285,6 +299,11 @@ impl Block {
                 self.offset = Some((tenths as u16, 0))
             }
             921..=923 => self.doubt = PerAxis { x: true, y: true, z: true },
+            // Further words of this family differ from control to control: they act on the axes they name, or on all.
+            924..=929 => {
+                self.doubt = PerAxis { x: true, y: true, z: true };
+                return self.claim(Purpose::Offsets, word);
+            }
             640 => open.blend = true,
             80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 610 | 611 | 670 | 690 | 960 | 970 | 1030 | 1870 => {}
             501 => open.mirror_ends = Some(word.span),
@@ -347,9 +366,12 @@ impl Block {
             }
             self.purpose = Purpose::Dwell;
         }
-        // A time or a way, X is one of them.
+        // A time or a way, X is one of them; where P is the time, the dwell comes before the move (NISTIR 6556, 3.8).
         if self.purpose == Purpose::Dwell && open.motion.is_some() && self.names_axis() {
-            return Err(Stop(self.motion_word, Reason::Conflict));
+            if self.p.is_none() || !matches!(open.motion, Some(0 | 10)) {
+                return Err(Stop(self.motion_word, Reason::Conflict));
+            }
+            self.purpose = Purpose::Move;
         }
         if let Some((span, reason)) = open.plane_wide
             && corrected.iter().any(|(axis, on)| *on && plane_has(modal.plane, axis))
@@ -379,6 +401,7 @@ impl Block {
         match self.purpose {
             Purpose::Return if !self.names_axis() => self.doubt = PerAxis { x: true, y: true, z: true },
             Purpose::Offsets if open.offset_data && !matches!(whole(self.l), 2 | 20) => self.doubt.z = true,
+            Purpose::Offsets if !self.names_axis() && self.rotary.is_none() => {}
             Purpose::Return | Purpose::Machine | Purpose::Probe | Purpose::Offsets => self.doubt = named,
             Purpose::Move | Purpose::Dwell | Purpose::Rename => {}
         }

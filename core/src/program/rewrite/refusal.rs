@@ -15,6 +15,8 @@ pub enum Reason {
     AlreadyCorrected,
     /// A word whose meaning is not known.
     UnknownCode,
+    /// U, V or W: the axis parallel to a corrected one, or its increment.
+    Parallel(Axis),
     /// The same letter twice in a block.
     Twice,
     /// Two words in a block that exclude each other.
@@ -107,7 +109,8 @@ impl Reason {
             }
             Reason::Unreadable(_) => "Check that the file is a program and that the line is whole.",
             Reason::AlreadyCorrected => "Rewrite the original program, not the corrected one.",
-            Reason::UnknownCode => {
+            Reason::UnknownCode => "Take the word out, or keep the block in a program of its own.",
+            Reason::Parallel(_) => {
                 "Take the word out, or correct only the axes that it does not concern (--play of the others 0)."
             }
             Reason::Twice => "Write each word once in a block.",
@@ -153,6 +156,7 @@ impl fmt::Display for Reason {
             Reason::Unreadable(kind) => kind.fmt(f),
             Reason::AlreadyCorrected => f.write_str("the program was corrected already"),
             Reason::UnknownCode => f.write_str("a word whose effect on the axes is not known"),
+            Reason::Parallel(axis) => write!(f, "a word of the axis parallel to {axis}, or of its increment"),
             Reason::Twice => f.write_str("a word stands twice in the block"),
             Reason::Conflict => f.write_str("two words of the block exclude each other"),
             Reason::Subprogram => f.write_str("a subprogram call or return"),

@@ -101,6 +101,19 @@ fn what_is_no_word_is_named() {
     assert!(matches!(tokens(&long)[0], Err(Fault { kind: FaultKind::LineTooLong, .. })));
 }
 
+#[test]
+fn stray_codes_between_words_are_passed_over() {
+    let spans: Vec<&[u8]> = Words::new(b"\x02G1 \x01 X1.5\x03Y2\x01\n")
+        .map(|token| match token {
+            Ok(Token::Word(word)) => word.span.of(b"\x02G1 \x01 X1.5\x03Y2\x01\n"),
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(spans, [&b"G1"[..], b"X1.5", b"Y2"]);
+    assert_eq!(fault("X1\u{1}5"), (FaultKind::Unexpected(b'5'), "5"));
+    assert_eq!(fault("X1\0"), (FaultKind::Unexpected(0), "\0"));
+}
+
 proptest! {
     #[test]
     fn any_bytes_are_read_without_panic_and_in_order(line in proptest::collection::vec(any::<u8>(), 0..80)) {

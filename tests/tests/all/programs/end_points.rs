@@ -138,8 +138,10 @@ impl Tracker {
             }
             return;
         }
+        // A dwell before a move in its block.
+        let dwells = line.has(40) && !(line.has(0) || line.has(10));
         // Dwells, machine places, offsets: these words are no way to go.
-        if [40, 100, 280, 300, 431, 520, 530].iter().any(|code| line.has(*code)) {
+        if dwells || [100, 280, 300, 431, 520, 530].iter().any(|code| line.has(*code)) {
             return;
         }
         if self.cycling {

@@ -235,6 +235,12 @@ impl Interpreter {
                 self.lose(EVERY_AXIS);
                 self.unseat(EVERY_AXIS);
             }
+            // What the control has beyond these acts on the axes it names, or on all.
+            924..=929 => {
+                let axes = if block.has_any(b"XYZABC") { told } else { EVERY_AXIS };
+                self.lose(axes);
+                self.unseat(axes);
+            }
             _ => {}
         }
         Ok(())

@@ -61,10 +61,36 @@ fn words_with_two_meanings_are_refused() {
         assert_eq!(reason(circle), (1, Reason::UnknownCode));
     }
     assert_eq!(reason("G112\n"), (1, Reason::UnknownCode));
+    assert_eq!(reason("G0 Z5\nG4 P1 G2 X1.5 I1\n"), (2, Reason::Conflict));
     for fine in ["G71 G90 G0 X1\n", "G71 G64 P0.05\n", "G111\n", "G4 X1.5\n", "G0 G28 Z0\n", "G1 F90 G4 P1\n"]
     {
         assert!(rewrite(fine, &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok(), "{fine}");
     }
+}
+
+#[test]
+fn a_dwell_before_a_move_in_its_block() {
+    let text = body("G0 Z5\nG4 P1 G1 Z-1 F100\nX1 Z-2\nG4 P.5 G1 X2 Z-1\n", &table(0.0, 0.0, 0.12));
+    assert!(text.ends_with("G1 Z-1.88\nG4 P.5 G1 X2 Z-0.88\n"), "{text}");
+}
+
+#[test]
+fn other_words_of_the_family_of_g92_act_on_the_axes_they_name() {
+    let z = table(0.0, 0.0, 0.12);
+    let program = |word: &str| std::format!("G0 Z5\nG1 Z-1 F100\n{word}\nX9\n");
+    let unseated = |word: &str| rewrite(&program(word), &z, &Settings::DEFAULT).unwrap().2.len();
+    assert_eq!(["G92.4 A0 S0", "G92.4 X0", "G92.4 Z0", "G92.4"].map(unseated), [0, 0, 1, 1]);
+}
+
+#[test]
+fn a_parallel_axis_matters_where_its_own_is_corrected() {
+    let z = table(0.0, 0.0, 0.12);
+    assert_eq!(refusal("G0 Z5\nG1 W-1 F100\n", &z), (2, Reason::Parallel(Axis::Z)));
+    let program = "G0 X0 Z5\nG1 Z-1 F100\nU2 Z-2\nV-1 Z-1\n";
+    let text = body(program, &z);
+    assert!(text.ends_with("U2 Z-2\nG1 Z-1.88\nV-1 Z-0.88\n"), "{text}");
+    // Where X is from then on its own words tell.
+    assert_eq!(refusal(program, &table(0.1, 0.0, 0.12)), (3, Reason::Parallel(Axis::X)));
 }
 
 #[test]
