@@ -291,9 +291,16 @@ impl Curve {
         let radius = arc.radii.0.min(arc.radii.1);
         let hardly_opens = growth <= 1e-3 * radius * libm::fabs(arc.sweep);
         let off_centre = x * x + y * y > radius * radius / 4.0;
-        let within_half = inside(&middle) && (middle - low).max(high - middle) < turn / 2.0;
-        let alone = level && hardly_opens && off_centre && within_half;
-        let ends = if alone { [None, None] } else { [Some(low), Some(high)] };
+        let away = libm::fabs(middle - low).max(libm::fabs(high - middle));
+        let within_half = level && inside(&middle) && away < turn / 2.0;
+        // Within a quarter of a turn the square of the distance is convex, on a helix too.
+        let within_quarter = away < turn / 4.0;
+        let alone = hardly_opens && off_centre && (within_half || within_quarter);
+        let ends = match alone {
+            true if inside(&middle) => [None, None],
+            true => [Some(middle.max(low).min(high)), None],
+            false => [Some(low), Some(high)],
+        };
         // Outside the range a candidate would be held to an end of it, which stands first.
         let turns = [middle, middle - turn, middle + turn].into_iter().filter(inside);
         for candidate in ends.into_iter().flatten().chain(turns) {
@@ -467,6 +474,23 @@ mod tests {
             let share = |i: i32| low + (high - low) * f64::from(i) / 500.0;
             let sampled = (0..=500).map(|i| distance(&curve.at(share(i)), &q)).fold(f64::INFINITY, f64::min);
             prop_assert!(found <= sampled + 1e-9, "{found} {sampled}");
+        }
+
+        // The same on a helix, beside which the tool lags.
+        #[test]
+        fn on_a_part_of_a_helix_nothing_sampled_is_nearer(sweep in 0.01..6.2f64, rise in -8.0..8.0f64, t in -0.2..1.2f64,
+            radius in 0.9..20.0f64, ends in (0.0..1.0f64, 0.0..1.0f64), off in (-0.3..0.3f64, -0.3..0.3f64, -0.3..0.3f64)) {
+            let end = at(radius * sweep.cos(), radius * sweep.sin(), rise);
+            let start = at(radius, 0.0, 0.0);
+            let curve = Curve::about_centre(Plane::Xy, Turn::Anticlockwise, start, end, (0.0, 0.0), 0, 0.05).unwrap();
+            let (low, high) = (ends.0.min(ends.1), ends.0.max(ends.1));
+            let place = curve.at(t.clamp(0.0, 1.0));
+            let q = at(place.x + off.0, place.y + off.1, place.z + off.2);
+            let (t, found) = curve.nearest(&q, low, high);
+            prop_assert!(t >= low && t <= high && (distance(&curve.at(t), &q) - found).abs() < 1e-9);
+            let share = |i: i32| low + (high - low) * f64::from(i) / 500.0;
+            let sampled = (0..=500).map(|i| distance(&curve.at(share(i)), &q)).fold(f64::INFINITY, f64::min);
+            prop_assert!(found <= sampled + 1e-6, "{found} {sampled}");
         }
 
         // Exhaustive search over 2 000 places as the oracle.
