@@ -75,6 +75,8 @@ pub struct Sitting {
     pub wander: Wander,
     /// Probability that a reading is misread by 0.1 to 1 mm.
     pub misread: f64,
+    /// The most that are misread, as a share of the rows: few rows may have more than a tenth by chance.
+    pub most_misread: f64,
     /// Order of approaches.
     pub order: Order,
     /// When the stations are visited.
@@ -98,6 +100,7 @@ impl Sitting {
         resolution_mm: 0.001,
         wander: Wander::None,
         misread: 0.0,
+        most_misread: 1.0,
         order: Order::InTurn,
         visits: Visits::Once,
         missing: 0.0,
@@ -134,6 +137,7 @@ impl Sitting {
         let mut walked = 0.0;
         let mut done = 0.0;
         let mut settings = 0;
+        let mut may_be_misread = (self.most_misread * total + 1e-9) as usize;
         for (station, cycle) in visits {
             let mut zero = zeros[station];
             if self.visits == Visits::Rezeroed {
@@ -157,10 +161,11 @@ impl Sitting {
                 };
                 let lag = if approach == Direction::Plus { lost + hysteresis } else { 0.0 };
                 let mut value_mm = (zero - lag + wander_mm) / cosine + self.noise_mm * noise.normal();
-                let misread = noise.chance(self.misread);
+                let misread = noise.chance(self.misread) && may_be_misread > 0;
                 if misread {
                     let sign = if noise.chance(0.5) { 1.0 } else { -1.0 };
                     value_mm += sign * noise.between(0.1, 1.0);
+                    may_be_misread -= 1;
                 }
                 if self.resolution_mm > 0.0 {
                     value_mm = (value_mm / self.resolution_mm).round() * self.resolution_mm;

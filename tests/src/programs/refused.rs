@@ -50,12 +50,12 @@ pub fn refused(seed: u64) -> (String, Construct, u64) {
     let text = program_of(seed, Language::Whole, 6, &parts);
     let construct = dice.one_of(&CONSTRUCTS);
     let mut lines: Vec<&str> = text.lines().collect();
-    let ends = |line: &&str| {
+    let ends = |line: &str| {
         let plain: String = line.to_uppercase().split_whitespace().collect();
         ["M2", "M02", "M30"].iter().any(|word| plain.contains(word))
     };
     // Behind the end may stand whatever somebody has to say.
-    let end = lines.iter().rposition(|line| ends(&line)).unwrap_or(lines.len() - 1);
+    let end = lines.iter().rposition(|line| ends(line)).unwrap_or(lines.len() - 1);
     let at = 1 + dice.below(end as u64) as usize;
     lines.insert(at, construct.line);
     (lines.join("\n") + "\n", construct, at as u64 + 1)
