@@ -8,6 +8,15 @@ mod reversal;
 mod small_steps;
 mod standing;
 
+/// The words of the command that are neither a number nor an option nor one of those given: only lines of a table that
+/// hold them all are wanted.
+fn wanted(but: &[&str]) -> Vec<String> {
+    let is_word = |word: &String| {
+        word.parse::<u64>().is_err() && !word.starts_with('-') && !but.contains(&word.as_str())
+    };
+    std::env::args().skip(1).filter(is_word).collect()
+}
+
 /// A table, by the name of its kind of test.
 type Table = (&'static str, fn(u64));
 

@@ -12,14 +12,10 @@ use takeup_tests::sitting::{Order, Sitting, Visits, Wander, score};
 
 /// Prints the table.
 pub fn table(seeds: u64) {
-    let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let is_word = |a: &&String| {
-        a.parse::<u64>().is_err() && !a.starts_with('-') && !["random", "reversal"].contains(&a.as_str())
-    };
-    let words: Vec<&str> = arguments.iter().filter(is_word).map(String::as_str).collect();
+    let words = super::wanted(&["random", "reversal"]);
     let line = |sitting: &Sitting, seeds| line(sitting, seeds, &words);
     head();
-    if arguments.iter().any(|a| a == "random") {
+    if std::env::args().any(|a| a == "random") {
         let mut noise = Noise::new(seeds ^ 0x5eed);
         (0..seeds).for_each(|_| line(&any(&mut noise), 400));
     } else {
@@ -121,7 +117,7 @@ fn head() {
     );
 }
 
-fn line(sitting: &Sitting, seeds: u64, words: &[&str]) {
+fn line(sitting: &Sitting, seeds: u64, words: &[String]) {
     let kind = format!(
         "{:>2} {:>2} {:>5.1} {:>5.1} {:<15} {:>4} {:<6} {:<10}",
         sitting.stations,
@@ -137,7 +133,7 @@ fn line(sitting: &Sitting, seeds: u64, words: &[&str]) {
         format!("{:?}", sitting.order),
         format!("{:?}", sitting.visits),
     );
-    if !words.iter().all(|word| kind.contains(word)) {
+    if !words.iter().all(|word| kind.contains(word.as_str())) {
         return;
     }
     let s = score(sitting, seeds);

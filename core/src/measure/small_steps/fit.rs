@@ -49,6 +49,13 @@ const FAR: f64 = 100.0;
 pub(super) struct Holding {
     pub zero: f64,
     pub drift: f64,
+    /// The pull at which the table jumps.
+    pub pull: f64,
+    /// How much the logarithm of the odds to be held grows for each length by which the drive pulls less; zero as long
+    /// as nothing is known of the pull.
+    pub sure: f64,
+    /// The variance of a reading.
+    pub variance: f64,
 }
 
 /// One reading: where the command is from the start, the deviation of the table, and the time from -1 to 1.
@@ -281,8 +288,11 @@ impl<'a> Sitting<'a> {
     pub fn holds(&self, row: &Row, holding: Holding, pulled: Moved, table: Moved) -> bool {
         let seen = row.table - holding.zero - holding.drift * row.time;
         let away = libm::fabs(pulled.table - table.table);
+        let square = |off: f64| off * off;
+        let nearer = square(seen - table.table) - square(seen - pulled.table);
         // What pulls by less than can be told does not yet make a table jump that sticks.
-        away <= 0.3 * self.step || libm::fabs(seen - table.table) < libm::fabs(seen - pulled.table)
+        let short = holding.sure * (holding.pull - away);
+        away <= 0.3 * self.step || nearer < 2.0 * holding.variance * short
     }
 
     /// How far the table got from one end of the staircase to the other, by the readings at both ends.

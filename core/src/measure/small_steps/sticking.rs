@@ -47,11 +47,18 @@ struct Count {
     of: u32,
     jumps: u32,
     jumped: f64,
+    /// How unlikely it is that just these readings are held, as a logarithm.
+    choices: f64,
 }
 
 /// Lags that are tried, in quarters of a step.
 const LAGS: u32 = 12;
 const ROUNDS: usize = 4;
+/// How often the pull at which the table jumps is learnt from the jumps found.
+const LEARNT: usize = 2;
+/// The odds of a reading to be held are e times as high for each part of a step by which the pull is short of that at
+/// which the table jumps: it does not jump at the same pull each time.
+const SURE: f64 = 4.0;
 
 /// The fit of ways that stick, if any readings look held; leaves in the sitting how they are told.
 pub(super) fn of(sitting: &mut Sitting<'_>, out: &[SetAside], smooth: Curve) -> Option<Stuck> {
@@ -62,15 +69,21 @@ pub(super) fn of(sitting: &mut Sitting<'_>, out: &[SetAside], smooth: Curve) -> 
     for n in 0..LAGS {
         let lag = 0.25 * f64::from(n) * sitting.step;
         let lost = smooth.dead_band_mm - 2.0 * lag;
-        let holding = Holding { zero: line.coefficient(0) - lag, drift: line.coefficient(1) };
+        let (zero, drift) = (line.coefficient(0) - lag, line.coefficient(1));
+        let holding = Holding { zero, drift, pull: 0.0, sure: 0.0, variance: 0.0 };
         for curve in [
             Curve { dead_band_mm: lost, wind_up_mm: smooth.wind_up_mm },
             Curve { dead_band_mm: lost + smooth.wind_up_mm, wind_up_mm: 0.0 },
         ] {
             let mut state = State { curve, holding };
-            for _ in 0..ROUNDS {
-                let Some(next) = refit(sitting, out, state) else { break };
-                state = next;
+            for round in 0..=LEARNT {
+                if round > 0 {
+                    state.holding = learn(sitting, out, state);
+                }
+                for _ in 0..ROUNDS {
+                    let Some(next) = refit(sitting, out, state) else { break };
+                    state = next;
+                }
             }
             let misfit = count(sitting, out, state).misfit;
             if best.is_none_or(|(least, _)| misfit < least) {
@@ -93,14 +106,23 @@ pub(super) fn of(sitting: &mut Sitting<'_>, out: &[SetAside], smooth: Curve) -> 
     let fit = posterior::of(sitting, out, state.curve);
     sitting.holding = None;
     let fit = fit?;
-    // Each reading at which the drive pulls is a choice of two.
-    let choices = f64::from(count.of) * core::f64::consts::LN_2;
     let misfit = libm::fmin(count.misfit, fit.misfit);
     Some(Stuck {
         sticking: Sticking { held: count.held, of: count.of, jump_mm },
-        log_likelihood: smooth_log_likelihood(sitting, misfit, used) - choices,
+        log_likelihood: smooth_log_likelihood(sitting, misfit, used) - count.choices,
         fit,
     })
+}
+
+/// What the jumps found tell of the next: on average the pull has grown by half a step beyond what it takes.
+fn learn(sitting: &Sitting<'_>, out: &[SetAside], state: State) -> Holding {
+    let count = count(sitting, out, state);
+    if count.jumps < 2 {
+        return state.holding;
+    }
+    let used = sitting.count().saturating_sub(out.len()) as f64;
+    let pull = count.jumped / f64::from(count.jumps) - 0.5 * sitting.step;
+    Holding { pull, sure: SURE / sitting.step, variance: count.misfit / used, ..state.holding }
 }
 
 /// How many readings are held, and how far the table jumps in between.
@@ -110,6 +132,8 @@ fn count(sitting: &Sitting<'_>, out: &[SetAside], state: State) -> Count {
         let away = libm::fabs(pulled.table - before.table);
         if away > 0.3 * sitting.step {
             count.of = count.of.saturating_add(1);
+            let short = state.holding.sure * (state.holding.pull - away);
+            count.choices += libm::log1p(libm::exp(if table == before { -short } else { short }));
             if table == before {
                 count.held = count.held.saturating_add(1);
             } else if away > 1.3 * sitting.step {
@@ -158,6 +182,6 @@ fn refit(sitting: &Sitting<'_>, out: &[SetAside], state: State) -> Option<State>
     let most = sitting.rise;
     let dead_band_mm = held(state.curve.dead_band_mm + fit.coefficient(2), -most, most);
     let wind_up_mm = held(state.curve.wind_up_mm + fit.coefficient(3), 0.0, most);
-    let holding = Holding { zero: fit.coefficient(0), drift: fit.coefficient(1) };
+    let holding = Holding { zero: fit.coefficient(0), drift: fit.coefficient(1), ..state.holding };
     Some(State { curve: Curve { dead_band_mm, wind_up_mm }, holding })
 }
