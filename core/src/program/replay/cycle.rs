@@ -15,6 +15,10 @@ use heapless::Deque;
 /// 0.254 mm, the 0.010 in of NISTIR 6556.
 const PECK_CLEARANCE: Length = Length::from_counts(2_540_000);
 
+/// The most strokes into the work that one block may ask for, in one hole or in many: a peck mistyped by some powers of
+/// ten asks for more than anybody waits for.
+const MOST_STROKES: i64 = 100_000;
+
 /// A cycle by its G word.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CycleKind {
@@ -134,7 +138,7 @@ impl Cycle {
     /// The cycle of a block.
     ///
     /// # Errors
-    /// [`Reason::CycleLacks`], [`Reason::OutOfRange`].
+    /// [`Reason::CycleLacks`], [`Reason::OutOfRange`], [`Reason::TooManyStrokes`].
     pub fn new(
         kind: CycleKind,
         plane: Plane,
@@ -159,6 +163,14 @@ impl Cycle {
         let mut hole = words;
         *hole.get_mut(third) = None;
         let peck = sticky.peck.unwrap_or_default().saturating_abs();
+        let way = retract.saturating_sub(depth).counts();
+        let pecks = match kind {
+            CycleKind::ChipBreak | CycleKind::Peck => way.checked_div(peck.counts()).unwrap_or(1).max(1),
+            _ => 1,
+        };
+        if pecks.saturating_mul(i64::from(repeats)) > MOST_STROKES {
+            return Err(Reason::TooManyStrokes);
+        }
         Ok(Self {
             kind,
             axes,

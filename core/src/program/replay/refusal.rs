@@ -31,6 +31,8 @@ pub enum Reason {
     CycleLacks(u8),
     /// A word that the cycle does not define.
     CycleWord(u8),
+    /// A cycle asks for more strokes than anybody waits for.
+    TooManyStrokes,
     /// A subprogram call or a loop.
     Subprogram,
     /// Cutter compensation in a plane with a slack axis.
@@ -72,6 +74,7 @@ impl fmt::Display for Reason {
             Reason::ArcUndefined => f.write_str("an arc without centre or radius"),
             Reason::CycleLacks(l) => write!(f, "the drilling cycle has no {} word", letter(l)),
             Reason::CycleWord(l) => write!(f, "the drilling cycle does not define {}", letter(l)),
+            Reason::TooManyStrokes => f.write_str("a cycle of more than 100000 strokes"),
             Reason::Subprogram => f.write_str("a subprogram call"),
             Reason::CutterCompensation => f.write_str("cutter compensation in a plane with a slack axis"),
             Reason::Transformed => f.write_str("polar, scaled, rotated or mirrored motion of a slack axis"),
@@ -100,6 +103,7 @@ impl Reason {
             | Reason::Probing(_)
             | Reason::UnknownG(_)
             | Reason::Parallel(_) => "Take these blocks out, or keep them in a program of their own.",
+            Reason::TooManyStrokes => "Check Q, the depth and L; was the unit meant?",
             Reason::AfterEnd => "Put each program into a file of its own.",
             Reason::Arc(_) | Reason::ArcUndefined => {
                 "Post the arc with a centre that fits, or as straight moves."

@@ -70,6 +70,19 @@ fn what_concerns_an_axis_without_slack_passes() {
 }
 
 #[test]
+fn a_peck_or_a_repeat_without_end_is_refused() {
+    let reason = |cycle: &str| {
+        let program = std::format!("{SEAT}{cycle}\nG80\n");
+        try_run(&program, &program, slack(0.0, 0.0, 0.1)).err().map(|failure| failure.refusal.reason)
+    };
+    assert_eq!(reason("G83 X1 Y1 Z-99999990. R.1 Q.25 F50"), Some(Reason::TooManyStrokes));
+    assert_eq!(reason("G81 X1 Y1 Z-1 R1 L4000000000 F50"), Some(Reason::TooManyStrokes));
+    assert_eq!(reason("G83 X1 Y1 Z-20 R1 Q.01 L3 F50"), None);
+    // G81 has no use for Q.
+    assert_eq!(reason("G81 X1 Y1 Z-99. R1 Q.0001 F50"), None);
+}
+
+#[test]
 fn the_end_of_a_mirror_moves_nothing() {
     let program = |end: &str| std::format!("{SEAT}G1 Z-1 F100\nX10\n{end}\nG91 X5\nG90 X0\n");
     let with = run(&program("G50.1 X0 Y0\nG67"), &program("G50.1 X0 Y0\nG67"), slack(0.05, 0.0, 0.0));
