@@ -488,19 +488,26 @@ impl<'a> Sitting<'a> {
         best.map_or(guess, |(_, curve)| curve)
     }
 
-    /// The dial rounds a place the same way each time it is visited, where it is steady: more cycles
-    /// then do not make that any smaller.
-    pub fn set_repeats(&mut self) {
-        let mut distinct = 0.0;
-        for (index, reading) in self.readings.iter().enumerate() {
-            let seen = self.readings.iter().take(index).any(|earlier| {
-                earlier.approach == reading.approach
-                    && earlier.target.saturating_sub(reading.target).saturating_abs()
-                        < crate::measure::routine::SAME_STATION
-            });
-            distinct += if seen { 0.0 } else { 1.0 };
+    /// The dial rounds a place the same way each time it shows it: neither more cycles nor, where the table stands still in
+    /// the dead band, more steps make that any smaller. How many readings a reading shares its rounding with, itself among
+    /// them, on average; drift that has moved the place by a part of the dial's step has parted them.
+    pub fn set_repeats(&mut self, curve: Curve, out: &[SetAside]) {
+        const ALIKE: f64 = 0.25;
+        if self.resolution <= 0.0 {
+            return;
         }
-        self.repeats = libm::fmax(self.readings.len() as f64 / libm::fmax(distinct, 1.0), 1.0);
+        let drift = self.linear(curve, out).map_or(0.0, |line| line.coefficient(1));
+        let approach = |row: &Row| self.readings.get(row.index).map(|reading| reading.approach);
+        let (mut pairs, mut count) = (0.0, 0.0);
+        for (row, moved) in self.used(out, curve) {
+            let shares = |(other, there): &(Row, Moved)| {
+                let apart = there.table - moved.table + drift * (other.time - row.time);
+                approach(other) == approach(&row) && libm::fabs(apart) < ALIKE * self.resolution
+            };
+            pairs += self.used(out, curve).filter(shares).count() as f64;
+            count += 1.0;
+        }
+        self.repeats = libm::fmax(pairs / libm::fmax(count, 1.0), 1.0);
     }
 
     /// The step of the dial that all readings share: targets that fall on different parts of a step make it

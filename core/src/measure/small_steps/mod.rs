@@ -281,7 +281,7 @@ fn begin(sitting: &mut Sitting<'_>, mut curve: Curve, setup: &Setup) -> (Curve, 
             break;
         }
     }
-    sitting.set_repeats();
+    sitting.set_repeats(curve, &out);
     (curve, out)
 }
 
