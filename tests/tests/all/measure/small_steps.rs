@@ -44,6 +44,31 @@ fn intervals_hold_the_truth_on_a_coarse_dial() {
     holds(Staircase { noise_mm: 0.004, resolution_mm: 0.01, ..Staircase::USUAL });
 }
 
+// On an inch dial that nothing moves the roundings of one place are alike, cycle after cycle.
+#[test]
+fn more_cycles_on_a_coarse_dial_do_not_promise_more_than_they_tell() {
+    let seeds = 150;
+    let steady = Staircase { wind_up_mm: 0.0, noise_mm: 0.003, resolution_mm: 0.0127, ..Staircase::USUAL };
+    let s = score(&Staircase { cycles: 10, ..steady }, seeds);
+    // 93 % and two standard deviations of a share by chance.
+    assert!(s.lost_motion.coverage() >= 0.89, "{s:?}");
+}
+
+// The pull at which the table jumps is learnt from the jumps: else, on a dial as coarse as the steps, readings would be held or
+// free by chance, and what is lost by the pull would seem lost for good.
+#[test]
+fn ways_that_stick_do_not_bend_what_is_lost() {
+    let seeds = 100;
+    let stuck = Staircase { clearance_mm: 0.05, wind_up_mm: 0.0, sticking_mm: 0.035, ..Staircase::USUAL };
+    for (noise_mm, resolution_mm) in [(0.002, 0.001), (0.004, 0.01), (0.003, 0.0127)] {
+        for misread in [0.0, 0.1] {
+            let s = score(&Staircase { noise_mm, resolution_mm, misread, ..stuck }, seeds);
+            assert!(s.sticking >= 0.97 && s.lost_motion.coverage() >= 0.93, "{noise_mm} {misread}: {s:?}");
+            assert!(s.lost_motion.bias().abs() < 0.002, "{noise_mm} {misread}: {s:?}");
+        }
+    }
+}
+
 // A dead band below nothing that a wind-up makes up for is chance on a sound axis.
 #[test]
 fn a_sound_axis_has_no_dead_band_below_nothing() {
