@@ -136,17 +136,15 @@ pub struct Words<'a> {
     at: usize,
 }
 
-/// What stands before and behind a line and belongs to no program: the codes that switch a tape reader on and off,
-/// form feeds, and the end-of-file mark. Some systems end a line the other way round, LF before CR. Zeros are not
-/// passed over: they are what a broken disk leaves of a file.
-const fn of_the_tape(byte: u8) -> bool {
-    matches!(byte, 0x0c | 0x11..=0x14 | 0x1a | b'\r')
-}
-
-/// A stray code that no text has: between words it is passed over and stays where it is. It is no zero, which is what
-/// a broken disk leaves of a file, and no end of a line.
+/// A code that no text has: one that switches a tape reader on or off, a form feed, an end-of-file mark, or a stray one.
+/// Between words it is passed over and stays where it is. Zeros are not: they are what a broken disk leaves of a file.
 const fn is_stray(byte: u8) -> bool {
     matches!(byte, 0x01..=0x08 | 0x0b | 0x0c | 0x0e..=0x1f)
+}
+
+/// What may stand before and behind a line besides blanks. Some systems end a line the other way round, LF before CR.
+const fn of_the_tape(byte: u8) -> bool {
+    is_stray(byte) || byte == b'\r'
 }
 
 /// A line without its line end, and the blanks and codes of tapes before it.

@@ -8,13 +8,14 @@ mod reversal;
 mod small_steps;
 mod standing;
 
-/// The words of the command that are neither a number nor an option nor one of those given: only lines of a table that
-/// hold them all are wanted.
-fn wanted(but: &[&str]) -> Vec<String> {
+/// Whether a line of a table is wanted: it holds all words of the command that are neither a number nor an option nor one of
+/// those given.
+fn wanted(but: &[&str]) -> impl Fn(&str) -> bool {
     let is_word = |word: &String| {
         word.parse::<u64>().is_err() && !word.starts_with('-') && !but.contains(&word.as_str())
     };
-    std::env::args().skip(1).filter(is_word).collect()
+    let words: Vec<String> = std::env::args().skip(1).filter(is_word).collect();
+    move |line| words.iter().all(|word| line.contains(word.as_str()))
 }
 
 /// A table, by the name of its kind of test.

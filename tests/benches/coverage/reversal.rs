@@ -12,8 +12,8 @@ use takeup_tests::sitting::{Order, Sitting, Visits, Wander, score};
 
 /// Prints the table.
 pub fn table(seeds: u64) {
-    let words = super::wanted(&["random", "reversal"]);
-    let line = |sitting: &Sitting, seeds| line(sitting, seeds, &words);
+    let wanted = super::wanted(&["random", "reversal"]);
+    let line = |sitting: &Sitting, seeds| line(sitting, seeds, &wanted);
     head();
     if std::env::args().any(|a| a == "random") {
         let mut noise = Noise::new(seeds ^ 0x5eed);
@@ -117,7 +117,7 @@ fn head() {
     );
 }
 
-fn line(sitting: &Sitting, seeds: u64, words: &[String]) {
+fn line(sitting: &Sitting, seeds: u64, wanted: &dyn Fn(&str) -> bool) {
     let kind = format!(
         "{:>2} {:>2} {:>5.1} {:>5.1} {:<15} {:>4} {:<6} {:<10}",
         sitting.stations,
@@ -133,7 +133,7 @@ fn line(sitting: &Sitting, seeds: u64, words: &[String]) {
         format!("{:?}", sitting.order),
         format!("{:?}", sitting.visits),
     );
-    if !words.iter().all(|word| kind.contains(word.as_str())) {
+    if !wanted(&kind) {
         return;
     }
     let s = score(sitting, seeds);

@@ -4,7 +4,7 @@ use takeup_tests::staircase::{Staircase, score};
 
 /// Prints the table.
 pub fn table(seeds: u64) {
-    let words = super::wanted(&["small-steps"]);
+    let wanted = super::wanted(&["small-steps"]);
     println!("\ntest of small steps, {seeds} seeds each; micrometres");
     println!(
         "{:>2} {:>5} {:>5} {:>5} {:>5} {:>5} {:>5} {:>5} {:>4} | {:>6} {:>6} {:>6} | {:>6} {:>6} {:>6} | {:>6} {:>6} {:>6} | {:>5} {:>5}",
@@ -64,7 +64,7 @@ pub fn table(seeds: u64) {
                         1e3 * drift_mm,
                         1e3 * growth_mm
                     );
-                    if !words.iter().all(|word| kind.contains(word.as_str())) {
+                    if !wanted(&kind) {
                         continue;
                     }
                     let s = score(&sitting, seeds);

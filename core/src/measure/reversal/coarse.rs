@@ -20,8 +20,8 @@ use heapless::Vec;
 
 /// The most readings from one approach; with more, rounding evens out or is kept by [`rounding`](super::rounding).
 pub(super) const MOST: usize = 32;
-/// The noise in steps, with its weight beforehand: a little more for what is wide, as a mixture in few parts favours what
-/// is narrow.
+/// The noise in steps, with its weight beforehand, chosen by simulation: with less for what is wide the intervals were too
+/// narrow at a noise of 0.3, with more too wide at 0.1.
 const NOISES: [(f64, f64); 6] = [(0.05, 1.3), (0.1, 1.0), (0.18, 0.7), (0.28, 0.7), (0.4, 1.1), (0.6, 0.5)];
 /// Readings that scatter by more than this, in steps and their rounding included, need no such care.
 pub(super) const WIDE_NOISE: f64 = 0.5;

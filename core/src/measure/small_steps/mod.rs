@@ -314,9 +314,9 @@ fn result(
         part(Source::Alignment, setup.alignment_share() * libm::fabs(value), f64::INFINITY);
         parts
     };
-    // Where ways hold and jump, what happens within a step is not seen, and of the bend between dead band and wind-up
-    // nothing within a jump, in either of the two reversals of a cycle (0.7 is a half of the root of two); and a dial that rounds all
-    // places alike bends the curve as well as it shifts it.
+    // Where ways hold and jump, what happens within a step is not seen, and within a jump nothing of the bend between dead
+    // band and wind-up (0.7 of a jump by simulation: with half of one the interval misses a wind-up of nothing too often);
+    // and a dial that rounds all places alike bends the curve as well as it shifts it.
     let (within_step, within_jump) = match shown {
         Some(stuck) => (rectangular(0.5 * sitting.step), rectangular(0.7 * stuck.sticking.jump_mm)),
         None => (0.0, resolution),

@@ -75,15 +75,10 @@ pub(super) fn of(sitting: &mut Sitting<'_>, out: &[SetAside], smooth: Curve) -> 
             Curve { dead_band_mm: lost, wind_up_mm: smooth.wind_up_mm },
             Curve { dead_band_mm: lost + smooth.wind_up_mm, wind_up_mm: 0.0 },
         ] {
-            let mut state = State { curve, holding };
-            for round in 0..=LEARNT {
-                if round > 0 {
-                    state.holding = learn(sitting, out, state);
-                }
-                for _ in 0..ROUNDS {
-                    let Some(next) = refit(sitting, out, state) else { break };
-                    state = next;
-                }
+            let mut state = settled(sitting, out, State { curve, holding });
+            for _ in 0..LEARNT {
+                let holding = learn(sitting, out, state);
+                state = settled(sitting, out, State { holding, ..state });
             }
             let misfit = count(sitting, out, state).misfit;
             if best.is_none_or(|(least, _)| misfit < least) {
@@ -112,6 +107,15 @@ pub(super) fn of(sitting: &mut Sitting<'_>, out: &[SetAside], smooth: Curve) -> 
         log_likelihood: smooth_log_likelihood(sitting, misfit, used) - count.choices,
         fit,
     })
+}
+
+/// Classes and curve in turn, until a fit fails or the rounds are over.
+fn settled(sitting: &Sitting<'_>, out: &[SetAside], mut state: State) -> State {
+    for _ in 0..ROUNDS {
+        let Some(next) = refit(sitting, out, state) else { break };
+        state = next;
+    }
+    state
 }
 
 /// What the jumps found tell of the next: on average the pull has grown by half a step beyond what it takes.

@@ -65,6 +65,8 @@ fn what_concerns_an_axis_without_slack_passes() {
     near(report.after.max_mm, 0.12);
     assert_eq!(report.unseated_mm, 0.0);
     assert!(try_run(&program, &program, slack(0.01, 0.0, 0.12)).is_err());
+    let named = run(&program.replace("A0", "V0"), &program.replace("A0", "V0"), slack(0.0, 0.0, 0.12));
+    assert_eq!(named.unseated_mm, 0.0);
     let z = run(&program.replace("A0", "Z0"), &program.replace("A0", "Z0"), slack(0.0, 0.0, 0.12));
     assert!(z.unseated_mm > 0.0);
 }

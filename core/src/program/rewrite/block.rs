@@ -210,7 +210,7 @@ impl Block {
         Ok(())
     }
 
-    /// A word of the axis parallel to another (ISO 841), or of its increment on some controls: that one stands somewhere
+    /// A word of the axis parallel to another (ISO 841, recalled from memory), or of its increment on some controls: that one stands somewhere
     /// else then, or the work does.
     #[cold]
     fn parallel(&mut self, axis: Axis, word: Word, corrected: &PerAxis<bool>) -> Result<(), Stop> {

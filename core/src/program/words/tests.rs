@@ -110,6 +110,7 @@ fn stray_codes_between_words_are_passed_over() {
         })
         .collect();
     assert_eq!(spans, [&b"G1"[..], b"X1.5", b"Y2"]);
+    assert!(matches!(tokens(b"\x01/ \x02G1")[..], [Ok(Token::BlockDelete(_)), Ok(Token::Word(_))]));
     assert_eq!(fault("X1\u{1}5"), (FaultKind::Unexpected(b'5'), "5"));
     assert_eq!(fault("X1\0"), (FaultKind::Unexpected(0), "\0"));
 }

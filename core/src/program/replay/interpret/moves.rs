@@ -237,7 +237,7 @@ impl Interpreter {
             }
             // What the control has beyond these acts on the axes it names, or on all.
             924..=929 => {
-                let axes = if block.has_any(b"XYZABC") { told } else { EVERY_AXIS };
+                let axes = if block.has_any(b"XYZABCUVW") { told } else { EVERY_AXIS };
                 self.lose(axes);
                 self.unseat(axes);
             }
