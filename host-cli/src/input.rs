@@ -1,8 +1,9 @@
 //! Files in, with `-` for standard input.
 
+use crate::ahead::Ahead;
 use crate::context::Context;
 use crate::refusal::Refusal;
-use std::fs::File;
+use std::fs::{File, Metadata};
 use std::io::{self, BufRead, BufReader, Read, Write};
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -38,33 +39,48 @@ pub fn quoted(word: &str) -> String {
 /// # Errors
 /// When it is missing, a folder, not readable, or standard input is read twice.
 pub fn open(path: &Path, ctx: &Context) -> Result<Box<dyn BufRead>, Refusal> {
-    // Large enough that a program of hundreds of megabytes is not read in crumbs.
-    const BUFFER: usize = 256 * 1024;
-    if is_dash(path) {
-        ctx.take_stdin()?;
-        let stdin = io::stdin().lock();
-        return Ok(match ctx.shows_progress() {
-            true => Box::new(BufReader::with_capacity(BUFFER, Watched::new(stdin, 0))),
-            false => Box::new(BufReader::with_capacity(BUFFER, stdin)),
-        });
-    }
-    let file = File::open(path).map_err(|error| Refusal::io(name(path), "open", &error))?;
-    // A folder opens like a file and only fails when it is read.
-    if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
-        return Err(Refusal::new("this is a folder, a file was expected", "Name a file in it.").path(path));
-    }
-    if ctx.shows_progress() {
-        let all = file.metadata().map_or(0, |metadata| metadata.len());
-        return Ok(Box::new(BufReader::with_capacity(BUFFER, Watched::new(file, all))));
-    }
-    Ok(Box::new(BufReader::with_capacity(BUFFER, file)))
+    let (source, all) = source(path, ctx)?;
+    Ok(watched(BufReader::with_capacity(BUFFER, source), all, ctx))
 }
 
-/// A file whose reading is shown on the terminal once it takes long.
+/// As [`open`], for what is read once from its head to its end: it is read ahead of the work.
+///
+/// # Errors
+/// As for [`open`].
+pub fn open_ahead(path: &Path, ctx: &Context) -> Result<Box<dyn BufRead>, Refusal> {
+    let (source, all) = source(path, ctx)?;
+    Ok(watched(Ahead::of(source), all, ctx))
+}
+
+/// Large enough that a program of hundreds of megabytes is not read in crumbs.
+const BUFFER: usize = 256 * 1024;
+
+/// A file or standard input, and its size where that is known.
+fn source(path: &Path, ctx: &Context) -> Result<(Box<dyn Read + Send>, u64), Refusal> {
+    if is_dash(path) {
+        ctx.take_stdin()?;
+        return Ok((Box::new(io::stdin()), 0));
+    }
+    let file = File::open(path).map_err(|error| Refusal::io(name(path), "open", &error))?;
+    let metadata = file.metadata();
+    // A folder opens like a file and only fails when it is read.
+    if metadata.as_ref().is_ok_and(Metadata::is_dir) {
+        return Err(Refusal::new("this is a folder, a file was expected", "Name a file in it.").path(path));
+    }
+    Ok((Box::new(file), metadata.map_or(0, |metadata| metadata.len())))
+}
+
+fn watched(reader: impl BufRead + 'static, all: u64, ctx: &Context) -> Box<dyn BufRead> {
+    if ctx.shows_progress() { Box::new(Watched::new(reader, all)) } else { Box::new(reader) }
+}
+
+/// A reader whose progress is shown on the terminal once it takes long.
 struct Watched<R> {
     reader: R,
     /// Bytes read.
     done: u64,
+    /// How many of them there were when the clock was last looked at.
+    looked: u64,
     /// Bytes that there are; 0 where that is not known.
     all: u64,
     /// When it is shown next.
@@ -77,9 +93,25 @@ struct Watched<R> {
 const LONG: Duration = Duration::from_millis(700);
 const SHOW_EVERY: Duration = Duration::from_millis(200);
 
+/// Bytes between two looks at the clock.
+const LOOK_EVERY: u64 = 64 * 1024;
+
 impl<R> Watched<R> {
     fn new(reader: R, all: u64) -> Self {
-        Self { reader, done: 0, all, due: Instant::now() + LONG, shown: false }
+        Self { reader, done: 0, looked: 0, all, due: Instant::now() + LONG, shown: false }
+    }
+
+    fn show(&mut self) {
+        self.looked = self.done;
+        if Instant::now() < self.due {
+            return;
+        }
+        self.due = Instant::now() + SHOW_EVERY;
+        self.shown = true;
+        let megabytes = self.done as f64 / 1e6;
+        let percent = (self.done.min(self.all) * 100).checked_div(self.all);
+        let percent = percent.map_or(String::new(), |percent| format!(", {percent} %"));
+        let _ = write!(io::stderr(), "\r{:32}\r  {megabytes:.1} MB read{percent}", "");
     }
 
     fn wipe(&mut self) {
@@ -89,20 +121,27 @@ impl<R> Watched<R> {
     }
 }
 
-impl<R: Read> Read for Watched<R> {
-    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let read = self.reader.read(buffer)?;
-        self.done += read as u64;
-        if read == 0 {
-            self.wipe();
-        } else if Instant::now() >= self.due {
-            self.due = Instant::now() + SHOW_EVERY;
-            self.shown = true;
-            let megabytes = self.done as f64 / 1e6;
-            let percent = (self.done.min(self.all) * 100).checked_div(self.all);
-            let percent = percent.map_or(String::new(), |percent| format!(", {percent} %"));
-            let _ = write!(io::stderr(), "\r{:32}\r  {megabytes:.1} MB read{percent}", "");
+impl<R: BufRead> BufRead for Watched<R> {
+    fn fill_buf(&mut self) -> io::Result<&[u8]> {
+        if self.done - self.looked >= LOOK_EVERY {
+            self.show();
         }
+        if self.shown && self.reader.fill_buf()?.is_empty() {
+            self.wipe();
+        }
+        self.reader.fill_buf()
+    }
+
+    fn consume(&mut self, bytes: usize) {
+        self.reader.consume(bytes);
+        self.done += bytes as u64;
+    }
+}
+
+impl<R: BufRead> Read for Watched<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let read = self.fill_buf()?.read(buffer)?;
+        self.consume(read);
         Ok(read)
     }
 }

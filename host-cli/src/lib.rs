@@ -22,6 +22,7 @@
 //! - [`screen`]: emphasis and line width on a terminal.
 #![forbid(unsafe_code)]
 
+pub mod ahead;
 pub mod args;
 pub mod assessment;
 pub mod carrier;

@@ -1,5 +1,6 @@
 //! `rewrite`: a program corrected for the lost motion of the machine.
 
+use crate::ahead::Ahead;
 use crate::carrier::{self, Carrier};
 use crate::context::Context;
 use crate::exit::Outcome;
@@ -10,7 +11,6 @@ use crate::refusal::Refusal;
 use crate::slack_args::{AfterAxis, AxisValue, SlackArgs, per_axis};
 use crate::units::{LengthArg, counted, decimals, word};
 use serde::Serialize;
-use std::fs::File;
 use std::io::{self, BufRead, BufReader, Seek};
 use std::path::PathBuf;
 use takeup_core::axis::{Axis, PerAxis};
@@ -148,24 +148,36 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     inputs.extend(args.slack.table.as_deref());
     output::keep_apart(&[&args.output], &inputs)?;
     let name = input::name(&args.program);
-    let mut reader = input::open(&args.program, ctx)?;
+    let mut reader = input::open_ahead(&args.program, ctx)?;
     let corrected = table.axes.map(|law| law.as_ref().is_some_and(|law| !law.is_zero()));
     let mut found = Found::default();
     if corrected.x || corrected.y {
         // Twice through the program: a stream is kept in a file without a name meanwhile.
-        let mut kept =
-            tempfile::tempfile().map_err(|error| Refusal::io("a temporary file", "open", &error))?;
-        let first = io::copy(&mut *reader, &mut kept);
-        first.map_err(|error| Refusal::io(&name, "read", &error))?;
-        let heights =
-            heights(&mut kept, &settings).map_err(|error| Refusal::io("a temporary file", "read", &error))?;
+        let regular = std::fs::metadata(&args.program).is_ok_and(|metadata| metadata.is_file());
+        let heights = if regular && !input::is_dash(&args.program) {
+            let heights =
+                heights(&mut *reader, &settings).map_err(|error| Refusal::io(&name, "read", &error))?;
+            reader = input::open_ahead(&args.program, ctx)?;
+            heights
+        } else {
+            let kept = "a temporary file";
+            let mut file = tempfile::tempfile().map_err(|error| Refusal::io(kept, "open", &error))?;
+            io::copy(&mut *reader, &mut file).map_err(|error| Refusal::io(&name, "read", &error))?;
+            let mut read = || -> io::Result<Heights> {
+                file.rewind()?;
+                let heights = heights(&mut BufReader::with_capacity(64 * 1024, &file), &settings)?;
+                file.rewind()?;
+                Ok(heights)
+            };
+            let heights = read().map_err(|error| Refusal::io(kept, "read", &error))?;
+            reader = Box::new(Ahead::of(file));
+            heights
+        };
         match settings.clear {
             Some(said) => found.warn_of_clear(said, &heights),
             None => settings.clear = heights.clear(),
         }
         found.top = heights.top().filter(|_| settings.clear.is_none());
-        kept.rewind().map_err(|error| Refusal::io("a temporary file", "read", &error))?;
-        reader = Box::new(BufReader::with_capacity(64 * 1024, kept));
     }
     let mut out = output::create(&args.output, ctx)?;
     let mut rewriter = Rewriter::new(&table, &settings);
@@ -241,13 +253,11 @@ fn correct(
 
 /// The heights of a program, read once before it is rewritten. A line that is too long ends that: the rewriting will
 /// refuse it.
-fn heights(kept: &mut File, settings: &Settings) -> io::Result<Heights> {
-    kept.rewind()?;
-    let mut reader = BufReader::with_capacity(64 * 1024, kept);
+fn heights(reader: &mut dyn BufRead, settings: &Settings) -> io::Result<Heights> {
     let mut heights = Heights::new(settings);
     let mut line = Vec::new();
     loop {
-        match input::read_line(&mut reader, &mut line, LONGEST_LINE) {
+        match input::read_line(reader, &mut line, LONGEST_LINE) {
             Ok(true) => heights.line(&line),
             Ok(false) | Err(LineError::TooLong(_)) => return Ok(heights),
             Err(LineError::Io(error)) => return Err(error),

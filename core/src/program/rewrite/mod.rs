@@ -18,7 +18,7 @@
 //! - `block`: the words of a line and their modal effects; `track`: what is known of an axis.
 //! - `entry`: seats before a cut and take-ups; `line`, `arcs`: cuts, `rapid`; `cycle`: drilling.
 //! - `emit`, `write`: words and lines written.
-//! - `stride`: a short way for most lines; `spelt`, `packed`: numbers on it; `shape`: what a line shares with the last.
+//! - `stride`: a short way for most lines; `spelt`, `packed`: numbers on it; `shape`, `familiar`: lines known already.
 //!
 //! Not for programs with subprograms, variables or flow: their order is not the order of their lines.
 
@@ -29,6 +29,7 @@ mod cycle;
 mod doubt;
 mod emit;
 mod entry;
+mod familiar;
 mod limits;
 mod line;
 mod packed;

@@ -1,42 +1,49 @@
 //! The shape of a line: all of it but which digits stand in it. Most lines of a program have the shape of the
-//! line before them, and what was found out about that holds for them too.
-
-use super::spelt::{eight, others};
+//! line before them, or of one that came in its place before, and what was found out about that holds for them too.
 
 /// Longer lines have no shape that is kept.
 const MOST_BYTES: usize = 64;
 
-/// The shape of a line, eight bytes at a time: digits are zeros.
-#[derive(Clone, Copy)]
+/// Bytes that are looked at together.
+const PART: usize = 32;
+
+/// The shape of a line: digits are zeros.
+#[derive(Clone, Copy, PartialEq)]
 pub(super) struct Shape {
-    eights: [u64; MOST_BYTES / 8],
-    /// How many of them are used, and the bytes of the last one that belong to the line.
-    used: usize,
-    mask: u64,
+    bytes: [u8; MOST_BYTES],
+    /// All bits of the bytes that belong to the line, none of the others.
+    mask: [u8; MOST_BYTES],
     length: usize,
 }
 
-/// Every digit as a zero.
+/// Any digit as a zero.
 #[inline(always)]
-const fn without_digits(bytes: u64) -> u64 {
-    let digits = (others(bytes) ^ 0x8080_8080_8080_8080) >> 7;
-    bytes & !digits.wrapping_mul(0x0f)
+const fn without_digit(byte: u8) -> u8 {
+    if byte.wrapping_sub(b'0') < 10 { b'0' } else { byte }
+}
+
+/// Whether what is masked in two parts differs in more than digits; without a branch, so that all of it is done at once.
+#[inline(always)]
+fn differs(text: &[u8], shape: &[u8], mask: &[u8]) -> bool {
+    let mut different = 0;
+    for ((byte, shape), mask) in text.iter().zip(shape).zip(mask) {
+        different |= (without_digit(*byte) ^ shape) & mask;
+    }
+    different != 0
 }
 
 impl Shape {
     /// That of no line.
-    pub const NONE: Shape = Shape { eights: [0; MOST_BYTES / 8], used: 0, mask: 0, length: 0 };
+    pub const NONE: Shape = Shape { bytes: [0; MOST_BYTES], mask: [0; MOST_BYTES], length: 0 };
 
-    /// The shape of a line with its line end; `None` of a long one.
+    /// The shape of a line with its line end; that of no line if it is long.
     pub fn of(line: &[u8]) -> Self {
         let mut shape = Self::NONE;
         if line.len() > MOST_BYTES {
             return shape;
         }
-        for (slot, part) in shape.eights.iter_mut().zip(line.chunks(8)) {
-            *slot = without_digits(eight(part, 0));
-            shape.used = shape.used.wrapping_add(1);
-            shape.mask = u64::MAX.wrapping_shr(8_u32.wrapping_sub(part.len() as u32).wrapping_mul(8));
+        for ((byte, mask), of_line) in shape.bytes.iter_mut().zip(&mut shape.mask).zip(line) {
+            (*byte, *mask) = (without_digit(*of_line), 0xff);
         }
         shape.length = line.len();
         shape
@@ -46,12 +53,12 @@ impl Shape {
     #[inline(always)]
     pub fn length_at(&self, text: &[u8], at: usize) -> Option<usize> {
         let window = text.get(at..)?.first_chunk::<MOST_BYTES>()?;
-        let (mut different, mut last) = (0, 0);
-        for (part, shape) in window.chunks_exact(8).zip(self.eights.get(..self.used)?) {
-            different |= last;
-            last = without_digits(part.first_chunk().map_or(0, |bytes| u64::from_le_bytes(*bytes))) ^ shape;
-        }
-        (different | (last & self.mask) == 0 && self.length > 0).then_some(self.length)
+        let (head, tail) = window.split_first_chunk::<PART>()?;
+        let (shape, shape_tail) = self.bytes.split_first_chunk::<PART>()?;
+        let (mask, mask_tail) = self.mask.split_first_chunk::<PART>()?;
+        let differs =
+            differs(head, shape, mask) || (self.length > PART && differs(tail, shape_tail, mask_tail));
+        (!differs && self.length > 0).then_some(self.length)
     }
 }
 

@@ -89,10 +89,10 @@ impl Spelt {
         (digits > 0).then_some(Self { bytes, minus, whole_digits, decimals, has_point, end })
     }
 
-    /// The number at another place of a text that is spelt alike, and may be read only there.
+    /// The number at another place of a text, from its first digit to its end, that is spelt alike.
     #[inline(always)]
-    pub fn like_at(&self, text: &[u8], first_digit: usize) -> Self {
-        Self { bytes: eight(text, first_digit), ..*self }
+    pub fn like_at(&self, text: &[u8], first_digit: usize, end: usize) -> Self {
+        Self { bytes: eight(text, first_digit), end, ..*self }
     }
 
     /// Its first digit, or its point.

@@ -8,8 +8,8 @@
 
 use super::Rewriter;
 use super::emit::{Text, dimension, last_digit, put};
+use super::familiar::{Familiar, Going, Standing, motion_of};
 use super::packed::Packed;
-use super::shape::Shape;
 use super::spelt::Spelt;
 use super::track::{Place, Track};
 use crate::axis::{Axis, Direction};
@@ -112,19 +112,7 @@ impl Bearing {
     }
 }
 
-/// The word of a corrected axis in a line.
-#[derive(Clone, Copy)]
-struct Going {
-    axis: usize,
-    letter: usize,
-    number: Spelt,
-    to: Packed,
-    /// It bears on the `+` seat then.
-    plus: bool,
-}
-
-/// A line that goes on with a cut.
-#[derive(Clone)]
+/// The line found last.
 struct Stride {
     begin: usize,
     /// One after its line end.
@@ -133,10 +121,7 @@ struct Stride {
     motion: Motion,
     /// The axes that turn round.
     turning: u16,
-    goings: Vec<Going, 3>,
-    shape: Shape,
-    /// Lines one after another that did not have the shape of the one before.
-    unlike: u32,
+    familiar: Familiar,
 }
 
 /// What lines that go on with a cut change.
@@ -151,7 +136,9 @@ struct Course {
     /// The corrected axes.
     corrected: u16,
     bearings: [Bearing; 4],
-    /// The line in which each axis stood last.
+    /// The letters and the place of the line before, and the line before that in which each axis stood last.
+    letters: u16,
+    begin: usize,
     last: [Option<usize>; 3],
 }
 
@@ -167,46 +154,61 @@ const fn towards(plus: bool) -> Direction {
     if plus { Direction::Plus } else { Direction::Minus }
 }
 
-impl Stride {
-    const NONE: Stride = Stride {
-        begin: 0,
-        end: 0,
-        letters: 0,
-        motion: Motion::None,
-        turning: 0,
-        goings: Vec::new(),
-        shape: Shape::NONE,
-        unlike: 0,
-    };
-}
-
 impl Course {
     /// Finds the next line in `text`, after the one found last; `false` if it is not whole or not such a line.
     #[inline(always)]
     fn next(&self, text: &[u8], stride: &mut Stride) -> bool {
-        if let Some(length) = stride.shape.length_at(text, stride.end) {
-            // Numbers stand where they stood before, further on by the line.
-            let on = stride.end.wrapping_sub(stride.begin);
-            (stride.begin, stride.end) = (stride.end, stride.end.wrapping_add(length));
-            (stride.turning, stride.unlike) = (0, 0);
-            for going in &mut stride.goings {
-                going.letter = going.letter.wrapping_add(on);
-                going.number.end = going.number.end.wrapping_add(on);
-                going.number = going.number.like_at(text, going.number.start());
-                if self.follow(going, &mut stride.turning).is_none() {
-                    return false;
-                }
+        let begin = stride.end;
+        let Some(line) = stride.familiar.expected() else { return false };
+        let Some(length) = line.shape.length_at(text, begin) else {
+            return self.read(text, stride).is_some();
+        };
+        let motion = match &line.motion {
+            Some(word) => motion_of(&word.again(text, begin)),
+            None => Some(self.motion),
+        };
+        let Some(motion) = motion.filter(|motion| self.fits(*motion, line.letters)) else { return false };
+        stride.turning = 0;
+        for going in &mut line.goings {
+            if self.follow(going, going.word.again(text, begin), &mut stride.turning).is_none() {
+                return false;
             }
-            return true;
         }
-        self.read(text, stride).is_some()
+        (stride.begin, stride.end) = (begin, begin.wrapping_add(length));
+        (stride.letters, stride.motion) = (line.letters, motion);
+        stride.familiar.came();
+        true
+    }
+
+    /// The next line has other letters than the one before.
+    fn change_letters(&mut self, letters: u16) {
+        self.last = Axis::ALL.map(|axis| self.last(axis));
+        self.letters = letters;
+        self.fed |= letters & letters::FEED != 0;
+    }
+
+    /// The line in which an axis stood last.
+    fn last(&self, axis: Axis) -> Option<usize> {
+        let [x, y, z] = self.last;
+        match axis {
+            _ if self.letters & bit(axis) != 0 => Some(self.begin),
+            Axis::X => x,
+            Axis::Y => y,
+            Axis::Z => z,
+        }
+    }
+
+    /// Whether a line with these words is one that goes on with a cut in this motion.
+    #[inline(always)]
+    const fn fits(&self, motion: Motion, letters: u16) -> bool {
+        letters & letters::AXES != 0 && if motion.is_arc() { self.arcs } else { letters & letters::ARC == 0 }
     }
 
     /// Where the word of a corrected axis leads.
     #[inline(always)]
-    fn follow(&self, going: &mut Going, turning: &mut u16) -> Option<()> {
-        let finer = self.decimals.wrapping_sub(going.number.decimals);
-        let to = going.number.packed().times_ten_to(finer);
+    fn follow(&self, going: &mut Going, number: Spelt, turning: &mut u16) -> Option<()> {
+        let finer = self.decimals.wrapping_sub(number.decimals);
+        let to = number.packed().times_ten_to(finer);
         let bearing = self.bearings.get(going.axis)?;
         let plus = if to == bearing.wanted { bearing.plus } else { to > bearing.wanted };
         // X, Y and Z are the lowest bits.
@@ -221,8 +223,7 @@ impl Course {
         let begin = stride.end;
         let mut at = begin;
         let (mut found, mut motion, mut turning) = (0_u16, self.motion, 0);
-        stride.goings.clear();
-        stride.shape = Shape::NONE;
+        let line = stride.familiar.new_line()?;
         let end = loop {
             let byte = *text.get(at)?;
             let next = at.wrapping_add(1);
@@ -243,39 +244,30 @@ impl Course {
             }
             found |= bit;
             let number = Spelt::read(text, next)?;
+            let word = Standing::of(at, number, begin);
             if bit & self.corrected != 0 {
                 if number.whole_digits.wrapping_add(self.decimals) > 8 || number.decimals > self.decimals {
                     return None;
                 }
                 let axis = bit.trailing_zeros() as usize;
-                let mut going = Going { axis, letter: at, number, to: Packed::ZERO, plus: false };
-                self.follow(&mut going, &mut turning)?;
-                let _ = stride.goings.push(going);
+                let mut going = Going { axis, word, to: Packed::ZERO, plus: false };
+                self.follow(&mut going, number, &mut turning)?;
+                let _ = line.goings.push(going);
             } else if bit == letters::MOTION {
-                motion = match (number.packed().number(), number.decimals) {
-                    (1, 0) => Motion::Line,
-                    (2, 0) => Motion::ArcClockwise,
-                    (3, 0) => Motion::ArcCounterclockwise,
-                    _ => return None,
-                };
+                motion = motion_of(&number)?;
+                line.motion = Some(word);
             } else if bit & letters::AXES != 0 && number.whole_digits > MOST_WHOLE {
                 return None;
             }
             at = number.end;
         };
-        let fits = if motion.is_arc() { self.arcs } else { found & letters::ARC == 0 };
-        let long = end.wrapping_sub(begin) > LONGEST_LINE;
-        if long || !fits || found & letters::AXES == 0 {
+        if end.wrapping_sub(begin) > LONGEST_LINE || !self.fits(motion, found) {
             return None;
         }
-        // Where every line has another shape, making them is only tried now and then.
-        stride.unlike = stride.unlike.wrapping_add(1);
-        let worth = stride.unlike < 8 || stride.unlike.is_multiple_of(8);
-        if worth && found & letters::MOTION == 0 {
-            stride.shape = Shape::of(text.get(begin..end)?);
-        }
-        (stride.begin, stride.end, stride.letters) = (begin, end, found);
-        (stride.motion, stride.turning) = (motion, turning);
+        line.letters = found;
+        stride.familiar.keep(text.get(begin..end)?);
+        (stride.begin, stride.end) = (begin, end);
+        (stride.letters, stride.motion, stride.turning) = (found, motion, turning);
         Some(())
     }
 
@@ -289,8 +281,8 @@ impl Course {
         // No place is so far that its command would need more digits.
         let command = going.to.plus(shift)?;
         let letter = b'X'.wrapping_add(going.axis as u8);
-        let written = going.number.decimals;
-        let bare = going.number.whole_digits == 0 && command.size_below(self.decimals);
+        let written = going.word.number.decimals;
+        let bare = going.word.number.whole_digits == 0 && command.size_below(self.decimals);
         let (fewest, least) = if bare { (written.max(1), 0) } else { (written, 1) };
         Some(command.word(letter, self.decimals, fewest, least))
     }
@@ -320,7 +312,8 @@ impl Rewriter<'_> {
     pub fn strides(&mut self, text: &[u8], sink: &mut impl FnMut(&[u8])) -> usize {
         let Some(mut course) = self.in_stride() else { return 0 };
         let (mut done, mut copied, mut lines) = (0, 0, 0_u64);
-        let mut stride = Stride::NONE;
+        let familiar = Familiar::NONE;
+        let mut stride = Stride { begin: 0, end: 0, letters: 0, motion: Motion::None, turning: 0, familiar };
         while course.next(text, &mut stride) {
             if stride.turning != 0 {
                 self.bear(&course);
@@ -339,24 +332,21 @@ impl Rewriter<'_> {
                 self.counts.take_ups = self.counts.take_ups.saturating_add(turns);
             }
             let mut changed = 0;
-            for going in &stride.goings {
+            for going in &stride.familiar.current().goings {
                 if let Some(word) = course.word(going) {
-                    sink(text.get(copied..going.letter).unwrap_or(&[]));
+                    sink(text.get(copied..done.wrapping_add(going.word.letter)).unwrap_or(&[]));
                     sink(&word);
-                    (copied, changed) = (going.number.end, 1);
+                    (copied, changed) = (done.wrapping_add(going.word.end), 1);
                 }
                 if let Some(bearing) = course.bearings.get_mut(going.axis) {
                     (bearing.wanted, bearing.plus) = (going.to, going.plus);
                 }
             }
             self.counts.lines_changed = self.counts.lines_changed.saturating_add(changed);
-            course.motion = stride.motion;
-            course.fed |= stride.letters & letters::FEED != 0;
-            for (axis, last) in Axis::ALL.into_iter().zip(&mut course.last) {
-                if stride.letters & bit(axis) != 0 {
-                    *last = Some(done);
-                }
+            if stride.letters != course.letters {
+                course.change_letters(stride.letters);
             }
+            (course.motion, course.begin) = (stride.motion, done);
             (done, lines) = (stride.end, lines.wrapping_add(1));
         }
         if lines > 0 {
@@ -406,6 +396,8 @@ impl Rewriter<'_> {
             fed: self.fed,
             corrected,
             bearings,
+            letters: 0,
+            begin: 0,
             last: [None; 3],
         })
     }
@@ -420,13 +412,8 @@ impl Rewriter<'_> {
         }
         let to = |axis: Axis| self.named(text, stride.begin, axis);
         let stays = |axis: Axis| {
-            let ([x, y, z], track) = (course.last, self.axes.get(axis));
-            let last = match axis {
-                _ if track.corrected() => None,
-                Axis::X => x,
-                Axis::Y => y,
-                Axis::Z => z,
-            };
+            let track = self.axes.get(axis);
+            let last = if track.corrected() { None } else { course.last(axis) };
             let stood = (track.place == Place::Known).then_some(track.wanted);
             let stands = last.map_or(stood, |line| self.named(text, line, axis));
             stride.letters & bit(axis) == 0 || (stands.is_some() && to(axis) == stands)
@@ -454,7 +441,8 @@ impl Rewriter<'_> {
     /// The place that a line gives an axis.
     fn named(&self, text: &[u8], line: usize, axis: Axis) -> Option<Length> {
         let rest = text.get(line..)?;
-        let words = Words::new(rest.split_inclusive(|byte| *byte == b'\n').next()?);
+        // The line's own end is a fault in the midst of a text, behind which nothing is read.
+        let words = Words::new(rest.get(..LONGEST_LINE).unwrap_or(rest));
         let mut numbers = words.filter_map(|token| match token {
             Ok(Token::Word(word)) if word.letter == axis.letter() as u8 => Some(word.number),
             _ => None,
@@ -477,11 +465,11 @@ impl Rewriter<'_> {
 
     /// The other axes stand where their last words have sent them.
     fn arrive_at(&mut self, course: &Course, text: &[u8]) {
-        for (axis, last) in Axis::ALL.into_iter().zip(course.last) {
+        for axis in Axis::ALL {
             if course.corrected & bit(axis) != 0 {
                 continue;
             }
-            if let Some(place) = last.and_then(|line| self.named(text, line, axis)) {
+            if let Some(place) = course.last(axis).and_then(|line| self.named(text, line, axis)) {
                 self.axes.get_mut(axis).sent = place;
                 self.settle(axis, place, None);
             }

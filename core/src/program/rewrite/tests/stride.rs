@@ -66,6 +66,8 @@ fn words_that_gain_or_lose_digits_come_out_alike() {
         "X7 Z-12\nX8. Z-11.5\nX.5 Z-.1\nX-.5 Z-.12\nZ-.05\nZ+.3\n",
         "Z-0.12\nZ-0.1\nZ0\nZ.0\nZ1.0000\nX10 Z9.8800\nX99.95 Z99.8\n",
         "Z999.99\nZ9899.8799\nZ9899.8801\nZ9999.9999\nZ-9999.9999\nX1\n",
+        "X10010\nY0.000X0.000\n",
+        "G1 X7 Y1\nG2 X8 Y2\nG1 X9 Y3\nG3 X7 Y1\nG0 X8 Y2\nG1 X9 Y3\n",
         "Z-12.00001\nZ-11.99999\nX123456.5 Z1234567.5\nX1234567 Y1\n",
         "x7 z -12 \r\nX8\tZ-11\r\n X9  Z- 10\nX1 0 Z-9\nX1.1.1 Z2\n",
         "N1 G1 X7\nN2 G01 Z-3 F7\nN3 G2 X9 Y9 I1 J1\nG03 X1 R5 Z-2\nX2 K1\nG1 I3\n",
@@ -100,6 +102,48 @@ fn line() -> impl proptest::strategy::Strategy<Value = String> {
         .prop_map(|(words, blank, crlf)| words.join(&blank) + if crlf { "\r\n" } else { "\n" })
 }
 
+#[test]
+fn lines_that_come_in_turn_are_known_again() {
+    let mut text = String::from(HEAD);
+    for i in 0..60_i32 {
+        let (x, z) = (10 + i % 7, (i % 9 - 4) * 100);
+        text += &std::format!(
+            "G1 X{x}.500 Y1.000\nG2 X{x}.900 Y1.400 R0.400\nX{x}.500 Y1.800 I-0.400 J0.000\nG1 Z-12.{:03} F{}.\nY1.000\n",
+            500 + z,
+            100 + i,
+        );
+    }
+    let table = table(0.0, 0.0, 0.12);
+    let (made, short) = by_strides(&text, usize::MAX, &table, &Settings::DEFAULT);
+    assert_eq!(made, by_lines(&text, &table, &Settings::DEFAULT));
+    assert!(made.2.take_ups > 8, "{:?}", made.2);
+    assert!(short + HEAD.len() + 20 > text.len(), "{short} of {} bytes", text.len());
+}
+
+#[test]
+fn a_known_line_whose_motion_is_another_goes_the_long_way() {
+    let lines = |from: u32, motion: u32| std::format!("G{motion} X{from}.000 Y1.000\nX{from}.500 Y2.000\n");
+    let (table, known) = (table(0.05, 0.0, 0.0), (10..20).map(|from| lines(from, 1)).collect::<String>());
+    for motion in [0, 2, 3] {
+        let text = std::format!("{HEAD}{known}{}{}{}", lines(20, motion), lines(30, 1), lines(40, 1));
+        let (made, short) = by_strides(&text, usize::MAX, &table, &Settings::DEFAULT);
+        assert_eq!(made, by_lines(&text, &table, &Settings::DEFAULT));
+        assert!(short >= known.len(), "{short} bytes");
+    }
+}
+
+/// Each digit raised by some, that of a G word among the first four motions.
+fn with_other_digits(text: &str, by: u8) -> String {
+    let mut of_motion = false;
+    text.chars()
+        .map(|c| {
+            of_motion = c == 'G' || (of_motion && !c.is_ascii_alphabetic());
+            let among = if of_motion { 4 } else { 10 };
+            c.to_digit(10).map_or(c, |digit| char::from(b'0' + (digit as u8 + by) % among))
+        })
+        .collect()
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 600, ..ProptestConfig::default() })]
     #[test]
@@ -109,6 +153,7 @@ proptest! {
         inches: bool,
         window in 1_usize..400,
         one_way: bool,
+        few in 1_usize..9,
     ) {
         let [x, y, z] = wide;
         let strategy = if one_way { Strategy::OneWay } else { Strategy::Both };
@@ -126,7 +171,12 @@ proptest! {
                 prop_assert_eq!(by_strides(&longer, window, &table, &settings).0, expected);
             }
         }
-        let expected = by_lines(&text, &table, &settings);
-        prop_assert_eq!(by_strides(&text, window, &table, &settings).0, expected);
+        // A few lines that come in turn with other digits are known by their shapes.
+        let body: String = text.split_inclusive('\n').skip(HEAD.lines().count()).take(few).collect();
+        for round in 0..4 {
+            text += &with_other_digits(&body, round);
+            let expected = by_lines(&text, &table, &settings);
+            prop_assert_eq!(by_strides(&text, window, &table, &settings).0, expected);
+        }
     }
 }
