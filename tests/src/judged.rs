@@ -179,7 +179,7 @@ impl Job {
     pub fn holds(&self, text: &str, most: f64) -> Result<Held, Wrong> {
         let (due, rewritten) = (self.refusal_due(text), self.rewritten(text));
         let refused = rewritten.as_ref().err().map(|refusal| (refusal.line, refusal.reason));
-        let earlier = |line| due.is_none_or(|(due, _)| line < due);
+        let earlier = |line| due.is_none_or(|(due, _)| line <= due);
         let may = refused.is_some_and(|refused| earlier(refused.0) && may_be_refused(text, refused));
         if refused != due && !may {
             let kind = Kind::Refused(refused.map(|(_, reason)| reason));
@@ -234,34 +234,38 @@ impl Job {
         Ok(Held::Judged)
     }
 
-    /// Where and why a generated program must be refused, by its words alone: drilling cycles in G91 along
-    /// an axis that bears where the drill does not come from, or that bore upward too, and back bores that
-    /// step aside along a corrected axis.
+    /// Where and why a generated program must be refused, by its words alone: holes one after another in G91 and G99
+    /// along X or Y, or along a Z whose correction changes along the travel, and back bores that step aside along such
+    /// an axis.
     fn refusal_due(&self, text: &str) -> Option<(u64, Reason)> {
         let corrected = |axis: usize| self.widths.get(axis).is_some_and(|width| *width > 0);
-        let (mut incremental, mut third, mut cycle) = (false, 2, None);
+        let (mut incremental, mut to_r_plane, mut third, mut cycle) = (false, false, 2, None);
+        let mut holes = 0;
         for (number, line) in (1..).zip(text.lines()) {
             let (mut moves, mut aside) = (false, [false; 3]);
             for token in Words::new(line.as_bytes()) {
                 let Ok(Token::Word(word)) = token else { continue };
                 match (word.letter, word.number.tenths()) {
                     (b'G', Some(900 | 910)) => incremental = word.number.tenths() == Some(910),
+                    (b'G', Some(980 | 990)) => to_r_plane = word.number.tenths() == Some(990),
                     (b'G', Some(170)) => third = 2,
                     (b'G', Some(180)) => third = 1,
                     (b'G', Some(190)) => third = 0,
                     (b'G', Some(code @ (730 | 810..=890))) => cycle = Some(code),
-                    (b'G', Some(0..=30 | 800)) => cycle = None,
+                    (b'G', Some(0..=30 | 800)) => (cycle, holes) = (None, 0),
                     (b'X'..=b'Z' | b'R', _) => moves = true,
                     (b'I'..=b'K', _) => aside[usize::from(word.letter - b'I')] = word.number.mantissa() != 0,
                     _ => {}
                 }
             }
             let Some(code) = cycle.filter(|_| moves) else { continue };
-            // X and Y bear on their plus side where they are measured, Z on its minus side.
-            if incremental && corrected(third) && (third != 2 || code == 870) {
-                return Some((number, Reason::Cycle(CycleTrouble::Incremental)));
+            let told_apart = third == 2 && self.travel == Travel::Uniform;
+            if incremental && corrected(third) && !told_apart && to_r_plane && holes > 0 {
+                return Some((number, Reason::Cycle(CycleTrouble::CountsFromR)));
             }
-            if code == 870 && (0..3).any(|axis| axis != third && aside[axis] && corrected(axis)) {
+            holes += 1;
+            let along = self.travel == Travel::Stations && code == 870;
+            if along && (0..3).any(|axis| axis != third && aside[axis] && corrected(axis)) {
                 return Some((number, Reason::Cycle(CycleTrouble::StepAside)));
             }
         }
@@ -320,10 +324,11 @@ impl std::fmt::Display for Wrong {
 }
 
 /// Whether a program may be refused for this where it is: repeats in G91 that turn round after a hole of the
-/// same cycle whose R plane lay above the level that G98 returns to. Whether they turn on a corrected axis that
-/// bears on the wrong side is not asked.
+/// same cycle whose R plane lay above the level that G98 returns to, holes in G91 behind one in G90, whose R plane
+/// may lie so, or in G91 and G98 behind one in G99, where the level may be lost. Whether they turn on a corrected axis that bears on the wrong side is not asked.
 fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
     let (mut risen, mut cycle, mut to_r_plane, mut incremental) = (false, false, false, false);
+    let (mut absolute, mut left) = (false, false);
     for (number, line) in (1..).zip(text.lines()) {
         let (mut repeats, mut above) = (false, false);
         for token in Words::new(line.as_bytes()) {
@@ -332,17 +337,23 @@ fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
                 (b'G', Some(900 | 910)) => incremental = word.number.tenths() == Some(910),
                 (b'G', Some(980 | 990)) => to_r_plane = word.number.tenths() == Some(990),
                 (b'G', Some(730 | 810..=890)) => cycle = true,
-                (b'G', Some(0..=30 | 800)) => (cycle, risen) = (false, false),
+                (b'G', Some(0..=30 | 800)) => (cycle, risen, absolute, left) = (false, false, false, false),
                 (b'L', Some(count)) => repeats = count > 10,
                 (b'R', _) => above = word.number.mantissa() > 0,
                 _ => {}
             }
         }
         if number == refused {
-            let turns = cycle && incremental && !to_r_plane && repeats && risen;
-            return turns && reason == Reason::Cycle(CycleTrouble::TurnsAbove);
+            let turns = cycle && incremental && !to_r_plane && repeats && (risen || absolute);
+            let (counts, returns) =
+                (cycle && incremental && absolute, cycle && incremental && !to_r_plane && left);
+            return (turns && reason == Reason::Cycle(CycleTrouble::TurnsAbove))
+                || (counts && reason == Reason::Cycle(CycleTrouble::CountsFromR))
+                || (returns && reason == Reason::Cycle(CycleTrouble::Level));
         }
         risen |= above;
+        absolute |= cycle && !incremental;
+        left |= cycle && to_r_plane;
     }
     false
 }

@@ -22,15 +22,22 @@ impl Writer<'_> {
             let first = hole == 0;
             if first {
                 words.push(format!("{plane}{}{back}", if incremental { "G91 " } else { "G90 " }));
-            } else if !incremental && self.dice.once_in(5) {
+            } else if !self.incremental && self.dice.once_in(5) {
                 words.push(self.dice.one_of(&["G98", "G99"]).to_owned());
             }
-            if first || self.dice.once_in(5) {
-                words.push(self.drill(axes, incremental));
+            // Depth and R plane mean something else then.
+            let other = !first && self.has(Part::IncrementalCycles) && self.dice.once_in(9);
+            if other {
+                self.incremental = !self.incremental;
+                words.push(if self.incremental { "G91" } else { "G90" }.to_owned());
             }
-            words.push(self.hole(axes, repeated && incremental));
+            if first || other || self.dice.once_in(5) {
+                words.push(self.drill(axes, self.incremental));
+            }
+            words.push(self.hole(axes, repeated && self.incremental));
             self.line(&words.join(" "));
         }
+        let incremental = incremental || self.incremental;
         self.line("G80");
         self.motion = "";
         if axes[2] != 2 {
@@ -85,7 +92,9 @@ impl Writer<'_> {
             "G82" | "G86" | "G88" | "G89" => " P0.2".to_owned(),
             "G87" => {
                 let side = self.scaled(800);
-                let top = if incremental { self.scaled(700) } else { bottom + self.scaled(700) };
+                // Upward as a rule; nothing keeps a program from boring further down.
+                let up = self.dice.one_of(&[700, 700, 700, -500]);
+                let top = if incremental { self.scaled(up) } else { bottom + self.scaled(up) };
                 let [first, second, third] = axes.map(|axis| ["I", "J", "K"][axis]);
                 let (side, top) = (self.decimal(side), self.decimal(top));
                 format!(" {first}{side} {second}0 {third}{top}")

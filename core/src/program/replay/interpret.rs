@@ -146,6 +146,8 @@ pub struct Interpreter {
 const AXIS_LETTERS: [u8; 3] = *b"XYZ";
 const EVERY_AXIS: PerAxis<bool> = PerAxis { x: true, y: true, z: true };
 const ONLY_Z: PerAxis<bool> = PerAxis { x: false, y: false, z: true };
+/// G54, in tenths.
+const FIRST_OFFSET: i64 = 540;
 
 impl Interpreter {
     /// At the start of a program: millimetres, absolute, G17, nothing known.
@@ -283,7 +285,9 @@ impl Interpreter {
     /// The modes as NISTIR 6556, section 3.6.1, has them behind M2 and M30.
     fn end(&mut self) {
         self.ended = true;
-        (self.mode, self.plane, self.offset) = (Mode::Line, Plane::Xy, None);
+        // The first work offset is in force then, or the one that was.
+        let first = self.offset.filter(|offset| *offset == FIRST_OFFSET);
+        (self.mode, self.plane, self.offset) = (Mode::Line, Plane::Xy, first);
         (self.distance, self.centres) = (Distance::Absolute, Distance::Incremental);
         self.drilling = Drilling::default();
     }
@@ -414,9 +418,9 @@ impl Interpreter {
             }
             // On some controls bolt holes and contour cycles: their words tell.
             700 | 710 if block.has_any(b"IJKLQ") => return Err(Reason::UnknownG(code)),
-            170 => self.plane = Plane::Xy,
-            180 => self.plane = Plane::Zx,
-            190 => self.plane = Plane::Yz,
+            170 => self.choose_plane(Plane::Xy),
+            180 => self.choose_plane(Plane::Zx),
+            190 => self.choose_plane(Plane::Yz),
             200 | 700 => self.unit = Unit::Inch,
             210 | 710 => self.unit = Unit::Mm,
             900 => self.distance = Distance::Absolute,
@@ -436,7 +440,7 @@ impl Interpreter {
                 }
             }
             430 | 431 | 432 | 440 | 490 => *length_offset = true,
-            540 | 550 | 560 | 570 | 580 | 590..=593 => *offset_change = Some(code),
+            FIRST_OFFSET | 550 | 560 | 570 | 580 | 590..=593 => *offset_change = Some(code),
             // G112 and G113 switch polar interpolation on some controls.
             1100..=1290 if code % 10 == 0 && !matches!(code, 1120 | 1130) => *offset_change = Some(code),
             541 | 1540 => {
@@ -500,6 +504,15 @@ impl Interpreter {
             *moved.get_mut(axis) = true;
         }
         Ok(moved)
+    }
+
+    /// A cycle in another plane drills along another axis: its words and its level are not those of the one before.
+    fn choose_plane(&mut self, plane: Plane) {
+        if plane != self.plane {
+            let (_, _, third) = plane.axes();
+            self.plane = plane;
+            self.drilling.begin(*self.position.get(third));
+        }
     }
 
     fn set_mode(&mut self, mode: Mode) {

@@ -3,10 +3,13 @@
 //! After NISTIR 6556, section 3.5.16. X and Y arrive at each hole from their reference directions where
 //! the drill is clear: an overrun before the block, which interrupts the cycle, and the block takes it up
 //! again with all its sticky words. Elsewhere the command is shifted. The strokes themselves come down
-//! onto their depths on the `-` seat; on the way out nothing is cut that matters.
+//! onto their depths on the `-` seat; on the way out nothing is cut that matters. A back bore steps aside before it
+//! goes down and comes back to the hole before it cuts: on the other side then, wherever the axis came from.
+
+mod strokes;
 
 use super::block::Block;
-use super::emit::{Patches, Text, dimension, put, put_number};
+use super::emit::Patches;
 use super::rapid::past;
 use super::refusal::{CycleTrouble, Reason, Stop};
 use super::track::{Place, direction};
@@ -60,16 +63,8 @@ const fn trouble(word: Option<Word>, trouble: CycleTrouble) -> Stop {
     Stop(span, Reason::Cycle(trouble))
 }
 
+/// G87.
 const BACK_BORE: u16 = 870;
-
-/// I, J or K.
-const fn centre_letter(axis: Axis) -> u8 {
-    match axis {
-        Axis::X => b'I',
-        Axis::Y => b'J',
-        Axis::Z => b'K',
-    }
-}
 
 impl Rewriter<'_> {
     #[inline(never)]
@@ -106,13 +101,13 @@ impl Rewriter<'_> {
             targets = self.targets(block)?;
             let interrupted = match self.modal.distance {
                 Distance::Absolute => self.reach_holes(block, &targets, sink)?,
-                Distance::Incremental => self.step_to_holes(code, block, third, repeats, sink)?,
+                Distance::Incremental => self.step_to_holes(block, third, repeats, sink)?,
             };
             if interrupted {
                 self.take_up_again(code, block, third, &mut patches)?;
             }
         }
-        self.patch_strokes(code, block, (first, second, third), &mut patches)?;
+        self.patch_strokes(code, block, third, &mut patches)?;
         if drills {
             for axis in [first, second] {
                 let seat = self.patch_hole(block, axis, *targets.get(axis), repeats, &mut patches)?;
@@ -137,15 +132,22 @@ impl Rewriter<'_> {
         };
         let plane = length(block.radius, self.drilling.plane)?;
         let depth = length(*block.axes.get(third), self.drilling.depth)?;
-        let here = self.axes.get(third);
         match self.modal.distance {
             Distance::Absolute => Some([plane, depth]),
-            Distance::Incremental if here.place == Place::Known => {
-                let plane = here.wanted.saturating_add(plane);
+            Distance::Incremental if self.axes.get(third).place == Place::Known => {
+                let plane = self.counts_from(third).0.saturating_add(plane);
                 Some([plane, plane.saturating_add(depth)])
             }
             Distance::Incremental => None,
         }
+    }
+
+    /// The place from which an incremental cycle counts its R plane, wanted and sent: with G98 the level at which it began,
+    /// even where an R plane above that is where it stands.
+    fn counts_from(&self, third: Axis) -> (Length, Length) {
+        let track = self.axes.get(third);
+        let began = self.drilling.level.filter(|_| !self.modal.to_r_plane);
+        began.unwrap_or((track.wanted, track.sent))
     }
 
     /// Takes the words of a block; what it lacks stays as it was.
@@ -188,7 +190,7 @@ impl Rewriter<'_> {
                 let track = self.axes.get(axis);
                 let named = block.axes.get(axis).is_some();
                 let target = *targets.get(axis);
-                let stays = !named && !self.can_overrun(axis);
+                let stays = (!named && !self.can_overrun(axis)) || self.comes_back(axis).is_some();
                 if !track.corrected() || !track.enters_one_way() || stays {
                     continue;
                 }
@@ -290,31 +292,51 @@ impl Rewriter<'_> {
         Ok(())
     }
 
-    /// Incremental cycles count from where the axes stand: what is shifted there is taken up first.
+    /// Incremental cycles count from where the axes stand: they are brought there as the strokes, or the steps from
+    /// hole to hole, will need it.
     #[inline(never)]
     fn step_to_holes(
         &mut self,
-        code: u16,
         block: &Block,
         third: Axis,
         repeats: i64,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
-        let track = self.axes.get(third);
-        if track.corrected() {
-            let straight = |towards| track.command(track.wanted, towards) == track.wanted;
-            // A back bore cuts upward too.
-            let cut_straight = straight(Direction::Minus) && (code != BACK_BORE || straight(Direction::Plus));
-            if !track.is_uniform() || !cut_straight || track.reference(third) == Direction::Plus {
-                return Err(trouble(*block.axes.get(third), CycleTrouble::Incremental));
-            }
+        let track = *self.axes.get(third);
+        if !track.is_uniform() && track.place != Place::Known {
+            return Err(trouble(*block.axes.get(third), CycleTrouble::Incremental));
+        }
+        let unknown = |axis: &Axis| {
+            let track = self.axes.get(*axis);
+            *axis != third && !track.is_uniform() && track.place != Place::Known
+        };
+        if let Some(axis) = Axis::ALL.into_iter().find(unknown) {
+            return Err(Stop(block.axes.get(axis).map(|word| word.span), Reason::TravelUnknown(axis)));
+        }
+        if self.drilling.level_lost && !self.modal.to_r_plane {
+            return Err(trouble(block.radius, CycleTrouble::Level));
         }
         let mut interrupted = false;
-        if track.corrected() && track.sent != track.wanted {
-            let axes = PerAxis::from_fn(|axis| axis == third);
-            interrupted = self.overrun(block, &axes, sink)?;
-            let track = self.axes.get(third);
-            if self.drilling.blocks == 0 {
+        let again = self.drilling.blocks > 0;
+        let (wanted, sent) = self.counts_from(third);
+        let level = track.command(wanted, Direction::Minus);
+        // Behind holes with G99 the place is not known, and only Z with a uniform correction can be seated anywhere.
+        let seated_nowhere = again && self.modal.to_r_plane && (third != Axis::Z || !track.is_uniform());
+        if track.corrected() && (seated_nowhere || (sent != level && wanted != track.wanted)) {
+            return Err(trouble(*block.axes.get(third), CycleTrouble::CountsFromR));
+        }
+        if track.corrected() && sent != level {
+            if track.reference(third) == Direction::Minus {
+                let axes = PerAxis::from_fn(|axis| axis == third);
+                self.overrun(block, &axes, sink)?;
+            } else {
+                self.begin(block, b"G0", sink);
+                self.insert_axis(third, level, track.wanted, None, sink)?;
+                self.end_inserted(sink);
+            }
+            interrupted = true;
+            if !again || !self.modal.to_r_plane {
+                let track = self.axes.get(third);
                 self.drilling.level = Some((track.wanted, track.sent));
             }
         }
@@ -337,7 +359,7 @@ impl Rewriter<'_> {
                 continue;
             }
             let target = self.target(block, axis)?;
-            let Some(towards) = direction(track.wanted, target) else { continue };
+            let Some(towards) = self.comes_back(axis).or(direction(track.wanted, target)) else { continue };
             if !track.is_uniform() {
                 return Err(trouble(block.l, CycleTrouble::Incremental));
             }
@@ -362,122 +384,6 @@ impl Rewriter<'_> {
         Ok(interrupted)
     }
 
-    /// The words with which a block takes the cycle up again, as far as it has none itself.
-    #[inline(never)]
-    fn take_up_again(
-        &self,
-        code: u16,
-        block: &Block,
-        third: Axis,
-        patches: &mut Changes,
-    ) -> Result<(), Stop> {
-        if block.motion_word.is_none() {
-            let mut text = Text::new();
-            put(&mut text, b"G");
-            let (tens, ones) = ((code / 100) as u8, (code / 10 % 10) as u8);
-            put(&mut text, &[tens | b'0', ones | b'0', b' ']);
-            patches.insert(block.first_dimension(), &text);
-        }
-        let drilling = &self.drilling;
-        let (pecks, bores, dwells) =
-            (matches!(code, 730 | 830), code == BACK_BORE, !matches!(code, 730 | 810 | 830 | 850));
-        let (down, up) = (Direction::Minus, Direction::Plus);
-        let top = centre_letter(third);
-        let heights = [
-            (third.letter() as u8, drilling.depth, block.axes.get(third).is_none(), down),
-            (b'R', drilling.plane, block.radius.is_none(), down),
-            (top, *drilling.centre.get(third), bores && block.centre.get(third).is_none(), up),
-        ];
-        for (letter, number, lacks, towards) in heights {
-            let Some(number) = number.filter(|_| lacks) else { continue };
-            let mut text = Text::new();
-            self.put_height(&mut text, letter, third, &number, towards)?;
-            put(&mut text, b" ");
-            patches.insert(block.first_dimension(), &text);
-        }
-        let aside = |axis: Axis| {
-            let lacks = bores && axis != third && block.centre.get(axis).is_none();
-            (centre_letter(axis), *drilling.centre.get(axis), lacks)
-        };
-        let others = [
-            (b'Q', drilling.peck, pecks && block.q.is_none()),
-            (b'P', drilling.dwell, dwells && block.p.is_none()),
-            aside(Axis::X),
-            aside(Axis::Y),
-            aside(Axis::Z),
-        ];
-        for (letter, number, lacks) in others {
-            let Some(number) = number.filter(|_| lacks) else { continue };
-            let mut text = Text::new();
-            put_number(&mut text, letter, &number);
-            put(&mut text, b" ");
-            patches.insert(block.first_dimension(), &text);
-        }
-        Ok(())
-    }
-
-    /// Writes a height of the cycle as it must be commanded, coming down or going up.
-    fn put_height(
-        &self,
-        text: &mut Text,
-        letter: u8,
-        third: Axis,
-        number: &Number,
-        towards: Direction,
-    ) -> Result<(), Stop> {
-        let place = self.in_length(number)?;
-        let command = self.height(third, place, towards);
-        if command == place {
-            put_number(text, letter, number);
-        } else {
-            dimension(text, letter, command, Some(number), &self.modal);
-        }
-        Ok(())
-    }
-
-    fn height(&self, third: Axis, place: Length, towards: Direction) -> Length {
-        match self.modal.distance {
-            Distance::Absolute => self.axes.get(third).command(place, towards),
-            Distance::Incremental => place,
-        }
-    }
-
-    /// Depth and R plane as they must be commanded.
-    #[inline(never)]
-    fn patch_strokes(
-        &self,
-        code: u16,
-        block: &Block,
-        (first, second, third): (Axis, Axis, Axis),
-        patches: &mut Changes,
-    ) -> Result<(), Stop> {
-        let mut towards = Direction::Minus;
-        if code == BACK_BORE {
-            for axis in [first, second] {
-                let word = *block.centre.get(axis);
-                let aside = word.is_some_and(|word| word.number.mantissa() != 0);
-                if aside && self.axes.get(axis).corrected() {
-                    return Err(trouble(word, CycleTrouble::StepAside));
-                }
-            }
-            towards = Direction::Plus;
-        }
-        let back = block.centre.get(third).filter(|_| code == BACK_BORE);
-        let words =
-            [(*block.axes.get(third), Direction::Minus), (block.radius, Direction::Minus), (back, towards)];
-        for (word, towards) in words {
-            let Some(word) = word else { continue };
-            let place = self.length(&word)?;
-            let command = self.height(third, place, towards);
-            if command != place {
-                let mut text = Text::new();
-                dimension(&mut text, word.letter, command, Some(&word.number), &self.modal);
-                patches.replace(word.span, text);
-            }
-        }
-        Ok(())
-    }
-
     /// The place of the hole on an axis of the plane. Gives the seat at it: at the first of several, between
     /// which the axis may yet find its seat.
     fn patch_hole(
@@ -488,7 +394,9 @@ impl Rewriter<'_> {
         repeats: i64,
         patches: &mut Changes,
     ) -> Result<Option<Direction>, Stop> {
-        if block.axes.get(axis).is_none() && self.axes.get(axis).wanted == target {
+        let back = self.comes_back(axis);
+        let stays = block.axes.get(axis).is_none() && self.axes.get(axis).wanted == target;
+        if stays && !(back.is_some() && self.can_follow(axis)) {
             return Ok(self.axes.get(axis).seat);
         }
         if self.modal.distance == Distance::Incremental && repeats != 1 {
@@ -497,7 +405,7 @@ impl Rewriter<'_> {
             let way = Length::from_counts(step.counts().saturating_mul(repeats));
             let seat_after = |way| {
                 let towards = direction(track.wanted, target);
-                track.seat_after(track.sent, track.sent.saturating_add(way), towards)
+                back.or_else(|| track.seat_after(track.sent, track.sent.saturating_add(way), towards))
             };
             let (first, last) = (seat_after(step), seat_after(way));
             track.sent = track.sent.saturating_add(way);
@@ -509,7 +417,10 @@ impl Rewriter<'_> {
             self.arrive(block, axis, target);
             return Ok(self.axes.get(axis).seat);
         }
-        let (command, seat) = self.command_to(axis, target);
+        let (command, seat) = match back {
+            Some(back) => (self.axes.get(axis).command(target, back), Some(back)),
+            None => self.command_to(axis, target),
+        };
         self.patch_axis(block, axis, command, target, patches)?;
         self.settle(axis, target, seat);
         Ok(self.axes.get(axis).seat)
@@ -525,19 +436,19 @@ impl Rewriter<'_> {
         let again = self.drilling.blocks > 0;
         let to_r_plane = self.modal.to_r_plane;
         let distance = self.modal.distance;
+        let (from, _) = self.counts_from(third);
         let track = self.axes.get_mut(third);
         track.seat = None;
         track.told = false;
-        let ((r_wanted, r_sent), bottom) = match distance {
-            Distance::Absolute => {
-                let command = |place| track.command(place, Direction::Minus);
-                ((plane, command(plane)), command(depth))
-            }
-            Distance::Incremental => {
-                let r_sent = track.sent.saturating_add(plane);
-                ((track.wanted.saturating_add(plane), r_sent), r_sent.saturating_add(depth))
-            }
+        let r_wanted = match distance {
+            Distance::Absolute => plane,
+            Distance::Incremental => from.saturating_add(plane),
         };
+        let bottom = match distance {
+            Distance::Absolute => depth,
+            Distance::Incremental => r_wanted.saturating_add(depth),
+        };
+        let r_sent = track.command(r_wanted, Direction::Minus);
         if to_r_plane {
             if distance == Distance::Incremental && again {
                 // From here or from where the cycle began: controls differ.
@@ -554,7 +465,9 @@ impl Rewriter<'_> {
             track.place = Place::Unknown;
             return Ok(());
         }
-        if track.corrected() && track.sent.saturating_sub(bottom) >= track.width {
+        if track.corrected()
+            && track.sent.saturating_sub(track.command(bottom, Direction::Minus)) >= track.width
+        {
             track.seat = Some(Direction::Plus);
         }
         Ok(())

@@ -74,7 +74,11 @@ impl Rewriter<'_> {
         let mut restore = self.take_up(block, targets, sink)? || restore;
         let start = self.axes.map(|track| track.wanted);
         let mut done = 0.0;
-        if self.axes.iter().any(|(_, track)| !track.is_uniform()) && self.modal.motion == Motion::Line {
+        // Between places one of which is not known there is no way to divide.
+        let followed =
+            Axis::ALL.into_iter().all(|axis| block.axes.get(axis).is_none() || self.can_follow(axis));
+        let along = self.axes.iter().any(|(_, track)| !track.is_uniform());
+        if along && followed && self.modal.motion == Motion::Line {
             while let Some(share) = self.next_division(&start, targets, done) {
                 if block.rotary.is_some() {
                     note.along_travel = Some(AlongTravel::Rotary);

@@ -80,9 +80,12 @@ pub enum Reason {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum CycleTrouble {
-    /// In incremental distances, with a correction that is not zero coming down, or changes along the travel.
+    /// In incremental distances, with a correction that changes along the travel.
     Incremental,
-    /// A back bore that steps aside along a corrected axis.
+    /// Incremental holes behind others of their cycle, with a return to the R plane or from one above the level at which
+    /// the cycle began: controls count them from there or from that level.
+    CountsFromR,
+    /// A back bore that steps aside along an axis whose correction changes along the travel.
     StepAside,
     /// No depth, or no R plane.
     Incomplete,
@@ -182,10 +185,13 @@ impl fmt::Display for Reason {
             Reason::RotaryArc => f.write_str("an arc with a rotary word, which must be divided here"),
             Reason::Turns => f.write_str("an arc of several turns"),
             Reason::Cycle(CycleTrouble::Incremental) => f.write_str(
-                "an incremental cycle, and a correction that changes along the travel or is not zero coming down",
+                "an incremental cycle, and a correction that changes along the travel",
             ),
+            Reason::Cycle(CycleTrouble::CountsFromR) => {
+                f.write_str("incremental holes behind others of their cycle, where controls count R from different places")
+            }
             Reason::Cycle(CycleTrouble::StepAside) => {
-                f.write_str("a back bore that steps aside along a corrected axis")
+                f.write_str("a back bore that steps aside along an axis whose correction changes along the travel")
             }
             Reason::Cycle(CycleTrouble::Incomplete) => f.write_str("a cycle without depth or R plane"),
             Reason::Cycle(CycleTrouble::Foreign) => f.write_str("a cycle with an I, J or K that it does not define"),

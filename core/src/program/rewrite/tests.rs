@@ -247,10 +247,26 @@ fn incremental_cycles_count_from_unshifted_places() {
     let text = body(program, &table(0.0, 0.0, 0.12));
     let expected = "G0 Z20.12\nG91 G0 Z0.38\nG91 G0 Z-0.5\nG91 G98 G81 X5 Z-14 R-18 L3 F90\n";
     assert!(text.contains(expected), "{text}");
+    // Seated upward, the command lies lower coming down: the level is lowered, the tool stands still meanwhile.
     let upside_down = AxisTable::uniform(Direction::Plus, mm(0.1)).ok();
-    let refused = Table { axes: PerAxis { z: upside_down, ..table(0.0, 0.0, 0.0).axes }, ..Table::EMPTY };
-    let refusal = rewrite(program, &refused, &Settings::DEFAULT).unwrap_err();
-    assert_eq!((refusal.line, refusal.reason), (4, Reason::Cycle(CycleTrouble::Incremental)));
+    let other = Table { axes: PerAxis { z: upside_down, ..table(0.0, 0.0, 0.0).axes }, ..Table::EMPTY };
+    let text = body(program, &other);
+    let expected = "G0 Z20\nG91 G0 Z-0.1\nG91 G98 G81 X5 Z-14 R-18 L3 F90\n";
+    assert!(text.contains(expected), "{text}");
+    // Along the travel of Z, level, R plane and depth have their own corrections; several holes along X have one step.
+    let along = || {
+        let stations = [(-50.0, 0.0), (50.0, 0.2)];
+        let station =
+            |(place, lost)| Station::of_lost_motion(mm(place), mm(lost), Length::ZERO, Direction::Plus);
+        AxisTable::new(Direction::Plus, &stations.map(station)).ok()
+    };
+    let other = Table { axes: PerAxis { z: along(), ..table(0.0, 0.0, 0.0).axes }, ..Table::EMPTY };
+    let text = body(program, &other);
+    let expected = "G0 Z20\nG91 G0 Z-0.14\nG91 G98 G81 X5 Z-13.972 R-17.964 L3 F90\n";
+    assert!(text.contains(expected), "{text}");
+    let refused = Table { axes: PerAxis { x: along(), ..table(0.0, 0.0, 0.0).axes }, ..Table::EMPTY };
+    let refusal = rewrite(&std::format!("G0 X0\n{program}"), &refused, &Settings::DEFAULT).unwrap_err();
+    assert_eq!((refusal.line, refusal.reason), (5, Reason::Cycle(CycleTrouble::Incremental)));
 }
 
 #[test]
@@ -290,8 +306,11 @@ fn tables_along_the_travel_need_places_that_are_known() {
     assert_eq!(refused("G0 Z5\nG55\nZ5\n"), Reason::OtherOffset(Axis::Z));
     assert_eq!(refused("G0 Z5\nG92 Z0\n"), Reason::OtherOffset(Axis::Z));
     // Going up, the line is divided where the correction bends; an arc in the plane is not touched.
-    let text = body("G0 Z5\nG1 Z-5 F100\nX30 Z5\nG2 X40 I5\n", &table);
+    let text = body("G0 X0 Z5\nG1 Z-5 F100\nX30 Z5\nG2 X40 I5\n", &table);
     assert!(text.ends_with("G1 Z-4.85\nG1 X15. Z0.1\nX30 Z5.1\nG2 X40 I5\n"), "{text}");
+    // Where that line begins is not known: it is right at its end.
+    let text = body("G0 Z5\nG1 Z-5 F100\nX30 Z5\n", &table);
+    assert!(text.ends_with("G1 Z-4.85\nX30 Z5.1\n"), "{text}");
 }
 
 #[test]

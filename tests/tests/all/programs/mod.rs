@@ -75,7 +75,7 @@ fn programs_of_the_whole_language_keep_the_tool_on_the_path() {
         let job = if seed % 2 == 0 { Job::of_seed(seed) } else { Job::varied(seed) };
         holds(&text, &job, bound(&text) + 0.001)
     });
-    // The others have drilling cycles that are plainly refused: see `Job::holds`.
+    // The others have drilling cycles that are refused: see `Job::holds`.
     assert!(judged > 17_000, "{judged} judged");
 }
 
@@ -96,11 +96,6 @@ fn a_second_program_behind_the_end_keeps_the_tool_on_the_path() {
     assert!(judged > 2_000, "{judged} judged");
 }
 
-fn pecks(text: &str) -> bool {
-    let text = text.to_ascii_uppercase();
-    text.contains("G73") || text.contains("G83")
-}
-
 #[test]
 fn a_table_of_several_stations_keeps_the_tool_on_the_path() {
     let judged = judged(50_000..53_000, |seed| {
@@ -118,7 +113,7 @@ fn a_table_of_several_stations_keeps_the_tool_on_the_path() {
             Some(Reason::OtherOffset(_)) if says(&["G92", "G5", "G10", "G43.1"]) => Ok(Held::Refused),
             // Depth and R plane are corrected for their own places: pecks between them are off by what the
             // table changes on the way, and drilled on from there.
-            _ if pecks(&text) => holds(&text, &job, 0.006),
+            _ if says(&["G73", "G83"]) => holds(&text, &job, 0.006),
             _ => holds(&text, &job, bound(&text) + 0.001),
         }
     });

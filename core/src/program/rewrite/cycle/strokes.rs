@@ -1,0 +1,173 @@
+//! The words of a drilling cycle that say how deep it goes, from where and how: as they must be commanded, and all of them
+//! where a cycle that was interrupted is taken up again.
+
+use super::{BACK_BORE, Changes};
+use crate::axis::{Axis, Direction};
+use crate::length::Length;
+use crate::program::modal::{Distance, Motion};
+use crate::program::number::Number;
+use crate::program::rewrite::Rewriter;
+use crate::program::rewrite::block::Block;
+use crate::program::rewrite::emit::{Text, dimension, put, put_number};
+use crate::program::rewrite::refusal::{CycleTrouble, Reason, Stop};
+use crate::program::rewrite::track::direction;
+
+/// I, J or K.
+const fn centre_letter(axis: Axis) -> u8 {
+    match axis {
+        Axis::X => b'I',
+        Axis::Y => b'J',
+        Axis::Z => b'K',
+    }
+}
+
+impl Rewriter<'_> {
+    /// The words with which a block takes the cycle up again, as far as it has none itself.
+    #[inline(never)]
+    pub(super) fn take_up_again(
+        &self,
+        code: u16,
+        block: &Block,
+        third: Axis,
+        patches: &mut Changes,
+    ) -> Result<(), Stop> {
+        if block.motion_word.is_none() {
+            let mut text = Text::new();
+            put(&mut text, b"G");
+            let (tens, ones) = ((code / 100) as u8, (code / 10 % 10) as u8);
+            put(&mut text, &[tens | b'0', ones | b'0', b' ']);
+            patches.insert(block.first_dimension(), &text);
+        }
+        let drilling = &self.drilling;
+        let (pecks, bores, dwells) =
+            (matches!(code, 730 | 830), code == BACK_BORE, !matches!(code, 730 | 810 | 830 | 850));
+        let [depth, plane, top] = self.heights(third)?;
+        let heights = [
+            (third.letter() as u8, drilling.depth, block.axes.get(third).is_none(), depth),
+            (b'R', drilling.plane, block.radius.is_none(), plane),
+            (
+                centre_letter(third),
+                *drilling.centre.get(third),
+                bores && block.centre.get(third).is_none(),
+                top,
+            ),
+        ];
+        for (letter, number, lacks, command) in heights {
+            let Some(number) = number.filter(|_| lacks) else { continue };
+            let mut text = Text::new();
+            if command == self.in_length(&number)? {
+                put_number(&mut text, letter, &number);
+            } else {
+                dimension(&mut text, letter, command, Some(&number), &self.modal);
+            }
+            put(&mut text, b" ");
+            patches.insert(block.first_dimension(), &text);
+        }
+        let others = [
+            (b'Q', drilling.peck, pecks && block.q.is_none()),
+            (b'P', drilling.dwell, dwells && block.p.is_none()),
+        ];
+        for (letter, number, lacks) in others {
+            let Some(number) = number.filter(|_| lacks) else { continue };
+            let mut text = Text::new();
+            put_number(&mut text, letter, &number);
+            put(&mut text, b" ");
+            patches.insert(block.first_dimension(), &text);
+        }
+        for axis in Axis::ALL {
+            let number = *drilling.centre.get(axis);
+            let lacks = bores && axis != third && block.centre.get(axis).is_none();
+            let Some(number) = number.filter(|_| lacks) else { continue };
+            let mut text = Text::new();
+            self.put_aside(&mut text, axis, &number)?;
+            put(&mut text, b" ");
+            patches.insert(block.first_dimension(), &text);
+        }
+        Ok(())
+    }
+
+    /// The direction in which a back bore comes back to the hole along a corrected axis, if it steps aside along it.
+    pub(super) fn comes_back(&self, axis: Axis) -> Option<Direction> {
+        let (first, second, _) = self.modal.plane.axes();
+        let bores = self.modal.motion == Motion::Cycle(BACK_BORE) && (axis == first || axis == second);
+        let aside = self.drilling.centre.get(axis).filter(|_| bores && self.axes.get(axis).corrected())?;
+        Some(direction(Length::ZERO, Length::from_counts(aside.mantissa()))?.reversed())
+    }
+
+    /// Writes the step aside of a back bore: the drive crosses the clearance, too.
+    fn put_aside(&self, text: &mut Text, axis: Axis, number: &Number) -> Result<(), Stop> {
+        let Some(back) = self.comes_back(axis) else {
+            put_number(text, centre_letter(axis), number);
+            return Ok(());
+        };
+        let track = self.axes.get(axis);
+        if !track.is_uniform() {
+            return Err(Stop(None, Reason::Cycle(CycleTrouble::StepAside)));
+        }
+        let aside = track.command(self.in_length(number)?, back.reversed());
+        let step = aside.saturating_sub(track.command(Length::ZERO, back));
+        dimension(text, centre_letter(axis), step, Some(number), &self.modal);
+        Ok(())
+    }
+
+    /// The numbers that depth, R plane and top of a back bore need: the drill comes down onto the first two, and cuts
+    /// upward from there unless its top lies below its depth. What the cycle has not is zero.
+    #[inline(never)]
+    fn heights(&self, third: Axis) -> Result<[Length; 3], Stop> {
+        let drilling = &self.drilling;
+        let length =
+            |number: &Option<Number>| number.as_ref().map_or(Ok(Length::ZERO), |n| self.in_length(n));
+        let (plane, depth, top) =
+            (length(&drilling.plane)?, length(&drilling.depth)?, length(drilling.centre.get(third))?);
+        let track = self.axes.get(third);
+        let down = |place| track.command(place, Direction::Minus);
+        let bored =
+            |from, place| track.command(place, if place < from { Direction::Minus } else { Direction::Plus });
+        Ok(match self.modal.distance {
+            Distance::Absolute => [down(depth), down(plane), bored(depth, top)],
+            Distance::Incremental => {
+                let level = if track.is_uniform() { Length::ZERO } else { self.counts_from(third).0 };
+                let plane = level.saturating_add(plane);
+                let depth = plane.saturating_add(depth);
+                let top = bored(depth, depth.saturating_add(top));
+                [
+                    down(depth).saturating_sub(down(plane)),
+                    down(plane).saturating_sub(down(level)),
+                    top.saturating_sub(down(depth)),
+                ]
+            }
+        })
+    }
+
+    /// Depth, R plane and what a back bore needs besides, as they must be commanded.
+    #[inline(never)]
+    pub(super) fn patch_strokes(
+        &self,
+        code: u16,
+        block: &Block,
+        third: Axis,
+        patches: &mut Changes,
+    ) -> Result<(), Stop> {
+        let bores = code == BACK_BORE;
+        let back = block.centre.get(third).filter(|_| bores);
+        let [depth, plane, top] = self.heights(third)?;
+        for (word, command) in [(*block.axes.get(third), depth), (block.radius, plane), (back, top)] {
+            let Some(word) = word else { continue };
+            if command != self.length(&word)? {
+                let mut text = Text::new();
+                dimension(&mut text, word.letter, command, Some(&word.number), &self.modal);
+                patches.replace(word.span, text);
+            }
+        }
+        for axis in Axis::ALL.into_iter().filter(|axis| bores && *axis != third) {
+            if let Some(word) = block.centre.get(axis)
+                && self.comes_back(axis).is_some()
+            {
+                let mut text = Text::new();
+                self.put_aside(&mut text, axis, &word.number)?;
+                patches.replace(word.span, text);
+            }
+        }
+        Ok(())
+    }
+}
