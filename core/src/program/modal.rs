@@ -143,6 +143,8 @@ impl Modal {
             20 => self.motion = Motion::ArcClockwise,
             30 => self.motion = Motion::ArcCounterclockwise,
             730 | 810..=890 if tenths % 10 == 0 => self.motion = Motion::Cycle(tenths as u16),
+            // Tapping in step with the spindle, and left-hand: common practice, no source.
+            841..=843 | 1840 => self.motion = Motion::Cycle(tenths as u16),
             800 => self.motion = Motion::None,
             170 => self.plane = Plane::Xy,
             180 => self.plane = Plane::Zx,

@@ -71,6 +71,8 @@ pub enum FaultKind {
     Expression,
     /// A word of flow or of subprograms: `IF`, `WHILE`, `GOTO`, `SUB` …
     Keyword,
+    /// `@` or `^`: a place in polar coordinates.
+    Polar,
     /// A letter without a number.
     NoNumber,
     /// A number of more than 18 digits.
@@ -87,6 +89,7 @@ impl fmt::Display for FaultKind {
             FaultKind::Variable => f.write_str("a variable stands in place of a number"),
             FaultKind::Expression => f.write_str("an expression stands in place of a number"),
             FaultKind::Keyword => f.write_str("a keyword of flow or of a subprogram"),
+            FaultKind::Polar => f.write_str("a place in polar coordinates"),
             FaultKind::NoNumber => f.write_str("a letter without a number"),
             FaultKind::NumberTooLong => write!(f, "a number of more than {MOST_DIGITS} digits"),
             FaultKind::Unexpected(byte @ 0x21..=0x7e) => {
@@ -355,6 +358,7 @@ impl<'a> Words<'a> {
             b':' => self.word(start, byte),
             b'#' => self.fault(FaultKind::Variable, start, next),
             b'[' | b']' | b'=' | b'*' | b'/' | b'<' | b'>' => self.fault(FaultKind::Expression, start, next),
+            b'@' | b'^' => self.fault(FaultKind::Polar, start, next),
             _ => self.fault(FaultKind::Unexpected(byte), start, next),
         }
     }

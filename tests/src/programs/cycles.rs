@@ -70,7 +70,7 @@ impl Writer<'_> {
 
     /// The cycle's own words: code, depth, R, and what else it needs.
     fn drill(&mut self, axes: [usize; 3], incremental: bool) -> String {
-        let mut codes = vec!["G81", "G82", "G83", "G73", "G84", "G85", "G86", "G88", "G89"];
+        let mut codes = vec!["G81", "G82", "G83", "G73", "G84", "G84.2", "G184", "G85", "G86", "G88", "G89"];
         if self.has(Part::BackBoring) {
             codes.push("G87");
         }

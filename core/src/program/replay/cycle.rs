@@ -24,7 +24,7 @@ const MOST_STROKES: i64 = 100_000;
 pub enum CycleKind {
     /// G81, G82, G86, G88: feed down, rapid out.
     Drill,
-    /// G84, G85, G89: feed down, feed out.
+    /// G84, G84.1 to G84.3, G184, G85, G89: feed down, feed out.
     FeedOut,
     /// G73: peck and back off a little.
     ChipBreak,
@@ -42,7 +42,7 @@ impl CycleKind {
             730 => CycleKind::ChipBreak,
             810 | 820 | 860 | 880 => CycleKind::Drill,
             830 => CycleKind::Peck,
-            840 | 850 | 890 => CycleKind::FeedOut,
+            840..=843 | 850 | 890 | 1840 => CycleKind::FeedOut,
             870 => CycleKind::BackBore,
             _ => return None,
         })

@@ -451,8 +451,8 @@ impl Interpreter {
             990 => self.drilling.to_initial_level = false,
             // G5 P10000 and G5.1 Q1 only smooth the motion; with axis words they are splines.
             50 | 51 if !block.has_any(b"XYZIJ") => {}
-            330 | 320 | 760 | 50 | 51 | 52 | 53 | 61 => return Err(Reason::Curved),
-            160 | 680 => {
+            330..=333 | 320 | 760 | 50 | 51 | 52 | 53 | 61 => return Err(Reason::Curved),
+            71 | 121 | 160 | 680 | 1070 => {
                 if *slack.get(first) || *slack.get(second) {
                     return Err(Reason::Transformed);
                 }
@@ -466,7 +466,9 @@ impl Interpreter {
                     return Err(Reason::Transformed);
                 }
             }
-            434 | 435 => return Err(Reason::ToolPoint),
+            531 | 682..=684 => return Err(Reason::Transformed),
+            434 | 435 | 1430 | 2340 | 2540 => return Err(Reason::ToolPoint),
+            1410 => return Err(Reason::CutterCompensation),
             650 | 660 => return Err(Reason::Subprogram),
             // Axis words say of which axes the mirror ends: nothing moves, as in a dwell.
             501 if block.has_any(b"XYZ") => {
@@ -474,7 +476,7 @@ impl Interpreter {
                     return Err(Reason::Conflict);
                 }
             }
-            382..=385 | 310 => {
+            382..=385 | 310..=314 | 360 | 370 => {
                 for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
                     if block.word(letter).is_some() {
                         if *slack.get(axis) {
@@ -564,8 +566,14 @@ const fn is_neutral(code: i64) -> bool {
             | 81
             | 230
             | 250
+            | 131
+            | 401
+            | 620
+            | 691
             | 1030
             | 1870
+            | 2350
+            | 2550
     )
 }
 

@@ -240,7 +240,7 @@ impl Block {
                 self.motion_word = self.motion_word.or(Some(word.span));
                 return Ok(());
             }
-            0..=30 | 730 | 810..=890 => {
+            0..=30 | 730 | 810..=890 | 1840 => {
                 if open.motion.is_some_and(|earlier| earlier != tenths) {
                     return stop(Reason::Conflict);
                 }
@@ -305,10 +305,13 @@ impl Block {
                 return self.claim(Purpose::Offsets, word);
             }
             640 => open.blend = true,
-            80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 610 | 611 | 670 | 690 | 960 | 970 | 1030 | 1870 => {}
+            80 | 81 | 90 | 131 | 150 | 230 | 250 | 400 | 401 | 500 | 610 | 611 | 620 | 670 | 690 | 691
+            | 960 | 970 => {}
+            1030 | 1870 | 2350 | 2550 => {}
             501 => open.mirror_ends = Some(word.span),
             410 | 411 | 420 | 421 => open.plane_wide = Some((word.span, Reason::CutterCompensation)),
-            160 | 680 => {
+            // Polar coordinates or interpolation, a cylinder unrolled, a turned plane.
+            71 | 121 | 160 | 680 | 1070 => {
                 open.plane_wide = Some((word.span, Reason::Transformed));
                 return self.claim(Purpose::Offsets, word);
             }
@@ -318,11 +321,13 @@ impl Block {
                 open.named_only = Some((word.span, Reason::Transformed));
                 return self.claim(Purpose::Offsets, word);
             }
-            434 | 435 => return stop(Reason::ToolPoint),
-            320 | 330 | 331 | 340 => return stop(Reason::Threading),
+            531 | 682..=684 => return stop(Reason::Transformed),
+            434 | 435 | 1430 | 2340 | 2540 => return stop(Reason::ToolPoint),
+            1410 => return stop(Reason::CutterCompensation),
+            320 | 330..=333 | 340 => return stop(Reason::Threading),
             740 | 760 => return stop(Reason::Cycle(CycleTrouble::Ambiguous)),
             // Where the probe meets the work is not told.
-            310 | 380..=385 => {
+            310..=314 | 360 | 370 | 380..=385 => {
                 open.named_only = Some((word.span, Reason::Probing));
                 return self.claim(Purpose::Probe, word);
             }

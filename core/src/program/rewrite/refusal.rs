@@ -110,7 +110,6 @@ impl Reason {
             Reason::Unreadable(FaultKind::Variable | FaultKind::Expression | FaultKind::Keyword) => {
                 "Post the program with plain numbers: without variables, expressions and flow."
             }
-            Reason::Unreadable(_) => "Check that the file is a program and that the line is whole.",
             Reason::AlreadyCorrected => "Rewrite the original program, not the corrected one.",
             Reason::UnknownCode => "Take the word out, or keep the block in a program of its own.",
             Reason::Parallel(_) => {
@@ -120,7 +119,10 @@ impl Reason {
             Reason::Conflict => "Write the two in blocks of their own.",
             Reason::Subprogram => "Post the program in one piece, without subprograms.",
             Reason::CutterCompensation => "Let the CAM system compensate the cutter radius.",
-            Reason::Transformed => "Post the program with the final coordinates.",
+            Reason::Transformed | Reason::Unreadable(FaultKind::Polar) => {
+                "Post the program with the final coordinates."
+            }
+            Reason::Unreadable(_) => "Check that the file is a program and that the line is whole.",
             Reason::ToolPoint => "Post the program without tool-point control.",
             Reason::Threading => "Keep threading in a program of its own.",
             Reason::Probing => "Keep probing in a program of its own.",

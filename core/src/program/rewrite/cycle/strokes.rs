@@ -34,13 +34,23 @@ impl Rewriter<'_> {
         if block.motion_word.is_none() {
             let mut text = Text::new();
             put(&mut text, b"G");
-            let (tens, ones) = ((code / 100) as u8, (code / 10 % 10) as u8);
-            put(&mut text, &[tens | b'0', ones | b'0', b' ']);
+            for digit in
+                [code / 1000, code / 100 % 10, code / 10 % 10].into_iter().skip(usize::from(code < 1000))
+            {
+                put(&mut text, &[digit as u8 | b'0']);
+            }
+            if !code.is_multiple_of(10) {
+                put(&mut text, &[b'.', (code % 10) as u8 | b'0']);
+            }
+            put(&mut text, b" ");
             patches.insert(block.first_dimension(), &text);
         }
         let drilling = &self.drilling;
-        let (pecks, bores, dwells) =
-            (matches!(code, 730 | 830), code == BACK_BORE, !matches!(code, 730 | 810 | 830 | 850));
+        let (pecks, bores, dwells) = (
+            matches!(code, 730 | 830 | 841..=843),
+            code == BACK_BORE,
+            !matches!(code, 730 | 810 | 830 | 850),
+        );
         let [depth, plane, top] = self.heights(third)?;
         let heights = [
             (third.letter() as u8, drilling.depth, block.axes.get(third).is_none(), depth),

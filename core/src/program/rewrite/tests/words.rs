@@ -103,6 +103,27 @@ fn a_word_that_matters_stands_once() {
 }
 
 #[test]
+fn taps_in_step_with_the_spindle_are_taken_up_again_by_their_own_code() {
+    for (code, lead) in [("G84", ""), ("G84.2", " Q1.5"), ("G184", "")] {
+        let program = std::format!("G0 X0\nZ20\nG98 {code} X5 Z-9 R2{lead} F99\nX3\n");
+        let settings = Settings { clear: Some(mm(20.0)), ..Settings::DEFAULT };
+        let (text, ..) = rewrite(&program, &table(0.1, 0.0, 0.12), &settings).unwrap();
+        assert!(text.ends_with(&std::format!("G0 X2.5\n{code} Z-9 R2{lead} X3\n")), "{text}");
+    }
+}
+
+#[test]
+fn codes_that_turn_the_coordinates_are_refused_as_such_and_their_ends_are_not() {
+    let refused = |code: &str| reason(&std::format!("G0 X0 Y0 Z5\n{code}\n")).1;
+    for code in ["G12.1", "G107 A90 R20", "G68.2 X0 Y0 Z0 I0 J30 K0", "G53.1"] {
+        assert_eq!(refused(code), Reason::Transformed, "{code}");
+    }
+    assert_eq!((refused("G234"), refused("G141 D1")), (Reason::ToolPoint, Reason::CutterCompensation));
+    let ends = "G13.1\nG40.1\nG62\nG69.1\nG235\nG255\nG0 X1 Y1 Z5\nG1 Z-1 F99\n";
+    assert!(rewrite(ends, &table(0.1, 0.1, 0.1), &Settings::DEFAULT).is_ok());
+}
+
+#[test]
 fn a_cycle_has_the_words_that_it_defines() {
     let cycle = |words: &str| std::format!("G0 X0 Y0 Z20\nG98 {words} X5 Z-9 R2 F99\nX9\nG80\n");
     for words in ["G81 K3", "G83 Q3 K0", "G82 P1 I2", "G85 J1"] {
