@@ -179,15 +179,15 @@ impl RawKeys {
         expected: &str,
         allowed: impl Fn(f64) -> bool,
     ) -> Result<Option<f64>, Refusal> {
-        let Some((_, value, line)) = self.0.iter().find(|(known, ..)| *known == name) else {
+        let Some((_, text, line)) = self.0.iter().find(|(known, ..)| *known == name) else {
             return Ok(None);
         };
         let way_out = "Correct the key at the head of the file.";
         let refuse = |reason: String| Refusal::new(reason, way_out).line(*line).word(name);
-        let value = number(value).map_err(refuse)?;
+        let value = number(text).map_err(refuse)?;
         // Beyond this, sums of squares leave the range of numbers.
         if !allowed(value) || value.abs() > 1e9 {
-            return Err(refuse(format!("{value} is out of range: {expected} was expected")));
+            return Err(refuse(format!("{} is out of range: {expected} was expected", clip(text))));
         }
         Ok(Some(value))
     }

@@ -345,9 +345,7 @@ impl Cell<'_> {
     /// A number whose square stays in the range of numbers; seconds since 1970 are well inside.
     fn bounded(self) -> Result<Option<f64>, Refusal> {
         match self.number()? {
-            Some(value) if value.abs() > 1e12 => {
-                Err(self.refuse(format!("{value} is out of range"), "Check the number."))
-            }
+            Some(value) if value.abs() > 1e12 => Err(self.refuse(self.out_of_range(), "Check the number.")),
             value => Ok(value),
         }
     }
@@ -356,7 +354,11 @@ impl Cell<'_> {
         let Some(value) = self.number()? else { return Ok(None) };
         Length::from_unit(value, units)
             .map(Some)
-            .ok_or_else(|| self.refuse(format!("{value} is out of range"), "Check the number."))
+            .ok_or_else(|| self.refuse(self.out_of_range(), "Check the number."))
+    }
+
+    fn out_of_range(self) -> String {
+        format!("{} is out of range", clip(self.text))
     }
 
     fn approach(self) -> Result<Option<Direction>, Refusal> {

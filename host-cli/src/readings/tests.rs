@@ -59,7 +59,7 @@ fn what_cannot_be_meant_is_refused_with_its_line() {
     }
     refused(&format!("{head}0,up,1\n"), "a.csv:2: approach: \"up\"");
     refused(&format!("{head}0,+,1\n0,-,\n"), "a.csv:3: reading: nothing is filled in");
-    refused(&format!("{head}1e30,+,1\n"), "a.csv:2: target: 1000000000000000000000000000000 is out of range");
+    refused(&format!("{head}1e30,+,1\n"), "a.csv:2: target: 1e30 is out of range");
     refused(&format!("# limit: -1\n{head}"), "a.csv:1: limit: -1 is out of range");
     refused(&format!("# resolution: -1\n{head}"), "a.csv:1: resolution: ");
     refused(&format!("# angle: 90\n{head}"), "a.csv:1: angle: ");
