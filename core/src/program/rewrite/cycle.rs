@@ -381,7 +381,9 @@ impl Rewriter<'_> {
             interrupted = true;
         }
         self.drilling.level_lost |= interrupted && self.drilling.blocks > 0 && self.modal.to_r_plane;
-        Ok(interrupted)
+        // Along the travel a depth depends on the R plane from which it is counted, though only one of them is said anew.
+        let said = block.radius.is_some() || block.axes.get(third).is_some();
+        Ok(interrupted || (said && again && !track.is_uniform()))
     }
 
     /// The place of the hole on an axis of the plane. Gives the seat at it: at the first of several, between

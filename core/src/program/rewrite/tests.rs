@@ -264,6 +264,8 @@ fn incremental_cycles_count_from_unshifted_places() {
     let text = body(program, &other);
     let expected = "G0 Z20\nG91 G0 Z-0.14\nG91 G98 G81 X5 Z-13.972 R-17.964 L3 F90\n";
     assert!(text.contains(expected), "{text}");
+    let text = body("G0 Z20\nG91 G98 G81 X5 Z-14 R-18 F90\nX5\nR-8\nG80\n", &other);
+    assert!(text.ends_with("Z-13.972 R-17.964 F90\nX5\nG81 Z-13.972 R-7.984\nG80\n"), "{text}");
     let refused = Table { axes: PerAxis { x: along(), ..table(0.0, 0.0, 0.0).axes }, ..Table::EMPTY };
     let refusal = rewrite(&std::format!("G0 X0\n{program}"), &refused, &Settings::DEFAULT).unwrap_err();
     assert_eq!((refusal.line, refusal.reason), (5, Reason::Cycle(CycleTrouble::Incremental)));
