@@ -325,7 +325,8 @@ impl std::fmt::Display for Wrong {
 
 /// Whether a program may be refused for this where it is: repeats in G91 that turn round after a hole of the
 /// same cycle whose R plane lay above the level that G98 returns to, holes in G91 behind one in G90, whose R plane
-/// may lie so, or in G91 and G98 behind one in G99, where the level may be lost. Whether they turn on a corrected axis that bears on the wrong side is not asked.
+/// may lie so, or in G98 behind one in G99, where the level may be lost. Whether they turn on a corrected axis that
+/// bears on the wrong side is not asked.
 fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
     let (mut risen, mut cycle, mut to_r_plane, mut incremental) = (false, false, false, false);
     let (mut absolute, mut left) = (false, false);
@@ -345,8 +346,7 @@ fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
         }
         if number == refused {
             let turns = cycle && incremental && !to_r_plane && repeats && (risen || absolute);
-            let (counts, returns) =
-                (cycle && incremental && absolute, cycle && incremental && !to_r_plane && left);
+            let (counts, returns) = (cycle && incremental && absolute, cycle && !to_r_plane && left);
             return (turns && reason == Reason::Cycle(CycleTrouble::TurnsAbove))
                 || (counts && reason == Reason::Cycle(CycleTrouble::CountsFromR))
                 || (returns && reason == Reason::Cycle(CycleTrouble::Level));

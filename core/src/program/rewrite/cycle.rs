@@ -184,8 +184,10 @@ impl Rewriter<'_> {
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
         let mut aside = PerAxis::from_fn(|_| None);
-        let here = self.axes.z.wanted;
-        if self.modal.plane == Plane::Xy && self.is_clear(here) {
+        let (_, _, third) = self.modal.plane.axes();
+        let here = self.axes.get(third).wanted;
+        let clear = third == Axis::Z && self.is_clear(here);
+        if clear {
             for axis in [Axis::X, Axis::Y] {
                 let track = self.axes.get(axis);
                 let named = block.axes.get(axis).is_some();
@@ -222,7 +224,11 @@ impl Rewriter<'_> {
         self.drilling.level_lost |= forgets;
         let level =
             began.filter(|(wanted, _)| !self.modal.to_r_plane && self.drilling.level_lost && *wanted > plane);
-        if began.is_none() && self.drilling.level_lost && !self.modal.to_r_plane {
+        // Unknown, or to be reached where that was not shown to be clear.
+        if !self.modal.to_r_plane
+            && self.drilling.level_lost
+            && (began.is_none() || (level.is_some() && !clear))
+        {
             return Err(trouble(block.radius, CycleTrouble::Level));
         }
         if !overruns && level.is_none() {
@@ -230,13 +236,13 @@ impl Rewriter<'_> {
         }
         let lifts = level.is_some_and(|(wanted, _)| wanted > here);
         if lifts {
-            self.set_level(block, level, sink)?;
+            self.set_level(block, third, level, sink)?;
         }
         if overruns || !lifts {
             self.go_to_holes(block, &aside, targets, sink)?;
         }
         if !lifts {
-            self.set_level(block, level, sink)?;
+            self.set_level(block, third, level, sink)?;
         }
         if overruns {
             self.counts.one_way_moves = self.counts.one_way_moves.saturating_add(1);
@@ -253,8 +259,9 @@ impl Rewriter<'_> {
         targets: &PerAxis<Length>,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
+        let (first, second, _) = self.modal.plane.axes();
         self.begin(block, b"G0", sink);
-        for axis in [Axis::X, Axis::Y] {
+        for axis in [first, second] {
             let target = *targets.get(axis);
             let past = *aside.get(axis);
             if past.is_none() && block.axes.get(axis).is_none() {
@@ -275,18 +282,19 @@ impl Rewriter<'_> {
         Ok(())
     }
 
-    /// Sends Z to the level to which the cycle returns.
+    /// Sends the axis of the drill to the level to which the cycle returns.
     #[inline(never)]
     fn set_level(
         &mut self,
         block: &Block,
+        third: Axis,
         level: Option<(Length, Length)>,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
         let Some((wanted, sent)) = level else { return Ok(()) };
         self.begin(block, b"G0", sink);
-        self.insert_axis(Axis::Z, sent, wanted, None, sink)?;
-        self.settle(Axis::Z, wanted, None);
+        self.insert_axis(third, sent, wanted, None, sink)?;
+        self.settle(third, wanted, None);
         self.drilling.level_lost = false;
         self.end_inserted(sink);
         Ok(())

@@ -29,7 +29,11 @@ impl Rewriter<'_> {
         let followed = track.corrected() && self.can_follow(axis);
         let command = match towards {
             Some(towards) => track.command(target, towards),
-            None if followed => track.sent,
+            // Behind the retract of a cycle the command may be the one for the other seat.
+            None if followed => match track.seat.filter(|_| track.takes_up() && !track.settled()) {
+                Some(bears) => track.command(target, bears),
+                None => track.sent,
+            },
             None => track.command(target, track.reference(axis)),
         };
         let seat = if followed { track.seat_after(track.sent, command, towards) } else { None };

@@ -45,6 +45,22 @@ fn a_back_bore_is_taken_up_again_with_its_top() {
 }
 
 #[test]
+fn the_level_of_a_cycle_from_the_side_is_nowhere_clear() {
+    // Taken up between the repeats it is lost, and there is no height at which Y were clear.
+    let program = "G0 X0 Y30 Z-5\nG18 G91 G99 G81 Y-4 R-2 X-1 L3 F99\nX1 L3\nG90 Y20 R25\nG98 X9\n";
+    let refusal = rewrite(program, &table(0.1, 0.0, 0.0), &Settings::DEFAULT).unwrap_err();
+    assert_eq!((refusal.line, refusal.reason), (5, Reason::Cycle(CycleTrouble::Level)));
+}
+
+#[test]
+fn an_axis_sent_to_where_a_cycle_left_it_comes_there() {
+    // Drilled along X, it bears on its plus side behind the retract, and is commanded for the other.
+    let program = "G0 X9 Y0 Z5\nG19 G99 G81 X-4 R2 Y3 F99\nG80\nG0 X2\nG1 Z4\n";
+    let rewritten = text(program, &table(0.1, 0.0, 0.0), &Settings::DEFAULT);
+    assert!(rewritten.ends_with("X-4.1 R1.9 Y3 F99\nG80\nG0 X2\nG1 Z4\n"), "{rewritten}");
+}
+
+#[test]
 fn a_back_bore_in_increments_cuts_up_to_its_top() {
     let program = "G0 Z5 X0\nG1 Z4 F99\nG0 Z5\nG91 G98 G87 Z-5 R-3 K1 X2 F99\nX2\n";
     let rewritten = text(program, &table(0.0, 0.0, 0.12), &Settings::DEFAULT);
