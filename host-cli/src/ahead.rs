@@ -4,9 +4,9 @@ use std::io::{self, BufRead, Read};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread;
 
-/// Bytes of a chunk: large enough that a program of hundreds of megabytes is not read in crumbs, small enough to
+/// Bytes of a chunk: large enough that the threads seldom wait for each other, small enough to
 /// stay in the processor's cache until it is worked on.
-const CHUNK: usize = 256 * 1024;
+const CHUNK: usize = 512 * 1024;
 
 /// A reader whose chunks come from a thread. One is worked on, one waits and one is being filled at most, so that memory
 /// stays bounded.

@@ -135,7 +135,7 @@ struct Document {
 const MOST_LISTED: usize = 10_000;
 
 /// Corrected lines are written when they make this many bytes.
-const CHUNK: usize = 256 * 1024;
+const CHUNK: usize = 768 * 1024;
 
 /// Rewrites the program.
 ///
