@@ -566,12 +566,13 @@ const fn is_neutral(code: i64) -> bool {
             | 81
             | 230
             | 250
+            | 1030
+            | 1870
+            // Ends of modes, and slower corners: common practice, no source.
             | 131
             | 401
             | 620
             | 691
-            | 1030
-            | 1870
             | 2350
             | 2550
     )

@@ -346,6 +346,25 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
 }
 
 #[test]
+fn a_cycle_in_another_plane_begins_anew() {
+    let program =
+        |end| std::format!("{SEAT}G98 G81 X5 Y9 Z-1 R1 F99\n{end}G18 G81 X3 Z-2 Y2 R5\nG80\nG0 X9\n");
+    let report = run(&program("G80\n"), &program(""), slack(0.0, 0.0, 0.1));
+    assert!(report.after.max_mm < 1e-9 && report.missing == 0, "{report:?}");
+}
+
+#[test]
+fn behind_the_end_the_first_work_offset_is_still_that() {
+    let program = |number| {
+        std::format!(
+            "G54\nG0 X0 Y0 Z9\nM2\nG0 X2 Y2 Z9\nX0 Y0 Z5\nG10 L2 P{number} X1 Y2 Z3\nG1 X5 Y5 Z4 F99\n"
+        )
+    };
+    let unseated = |number| run(&program(number), &program(number), slack(0.1, 0.1, 0.1)).unseated_mm;
+    assert!(unseated(5) == 0.0 && unseated(1) > 0.0, "{} {}", unseated(5), unseated(1));
+}
+
+#[test]
 fn an_overrun_before_the_next_hole_of_a_cycle_that_feeds_out_is_no_deviation() {
     let original = "G0 X0 Y0\nZ10\nX9\nX0\nG99 G85 X21 Y-47 Z-8 R2 F100\nX-5 Y23\nG80\nG0 Z10\n";
     let rewritten =

@@ -305,12 +305,12 @@ impl Block {
                 return self.claim(Purpose::Offsets, word);
             }
             640 => open.blend = true,
-            80 | 81 | 90 | 131 | 150 | 230 | 250 | 400 | 401 | 500 | 610 | 611 | 620 | 670 | 690 | 691
-            | 960 | 970 => {}
-            1030 | 1870 | 2350 | 2550 => {}
+            80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 610 | 611 | 670 | 690 | 960 | 970 | 1030 | 1870 => {}
+            // Ends of modes that are refused where they begin, and slower corners: common practice, no source.
+            131 | 401 | 620 | 691 | 2350 | 2550 => {}
             501 => open.mirror_ends = Some(word.span),
             410 | 411 | 420 | 421 => open.plane_wide = Some((word.span, Reason::CutterCompensation)),
-            // Polar coordinates or interpolation, a cylinder unrolled, a turned plane.
+            // Polar coordinates or interpolation, a cylinder unrolled, turned coordinates: common practice, no source.
             71 | 121 | 160 | 680 | 1070 => {
                 open.plane_wide = Some((word.span, Reason::Transformed));
                 return self.claim(Purpose::Offsets, word);

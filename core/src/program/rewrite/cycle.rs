@@ -450,13 +450,12 @@ impl Rewriter<'_> {
         let track = self.axes.get_mut(third);
         track.seat = None;
         track.told = false;
-        let r_wanted = match distance {
-            Distance::Absolute => plane,
-            Distance::Incremental => from.saturating_add(plane),
-        };
-        let bottom = match distance {
-            Distance::Absolute => depth,
-            Distance::Incremental => r_wanted.saturating_add(depth),
+        let (r_wanted, bottom) = match distance {
+            Distance::Absolute => (plane, depth),
+            Distance::Incremental => {
+                let r_plane = from.saturating_add(plane);
+                (r_plane, r_plane.saturating_add(depth))
+            }
         };
         let r_sent = track.command(r_wanted, Direction::Minus);
         if to_r_plane {

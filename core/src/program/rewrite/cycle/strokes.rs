@@ -21,6 +21,12 @@ const fn centre_letter(axis: Axis) -> u8 {
     }
 }
 
+/// Puts a word before those of the move.
+fn before_the_move(block: &Block, mut word: Text, patches: &mut Changes) {
+    put(&mut word, b" ");
+    patches.insert(block.first_dimension(), &word);
+}
+
 impl Rewriter<'_> {
     /// The words with which a block takes the cycle up again, as far as it has none itself.
     #[inline(never)]
@@ -42,8 +48,7 @@ impl Rewriter<'_> {
             if !code.is_multiple_of(10) {
                 put(&mut text, &[b'.', (code % 10) as u8 | b'0']);
             }
-            put(&mut text, b" ");
-            patches.insert(block.first_dimension(), &text);
+            before_the_move(block, text, patches);
         }
         let drilling = &self.drilling;
         let (pecks, bores, dwells) = (
@@ -70,8 +75,7 @@ impl Rewriter<'_> {
             } else {
                 dimension(&mut text, letter, command, Some(&number), &self.modal);
             }
-            put(&mut text, b" ");
-            patches.insert(block.first_dimension(), &text);
+            before_the_move(block, text, patches);
         }
         let others = [
             (b'Q', drilling.peck, pecks && block.q.is_none()),
@@ -81,8 +85,7 @@ impl Rewriter<'_> {
             let Some(number) = number.filter(|_| lacks) else { continue };
             let mut text = Text::new();
             put_number(&mut text, letter, &number);
-            put(&mut text, b" ");
-            patches.insert(block.first_dimension(), &text);
+            before_the_move(block, text, patches);
         }
         for axis in Axis::ALL {
             let number = *drilling.centre.get(axis);
@@ -90,8 +93,7 @@ impl Rewriter<'_> {
             let Some(number) = number.filter(|_| lacks) else { continue };
             let mut text = Text::new();
             self.put_aside(&mut text, axis, &number)?;
-            put(&mut text, b" ");
-            patches.insert(block.first_dimension(), &text);
+            before_the_move(block, text, patches);
         }
         Ok(())
     }
