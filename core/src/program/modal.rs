@@ -5,12 +5,13 @@
 use super::number::Integers;
 use crate::axis::Axis;
 use crate::length::Unit;
+use core::num::NonZeroU16;
 
 /// What a block of axis words does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Motion {
-    /// Nothing was chosen yet, or the last cycle was cancelled (G80).
+    /// Nothing was chosen yet.
     None,
     /// G0.
     Rapid,
@@ -20,8 +21,6 @@ pub enum Motion {
     ArcClockwise,
     /// G3.
     ArcCounterclockwise,
-    /// G73, G81 to G89; the tenths of its code.
-    Cycle(u16),
 }
 
 impl Motion {
@@ -45,7 +44,7 @@ impl Motion {
             Motion::Line => b"G1",
             Motion::ArcClockwise => b"G2",
             Motion::ArcCounterclockwise => b"G3",
-            Motion::None | Motion::Cycle(_) => b"",
+            Motion::None => b"",
         }
     }
 }
@@ -100,8 +99,12 @@ pub enum Feed {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Modal {
-    /// The motion of blocks without a motion word.
+    /// The motion of blocks without a motion word. A cycle puts it aside, and it comes back when the cycle ends (G80):
+    /// NISTIR 6556 wants a motion word there, other controls keep cycles in a group of their own (common practice, no
+    /// source).
     pub motion: Motion,
+    /// The drilling cycle in force, G73 and G81 to G89: the tenths of its code.
+    pub cycle: Option<NonZeroU16>,
     /// The plane of arcs.
     pub plane: Plane,
     /// The unit of lengths.
@@ -125,6 +128,7 @@ impl Modal {
     pub const fn new(unit: Unit, integers: Integers) -> Self {
         Self {
             motion: Motion::None,
+            cycle: None,
             plane: Plane::Xy,
             unit,
             integers,
@@ -135,17 +139,39 @@ impl Modal {
         }
     }
 
+    const fn move_by(&mut self, motion: Motion) {
+        (self.motion, self.cycle) = (motion, None);
+    }
+
+    /// Whether a drilling cycle is in force.
+    #[must_use]
+    pub const fn drills(&self) -> bool {
+        self.cycle.is_some()
+    }
+
+    /// Whether blocks of axis words cut along lines or arcs.
+    #[must_use]
+    pub const fn cuts(&self) -> bool {
+        !self.drills() && self.motion.cuts()
+    }
+
+    /// Whether blocks of axis words are arcs.
+    #[must_use]
+    pub const fn is_arc(&self) -> bool {
+        !self.drills() && self.motion.is_arc()
+    }
+
     /// Applies the modal effect of a G word given in tenths; `false` if the word has none here.
     pub fn apply(&mut self, tenths: i64) -> bool {
         match tenths {
-            0 => self.motion = Motion::Rapid,
-            10 => self.motion = Motion::Line,
-            20 => self.motion = Motion::ArcClockwise,
-            30 => self.motion = Motion::ArcCounterclockwise,
-            730 | 810..=890 if tenths % 10 == 0 => self.motion = Motion::Cycle(tenths as u16),
+            0 => self.move_by(Motion::Rapid),
+            10 => self.move_by(Motion::Line),
+            20 => self.move_by(Motion::ArcClockwise),
+            30 => self.move_by(Motion::ArcCounterclockwise),
+            730 | 810..=890 if tenths % 10 == 0 => self.cycle = NonZeroU16::new(tenths as u16),
             // Tapping in step with the spindle, and left-hand: common practice, no source.
-            841..=843 | 1840 => self.motion = Motion::Cycle(tenths as u16),
-            800 => self.motion = Motion::None,
+            841..=843 | 1840 => self.cycle = NonZeroU16::new(tenths as u16),
+            800 => self.cycle = None,
             170 => self.plane = Plane::Xy,
             180 => self.plane = Plane::Zx,
             190 => self.plane = Plane::Yz,

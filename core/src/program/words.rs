@@ -35,7 +35,7 @@ impl Span {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Word {
-    /// The letter, upper case; `:` for a program number written so.
+    /// The letter, upper case; `:` for a program number written so, `@` and `^` for a place in polar coordinates.
     pub letter: u8,
     /// The number.
     pub number: Number,
@@ -69,10 +69,8 @@ pub enum FaultKind {
     Variable,
     /// `[`, `=` and other signs of an expression.
     Expression,
-    /// A word of flow or of subprograms: `IF`, `WHILE`, `GOTO`, `SUB` …
+    /// A word of flow or of subprograms: `IF`, `WHILE`, `GOTO`, `SUB`, or a call with its arguments in brackets.
     Keyword,
-    /// `@` or `^`: a place in polar coordinates.
-    Polar,
     /// A letter without a number.
     NoNumber,
     /// A number of more than 18 digits.
@@ -89,7 +87,6 @@ impl fmt::Display for FaultKind {
             FaultKind::Variable => f.write_str("a variable stands in place of a number"),
             FaultKind::Expression => f.write_str("an expression stands in place of a number"),
             FaultKind::Keyword => f.write_str("a keyword of flow or of a subprogram"),
-            FaultKind::Polar => f.write_str("a place in polar coordinates"),
             FaultKind::NoNumber => f.write_str("a letter without a number"),
             FaultKind::NumberTooLong => write!(f, "a number of more than {MOST_DIGITS} digits"),
             FaultKind::Unexpected(byte @ 0x21..=0x7e) => {
@@ -283,7 +280,9 @@ impl<'a> Words<'a> {
             b"DPRNT",
         ];
         let end = start.saturating_add(letters.max(1));
-        if KEYWORDS.iter().any(|keyword| keyword.eq_ignore_ascii_case(run)) {
+        let behind = rest.get(letters..).unwrap_or(&[]);
+        let calls = letters > 1 && behind.iter().find(|byte| !byte.is_ascii_digit()) == Some(&b'(');
+        if calls || KEYWORDS.iter().any(|keyword| keyword.eq_ignore_ascii_case(run)) {
             return self.fault(FaultKind::Keyword, start, end);
         }
         let after = rest
@@ -355,10 +354,10 @@ impl<'a> Words<'a> {
                 self.at = end;
                 Some(Ok(Token::Percent(Span { start, end })))
             }
-            b':' => self.word(start, byte),
+            // Distance and angle of a place in polar coordinates, on some controls: common practice, no source.
+            b':' | b'@' | b'^' => self.word(start, byte),
             b'#' => self.fault(FaultKind::Variable, start, next),
             b'[' | b']' | b'=' | b'*' | b'/' | b'<' | b'>' => self.fault(FaultKind::Expression, start, next),
-            b'@' | b'^' => self.fault(FaultKind::Polar, start, next),
             _ => self.fault(FaultKind::Unexpected(byte), start, next),
         }
     }

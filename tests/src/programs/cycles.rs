@@ -38,8 +38,7 @@ impl Writer<'_> {
             self.line(&words.join(" "));
         }
         let incremental = incremental || self.incremental;
-        self.line("G80");
-        self.motion = "";
+        self.end_of_cycle();
         if axes[2] != 2 {
             self.line("G17");
         }
@@ -53,6 +52,27 @@ impl Writer<'_> {
             self.rapid(&format!("{x} {y}"));
         }
         self.plunge();
+    }
+
+    /// G80, behind which the motion before the cycle is in force again on many controls: with it, then, or without a word.
+    fn end_of_cycle(&mut self) {
+        match self.dice.below(4) {
+            0 => {
+                let high = self.scaled(6_000);
+                self.incremental = false;
+                let z = self.word(2, high);
+                self.line(&format!("G80 G90 {z}"));
+                (self.motion, self.at[2]) = ("G0", high);
+            }
+            1 => {
+                self.line("G80");
+                self.motion = "G0";
+            }
+            _ => {
+                self.line("G80");
+                self.motion = "";
+            }
+        }
     }
 
     /// Up to where it is clear, absolute, feed per minute.

@@ -16,7 +16,7 @@ const fn construct(line: &'static str, word: &'static str) -> Construct {
 }
 
 /// Refused whichever axis is corrected.
-pub const CONSTRUCTS: [Construct; 28] = [
+pub const CONSTRUCTS: [Construct; 30] = [
     construct("G1 X#1", "X#"),
     construct("#5 = 3", "#"),
     construct("G1 X[1+2]", "X["),
@@ -32,9 +32,11 @@ pub const CONSTRUCTS: [Construct; 28] = [
     construct("G234", "G234"),
     construct("G68.2 X0 Y0 Z0 I0 J30 K0", "G68.2"),
     construct("G141", "G141"),
+    construct("G112", "G112"),
+    construct("G60 X5", "G60"),
     construct("G33.3 K1", "G33.3"),
     construct("G37 X5 Y5 Z-5", "G37"),
-    construct("G0 @1 ^30", "@"),
+    construct("G0 @1 ^30", "@1"),
     construct("G33 X5 Y5 Z-5 K1", "G33"),
     construct("G76 X5 Z-5 P1", "G76"),
     construct("G38.2 X5 Y5 Z-5 F10", "G38.2"),

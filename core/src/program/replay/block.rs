@@ -11,6 +11,8 @@ const MOST_CODES: usize = 16;
 #[derive(Clone, Debug)]
 pub struct Block {
     words: [Option<Word>; 26],
+    /// Where a word of polar coordinates stands.
+    pub polar: Option<Span>,
     /// G codes in tenths, with their place.
     pub g: Vec<(i64, Span), MOST_CODES>,
     /// M codes, with their place.
@@ -27,8 +29,14 @@ impl Block {
     /// # Errors
     /// [`Refusal`] for what is no word, a letter that stands twice, a code that is no code.
     pub fn read(line: u64, bytes: &[u8]) -> Result<Self, Refusal> {
-        let mut block =
-            Self { words: [None; 26], g: Vec::new(), m: Vec::new(), percent: false, block_delete: None };
+        let mut block = Self {
+            words: [None; 26],
+            polar: None,
+            g: Vec::new(),
+            m: Vec::new(),
+            percent: false,
+            block_delete: None,
+        };
         for token in Words::new(bytes) {
             match token {
                 Err(fault) => {
@@ -59,6 +67,10 @@ impl Block {
                 let code = word.number.tenths().ok_or(Reason::BadNumber(b'M'))?;
                 self.m.push((code, word.span)).map_err(|_| Reason::Conflict)
             }
+            b'@' | b'^' => {
+                self.polar = self.polar.or(Some(word.span));
+                Ok(())
+            }
             letter => {
                 let Some(slot) = letter.checked_sub(b'A').and_then(|i| self.words.get_mut(usize::from(i)))
                 else {
@@ -76,7 +88,10 @@ impl Block {
     /// Whether the line has no words.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.g.is_empty() && self.m.is_empty() && self.words.iter().all(Option::is_none)
+        self.polar.is_none()
+            && self.g.is_empty()
+            && self.m.is_empty()
+            && self.words.iter().all(Option::is_none)
     }
 
     /// The number of a letter.

@@ -8,8 +8,9 @@
 //! is not guessed: the position of the axis is then unknown and its next absolute move comes from nowhere.
 //!
 //! Here: the modes of a program and the order within a block. What the axis words of a block then make
-//! the machine do is in `moves`.
+//! the machine do is in `moves`, what each G word does in `codes`.
 
+mod codes;
 mod moves;
 
 use super::{
@@ -95,7 +96,14 @@ enum Mode {
     Line,
     Arc(Turn),
     Cycle(CycleKind),
-    Off,
+}
+
+/// What the words of a block say of the motion.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Choice {
+    Mode(Mode),
+    /// G80 without another.
+    CycleEnds,
 }
 
 /// G90 or G91, G90.1 or G91.1.
@@ -125,6 +133,8 @@ pub struct Interpreter {
     /// Behind that stands something that is no program.
     text_behind: bool,
     mode: Mode,
+    /// The motion that a cycle has put aside: by it axes move again behind G80.
+    beside_cycles: Mode,
     plane: Plane,
     unit: Unit,
     distance: Distance,
@@ -159,6 +169,7 @@ impl Interpreter {
             ended: false,
             text_behind: false,
             mode: Mode::Line,
+            beside_cycles: Mode::Line,
             plane: Plane::Xy,
             unit: reading.unit,
             distance: Distance::Absolute,
@@ -258,9 +269,8 @@ impl Interpreter {
             self.stood = PerAxis::from_fn(|axis| self.is_known(axis).then_some(*self.position.get(axis)));
             self.skipping = block.block_delete;
         }
-        let parallel = self.parallel(&block)?;
         self.execute(&block)?;
-        self.lose(parallel);
+        self.lose(self.moved_otherwise(&block)?);
         if block.block_delete.is_some() {
             let told = self.told(&block);
             self.doubted = PerAxis::from_fn(|axis| *told.get(axis) || *self.doubted.get(axis));
@@ -287,7 +297,8 @@ impl Interpreter {
         self.ended = true;
         // The first work offset is in force then, or the one that was.
         let first = self.offset.filter(|offset| *offset == FIRST_OFFSET);
-        (self.mode, self.plane, self.offset) = (Mode::Line, Plane::Xy, first);
+        (self.mode, self.beside_cycles) = (Mode::Line, Mode::Line);
+        (self.plane, self.offset) = (Plane::Xy, first);
         (self.distance, self.centres) = (Distance::Absolute, Distance::Incremental);
         self.drilling = Drilling::default();
     }
@@ -344,28 +355,28 @@ impl Interpreter {
                 let dwell = once.is_some();
                 // X may be the time; where P is, the move comes behind it.
                 let clear = match motion_word {
-                    None | Some(Mode::Off) => true,
-                    Some(Mode::Rapid | Mode::Line) => block.word(b'P').is_some(),
-                    Some(Mode::Arc(_) | Mode::Cycle(_)) => false,
+                    None | Some(Choice::CycleEnds) => true,
+                    Some(Choice::Mode(Mode::Rapid | Mode::Line)) => block.word(b'P').is_some(),
+                    Some(Choice::Mode(Mode::Arc(_) | Mode::Cycle(_))) => false,
                 };
                 if dwell && block.has_any(b"XYZ") && !clear {
                     return Err(whole(Reason::Conflict));
                 }
-                if let Some(mode) = motion_word {
-                    self.set_mode(mode);
+                if let Some(choice) = motion_word {
+                    self.choose_mode(choice);
                 }
                 if dwell && motion_word.is_none() { Ok(()) } else { self.moves(block) }
             }
             Some((530, _)) => {
-                if let Some(mode) = motion_word {
-                    self.set_mode(mode);
+                if let Some(choice) = motion_word {
+                    self.choose_mode(choice);
                 }
                 self.machine_move(block);
                 Ok(())
             }
             Some((code, _)) => {
-                if let Some(mode) = motion_word {
-                    self.set_mode(mode);
+                if let Some(choice) = motion_word {
+                    self.choose_mode(choice);
                 }
                 self.set_up(code, block)
             }
@@ -377,127 +388,19 @@ impl Interpreter {
         Ok(())
     }
 
-    /// One G word: modes take effect, others are remembered for the end of the block.
-    #[allow(clippy::too_many_arguments)] // the places that one pass over the words fills
-    fn code(
-        &mut self,
-        code: i64,
-        span: Span,
-        block: &Block,
-        once: &mut Option<(i64, Span)>,
-        offset_change: &mut Option<i64>,
-        length_offset: &mut bool,
-        motion_word: &mut Option<Mode>,
-    ) -> Result<(), Reason> {
-        let mode = match code {
-            0 => Some(Mode::Rapid),
-            10 => Some(Mode::Line),
-            20 => Some(Mode::Arc(Turn::Clockwise)),
-            30 => Some(Mode::Arc(Turn::Anticlockwise)),
-            800 => Some(Mode::Off),
-            _ => CycleKind::of_code(code).map(Mode::Cycle),
-        };
-        if let Some(mode) = mode {
-            // G80 beside a motion word only ends the cycle.
-            let replaced = motion_word.replace(mode);
-            match (replaced, mode) {
-                (Some(earlier), Mode::Off) => *motion_word = Some(earlier),
-                (Some(Mode::Off) | None, _) => {}
-                (Some(earlier), _) if earlier != mode => return Err(Reason::Conflict),
-                _ => {}
-            }
-            return Ok(());
-        }
-        let slack = self.reading.slack;
-        let (first, second, _) = self.plane.axes();
-        match code {
-            40 | 100 | 280 | 281 | 300 | 301 | 520 | 530 | 920..=929 => {
-                if once.replace((code, span)).is_some() {
-                    return Err(Reason::Conflict);
-                }
-            }
-            // On some controls bolt holes and contour cycles: their words tell.
-            700 | 710 if block.has_any(b"IJKLQ") => return Err(Reason::UnknownG(code)),
-            170 => self.choose_plane(Plane::Xy),
-            180 => self.choose_plane(Plane::Zx),
-            190 => self.choose_plane(Plane::Yz),
-            200 | 700 => self.unit = Unit::Inch,
-            210 | 710 => self.unit = Unit::Mm,
-            900 => self.distance = Distance::Absolute,
-            910 => self.distance = Distance::Incremental,
-            901 => self.centres = Distance::Absolute,
-            911 => self.centres = Distance::Incremental,
-            410 | 420 | 411 | 421 => {
-                if *slack.get(first) || *slack.get(second) {
-                    return Err(Reason::CutterCompensation);
-                }
-            }
-            // G43.1: its axis words are offsets and move nothing.
-            431 if block.has_any(b"XYZ") => {
-                *length_offset = true;
-                if once.replace((code, span)).is_some() {
-                    return Err(Reason::Conflict);
-                }
-            }
-            430 | 431 | 432 | 440 | 490 => *length_offset = true,
-            FIRST_OFFSET | 550 | 560 | 570 | 580 | 590..=593 => *offset_change = Some(code),
-            // G112 and G113 switch polar interpolation on some controls.
-            1100..=1290 if code % 10 == 0 && !matches!(code, 1120 | 1130) => *offset_change = Some(code),
-            541 | 1540 => {
-                let number = block.number(b'P').and_then(|n| n.whole()).unwrap_or(0);
-                *offset_change = Some(number.saturating_add(10_000));
-            }
-            980 => self.drilling.to_initial_level = true,
-            990 => self.drilling.to_initial_level = false,
-            // G5 P10000 and G5.1 Q1 only smooth the motion; with axis words they are splines.
-            50 | 51 if !block.has_any(b"XYZIJ") => {}
-            330..=333 | 320 | 760 | 50 | 51 | 52 | 53 | 61 => return Err(Reason::Curved),
-            71 | 121 | 160 | 680 | 1070 => {
-                if *slack.get(first) || *slack.get(second) {
-                    return Err(Reason::Transformed);
-                }
-            }
-            510 | 511 => {
-                let mirrored = Axis::ALL
-                    .iter()
-                    .zip(AXIS_LETTERS)
-                    .any(|(axis, letter)| *slack.get(*axis) && (code == 510 || block.word(letter).is_some()));
-                if mirrored {
-                    return Err(Reason::Transformed);
-                }
-            }
-            531 | 682..=684 => return Err(Reason::Transformed),
-            434 | 435 | 1430 | 2340 | 2540 => return Err(Reason::ToolPoint),
-            1410 => return Err(Reason::CutterCompensation),
-            650 | 660 => return Err(Reason::Subprogram),
-            // Axis words say of which axes the mirror ends: nothing moves, as in a dwell.
-            501 if block.has_any(b"XYZ") => {
-                if once.replace((40, span)).is_some() {
-                    return Err(Reason::Conflict);
-                }
-            }
-            382..=385 | 310..=314 | 360 | 370 => {
-                for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
-                    if block.word(letter).is_some() {
-                        if *slack.get(axis) {
-                            return Err(Reason::Probing(axis));
-                        }
-                        *self.known.get_mut(axis) = Known::No;
-                    }
-                }
-                if once.replace((310, span)).is_some() {
-                    return Err(Reason::Conflict);
-                }
-            }
-            _ if is_neutral(code) => {}
-            _ => return Err(Reason::UnknownG(code)),
-        }
-        Ok(())
-    }
-
-    /// The axes with a parallel one that the block names, or moves by an increment of their own on some controls.
-    fn parallel(&self, block: &Block) -> Result<PerAxis<bool>, Refusal> {
+    /// The axes that the block moves without a word of their own: those with a parallel one that it names, or moves by an
+    /// increment on some controls, and those of a place in polar coordinates.
+    fn moved_otherwise(&self, block: &Block) -> Result<PerAxis<bool>, Refusal> {
         let mut moved = PerAxis::default();
+        if let Some(word) = block.polar {
+            let (first, second, _) = self.plane.axes();
+            for axis in [first, second] {
+                if *self.reading.slack.get(axis) {
+                    return Err(self.refusal(word, Reason::Transformed));
+                }
+                *moved.get_mut(axis) = true;
+            }
+        }
         for (axis, letter) in Axis::ALL.into_iter().zip(*b"UVW") {
             let Some(word) = block.word(letter) else { continue };
             if *self.reading.slack.get(axis) {
@@ -517,15 +420,22 @@ impl Interpreter {
         }
     }
 
-    fn set_mode(&mut self, mode: Mode) {
+    fn choose_mode(&mut self, choice: Choice) {
         let was_cycle = matches!(self.mode, Mode::Cycle(_));
+        let mode = match choice {
+            Choice::Mode(mode) => mode,
+            Choice::CycleEnds => self.beside_cycles,
+        };
         match mode {
             Mode::Cycle(_) if !was_cycle => {
                 let (_, _, third) = self.plane.axes();
                 self.drilling.begin(*self.position.get(third));
             }
             Mode::Cycle(_) => {}
-            _ => self.drilling.forget(),
+            _ => {
+                self.drilling.forget();
+                self.beside_cycles = mode;
+            }
         }
         self.mode = mode;
     }
@@ -542,40 +452,6 @@ impl Interpreter {
         // A block has at most a handful of these; the queue holds twelve.
         let _ = self.events.push_back(Event::Unseat { axes, line: self.line });
     }
-}
-
-/// Codes that change nothing about the path as replay follows it.
-const fn is_neutral(code: i64) -> bool {
-    matches!(
-        code,
-        90 | 150
-            | 400
-            | 500
-            | 501
-            | 610
-            | 611
-            | 640
-            | 670
-            | 690
-            | 930
-            | 940
-            | 950
-            | 960
-            | 970
-            | 80
-            | 81
-            | 230
-            | 250
-            | 1030
-            | 1870
-            // Ends of modes, and slower corners: common practice, no source.
-            | 131
-            | 401
-            | 620
-            | 691
-            | 2350
-            | 2550
-    )
 }
 
 fn first_word(block: &Block) -> Option<Span> {

@@ -97,9 +97,7 @@ impl Reason {
             Reason::Spelling(FaultKind::Variable | FaultKind::Expression | FaultKind::Keyword)
             | Reason::Subprogram => "Post the program without variables, calls and loops.",
             Reason::CutterCompensation => "Post the program with the compensated path of the tool's centre.",
-            Reason::Transformed | Reason::Spelling(FaultKind::Polar) => {
-                "Post the program with plain coordinates."
-            }
+            Reason::Transformed => "Post the program with plain coordinates.",
             Reason::ToolPoint
             | Reason::Curved
             | Reason::Probing(_)

@@ -67,6 +67,9 @@ fn what_concerns_an_axis_without_slack_passes() {
     assert!(try_run(&program, &program, slack(0.01, 0.0, 0.12)).is_err());
     let named = run(&program.replace("A0", "V0"), &program.replace("A0", "V0"), slack(0.0, 0.0, 0.12));
     assert_eq!(named.unseated_mm, 0.0);
+    let polar = program.replace("U1", "@15 ^30");
+    near(run(&polar, &polar, slack(0.0, 0.0, 0.12)).after.max_mm, 0.12);
+    assert!(try_run(&polar, &polar, slack(0.0, 0.01, 0.12)).is_err());
     let z = run(&program.replace("A0", "Z0"), &program.replace("A0", "Z0"), slack(0.0, 0.0, 0.12));
     assert!(z.unseated_mm > 0.0);
 }
@@ -343,6 +346,26 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
     // What only concerns an axis without slack passes.
     let program = "G0 X1 Y1 Z1\nG41 D1 X5\nG40 X6\nG1 Z0 F9\nX9\n";
     assert!(try_run(program, program, slack(0.0, 0.0, 0.1)).is_ok());
+}
+
+#[test]
+fn behind_a_cycle_axes_move_as_before_it() {
+    let program = |mode: &str, end: &str| {
+        let cut = "G1 Z-1\nX20 Z0\n";
+        std::format!("{SEAT}{mode} F200\nG99 G81 X5 Y9 Z-1 R1\n{end}\nX9 Y0\n{cut}")
+    };
+    for mode in ["G0", "G1"] {
+        let said = |end: &str| {
+            let text = program(mode, end);
+            run(&text, &text, slack(0.05, 0.0, 0.12))
+        };
+        let by_word = said(&std::format!("G80\n{mode} Z3"));
+        assert_eq!(said("G80 Z3").before, by_word.before);
+        assert_eq!(said("G80\nZ3").before, by_word.before);
+    }
+    // As a feed it would be a cut.
+    let [rapid, feed] = ["G0", "G1"].map(|mode| program(mode, "G80 Z3"));
+    assert_ne!(run(&rapid, &rapid, slack(0.05, 0.0, 0.12)), run(&feed, &feed, slack(0.05, 0.0, 0.12)));
 }
 
 #[test]

@@ -119,6 +119,11 @@ struct Open {
     blend: bool,
     further_offset: bool,
     offset_data: bool,
+    /// A place in polar coordinates.
+    polar: Option<Span>,
+    /// G60: without axis words and with a motion word it stops exactly there, else it goes there in its own way on some
+    /// controls (common practice, no source).
+    exact: Option<Span>,
     /// G43.1: its axis words are lengths.
     length_data: bool,
     /// G50.1: its axis words say of which axes the mirror ends.
@@ -195,6 +200,7 @@ impl Block {
                 b'W' => block.parallel(Axis::Z, word, corrected)?,
                 b'A' | b'B' | b'C' => block.rotary = block.rotary.or(Some(word.span)),
                 b'S' => block.acts_ahead(word),
+                b'@' | b'^' => open.polar = open.polar.or(Some(word.span)),
                 b'G' => {
                     codes = true;
                     block.general(word, modal, corrected, &mut open)?;
@@ -203,6 +209,9 @@ impl Block {
                 _ => {}
             }
             block.program = true;
+        }
+        if let Some(span) = open.polar {
+            block.polar(span, modal.plane, corrected)?;
         }
         if codes {
             block.close(modal, corrected, &open)?;
@@ -222,6 +231,20 @@ impl Block {
         Ok(())
     }
 
+    /// A place in the plane by its distance and angle, from the origin or from where the axes stand.
+    #[cold]
+    fn polar(&mut self, span: Span, plane: Plane, corrected: &PerAxis<bool>) -> Result<(), Stop> {
+        let (first, second, _) = plane.axes();
+        for axis in [first, second] {
+            if *corrected.get(axis) {
+                return Err(Stop(Some(span), Reason::Transformed));
+            }
+            *self.doubt.get_mut(axis) = true;
+        }
+        self.rotary = self.rotary.or(Some(span));
+        Ok(())
+    }
+
     fn general(
         &mut self,
         word: Word,
@@ -237,7 +260,6 @@ impl Block {
                 if open.motion.is_none() {
                     modal.apply(tenths);
                 }
-                self.motion_word = self.motion_word.or(Some(word.span));
                 return Ok(());
             }
             0..=30 | 730 | 810..=890 | 1840 => {
@@ -294,7 +316,7 @@ impl Block {
             430 | 432 | 440 | 490 => self.tool_length = true,
             540 | 550 | 560 | 570 | 580 | 590..=593 => self.offset = Some((tenths as u16, 0)),
             541 | 1540 => open.further_offset = true,
-            // G112 and G113 switch polar interpolation on some controls.
+            // G112 and G113 switch polar interpolation.
             1100..=1290 if tenths % 10 == 0 && !matches!(tenths, 1120 | 1130) => {
                 self.offset = Some((tenths as u16, 0))
             }
@@ -307,11 +329,12 @@ impl Block {
             640 => open.blend = true,
             80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 610 | 611 | 670 | 690 | 960 | 970 | 1030 | 1870 => {}
             // Ends of modes that are refused where they begin, and slower corners: common practice, no source.
-            131 | 401 | 620 | 691 | 2350 | 2550 => {}
+            131 | 401 | 620 | 691 | 1130 | 2350 | 2550 => {}
+            600 => open.exact = Some(word.span),
             501 => open.mirror_ends = Some(word.span),
             410 | 411 | 420 | 421 => open.plane_wide = Some((word.span, Reason::CutterCompensation)),
             // Polar coordinates or interpolation, a cylinder unrolled, turned coordinates: common practice, no source.
-            71 | 121 | 160 | 680 | 1070 => {
+            71 | 121 | 160 | 680 | 1070 | 1120 => {
                 open.plane_wide = Some((word.span, Reason::Transformed));
                 return self.claim(Purpose::Offsets, word);
             }
@@ -354,6 +377,12 @@ impl Block {
             && (self.names_axis() || self.centre.x.is_some() || self.centre.y.is_some())
         {
             return Err(Stop(Some(span), Reason::Spline));
+        }
+        if let Some(span) = open.exact
+            && self.names_axis()
+            && open.motion.is_none()
+        {
+            return Err(Stop(Some(span), Reason::UnknownCode));
         }
         // Holes on a circle and contour cycles have the same codes on some controls.
         if let Some(span) = open.system

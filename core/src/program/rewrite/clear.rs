@@ -77,8 +77,8 @@ impl Heights {
             }
             _ => return,
         }
-        let sideways = block.axes.x.is_some() || block.axes.y.is_some() || self.modal.motion.is_arc();
-        if let Motion::Cycle(_) = self.modal.motion {
+        let sideways = block.axes.x.is_some() || block.axes.y.is_some() || self.modal.is_arc();
+        if self.modal.drills() {
             self.drill(&block, sideways);
             return;
         }
@@ -96,7 +96,7 @@ impl Heights {
             if block.axes.z.is_some() {
                 self.top = self.top.max(self.z);
             }
-        } else if self.modal.motion.cuts() {
+        } else if self.modal.cuts() {
             let down = block.axes.z.is_some() && before.is_none_or(|z| self.z.is_none_or(|to| to < z));
             if sideways || down {
                 self.lost |= before.is_none();

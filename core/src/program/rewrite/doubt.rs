@@ -8,7 +8,7 @@ use super::track::Place;
 use super::{AlongTravel, Note, Rewriter};
 use crate::axis::{Axis, Direction, PerAxis};
 use crate::length::Length;
-use crate::program::modal::{Distance, Modal, Motion};
+use crate::program::modal::{Distance, Modal};
 use crate::program::number::Integers;
 use crate::program::words::{Span, Word};
 
@@ -261,7 +261,7 @@ impl Rewriter<'_> {
         self.after_cut |= before.after_cut;
         self.fed &= before.fed;
         let sticky = [block.radius, block.q, block.p, *block.axes.get(self.modal.plane.axes().2)];
-        let drills = matches!(self.modal.motion, Motion::Cycle(_)) && block.purpose == Purpose::Move;
+        let drills = self.modal.drills() && block.purpose == Purpose::Move;
         if drills && sticky.iter().any(Option::is_some) {
             return Err(Stop(Some(span), Reason::SkippedMode));
         }

@@ -8,7 +8,7 @@ use super::track::Place;
 use crate::axis::Axis;
 use crate::length::Length;
 use crate::program::arc::Arc;
-use crate::program::modal::{Distance, Motion};
+use crate::program::modal::Distance;
 
 impl Rewriter<'_> {
     /// Refuses a command beyond a travel limit, unless the program itself wants the axis beyond it.
@@ -40,18 +40,14 @@ impl Rewriter<'_> {
     #[inline(never)] // few blocks need its room
     pub(super) fn passes_on_the_way(&self, block: &Block) -> Option<Past> {
         let (first, second, third) = self.modal.plane.axes();
-        match self.modal.motion {
-            Motion::Cycle(_) => {
-                self.limits.get(third).as_ref()?;
-                self.strokes(block)?.into_iter().find_map(|end| self.past(third, end))
-            }
-            motion if motion.is_arc() => {
-                let known = |axis: Axis| self.axes.get(axis).place == Place::Known;
-                let limited = self.limits.get(first).is_some() || self.limits.get(second).is_some();
-                if limited && known(first) && known(second) { self.bulge(block, first, second) } else { None }
-            }
-            _ => None,
+        if self.modal.drills() {
+            self.limits.get(third).as_ref()?;
+            return self.strokes(block)?.into_iter().find_map(|end| self.past(third, end));
         }
+        let known = |axis: Axis| self.axes.get(axis).place == Place::Known;
+        let limited = self.limits.get(first).is_some() || self.limits.get(second).is_some();
+        let bulges = self.modal.is_arc() && limited && known(first) && known(second);
+        if bulges { self.bulge(block, first, second) } else { None }
     }
 
     #[inline(never)] // as above

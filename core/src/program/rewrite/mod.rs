@@ -97,6 +97,8 @@ pub struct Rewriter<'t> {
     unit_told: bool,
     /// Whether M2 or M30 was read.
     ended: Ended,
+    /// A cycle has ended, and no word has said since by what motion the axes move: inserted lines may have changed it.
+    revived: bool,
     drilling: Drilling,
     counts: Counts,
 }
@@ -136,6 +138,7 @@ impl<'t> Rewriter<'t> {
             offset: None,
             unit_told: false,
             ended: Ended::Not,
+            revived: false,
             drilling: Drilling::default(),
             counts: Counts::default(),
         }
@@ -212,7 +215,7 @@ impl<'t> Rewriter<'t> {
                 sink(line);
             }
             Purpose::Machine => {
-                self.after_cut = self.modal.motion.cuts();
+                self.after_cut = self.modal.cuts();
                 sink(line);
             }
             Purpose::Probe => {
@@ -264,7 +267,13 @@ impl<'t> Rewriter<'t> {
         if self.ended == Ended::WithText && block.acts() {
             return Err(Stop(None, Reason::AfterEnd));
         }
-        let drills = matches!(self.modal.motion, Motion::Cycle(_));
+        let drills = self.modal.drills();
+        if !drills && before.drills() {
+            self.revived = true;
+        }
+        if block.motion_word.is_some() && block.skip.is_none() {
+            self.revived = false;
+        }
         if !drills || before.plane != self.modal.plane || before.unit != self.modal.unit {
             self.drilling.forget();
         }
@@ -304,11 +313,12 @@ impl<'t> Rewriter<'t> {
         }
         self.skipped = (skipped != self.modal).then_some(skipped);
         let modal = &self.modal;
-        let (arc, cycle) = (modal.motion.is_arc(), matches!(modal.motion, Motion::Cycle(_)));
-        let differs = skipped.motion != modal.motion
+        let (arc, cycle) = (modal.is_arc(), modal.drills());
+        let differs = skipped.cycle != modal.cycle
+            || (!cycle && skipped.motion != modal.motion)
             || skipped.unit != modal.unit
             || skipped.distance != modal.distance
-            || (modal.motion.cuts() && skipped.feed != modal.feed)
+            || (modal.cuts() && skipped.feed != modal.feed)
             || (arc && (skipped.plane, skipped.centre) != (modal.plane, modal.centre))
             || (cycle && skipped.to_r_plane != modal.to_r_plane);
         let circles = arc && block.centre.iter().any(|(_, word)| word.is_some());
@@ -349,11 +359,16 @@ impl<'t> Rewriter<'t> {
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
         let motion = self.modal.motion;
-        if let Motion::Cycle(code) = motion {
-            return self.cycle(code, block, line, note, sink);
+        if let Some(code) = self.modal.cycle {
+            return self.cycle(code.get(), block, line, note, sink);
         }
         let centred = motion.is_arc() && block.centre.iter().any(|(_, word)| word.is_some());
         let moves = block.names_axis() || centred || (block.rotary.is_some() && motion.cuts());
+        if self.revived && (moves || block.rotary.is_some()) && motion != Motion::None {
+            self.begin(block, motion.word(), sink);
+            self.end_inserted(sink);
+            self.revived = block.skip.is_some();
+        }
         if !moves {
             sink(line);
             return Ok(());

@@ -119,9 +119,7 @@ impl Reason {
             Reason::Conflict => "Write the two in blocks of their own.",
             Reason::Subprogram => "Post the program in one piece, without subprograms.",
             Reason::CutterCompensation => "Let the CAM system compensate the cutter radius.",
-            Reason::Transformed | Reason::Unreadable(FaultKind::Polar) => {
-                "Post the program with the final coordinates."
-            }
+            Reason::Transformed => "Post the program with the final coordinates.",
             Reason::Unreadable(_) => "Check that the file is a program and that the line is whole.",
             Reason::ToolPoint => "Post the program without tool-point control.",
             Reason::Threading => "Keep threading in a program of its own.",

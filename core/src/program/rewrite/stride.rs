@@ -363,14 +363,15 @@ impl Rewriter<'_> {
     /// Whether nothing is in doubt and nothing is to be looked at but the words of a line.
     fn in_stride(&self) -> Option<Course> {
         let modal = &self.modal;
-        let goes_on = modal.motion.cuts()
+        let goes_on = modal.cuts()
             && modal.distance == Distance::Absolute
             && modal.feed != Feed::InverseTime
             && modal.integers == Integers::Units
             && self.marked
             && self.after_cut
             && !self.ended.is_behind()
-            && self.skipped.is_none();
+            && self.skipped.is_none()
+            && !self.revived;
         if !goes_on {
             return None;
         }

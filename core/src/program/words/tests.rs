@@ -85,7 +85,10 @@ fn spans_run_from_the_letter_to_the_last_digit() {
 fn what_is_no_word_is_named() {
     assert_eq!(fault("G1 X#12"), (FaultKind::Variable, "X#"));
     assert_eq!(fault("#1=5"), (FaultKind::Variable, "#"));
-    assert_eq!(fault("G0 @1.5 ^30"), (FaultKind::Polar, "@"));
+    assert_eq!(words("g0@1.5 ^-30"), [('G', 0.0), ('@', 1.5), ('^', -30.0)]);
+    assert_eq!(fault("G0 @ X1"), (FaultKind::NoNumber, "@"));
+    assert_eq!(fault("Drill81(10, 2)"), (FaultKind::Keyword, "Drill"));
+    assert_eq!(fault("Drill (10)"), (FaultKind::NoNumber, "Drill"));
     assert_eq!(fault("X[1+2]"), (FaultKind::Expression, "X["));
     assert_eq!(fault("N1 WHILE"), (FaultKind::Keyword, "WHILE"));
     assert_eq!(fault("O100 sub"), (FaultKind::Keyword, "sub"));

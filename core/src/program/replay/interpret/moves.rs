@@ -52,7 +52,6 @@ impl Interpreter {
 
     pub(super) fn moves(&mut self, block: &Block) -> Result<(), Reason> {
         match self.mode {
-            Mode::Off => Ok(()),
             Mode::Rapid | Mode::Line => {
                 let Some(target) = self.target(block)? else { return Ok(()) };
                 let rate = if self.mode == Mode::Rapid { Rate::Rapid } else { Rate::Feed };

@@ -4,7 +4,7 @@
 use super::{BACK_BORE, Changes};
 use crate::axis::{Axis, Direction};
 use crate::length::Length;
-use crate::program::modal::{Distance, Motion};
+use crate::program::modal::Distance;
 use crate::program::number::Number;
 use crate::program::rewrite::Rewriter;
 use crate::program::rewrite::block::Block;
@@ -101,7 +101,8 @@ impl Rewriter<'_> {
     /// The direction in which a back bore comes back to the hole along a corrected axis, if it steps aside along it.
     pub(super) fn comes_back(&self, axis: Axis) -> Option<Direction> {
         let (first, second, _) = self.modal.plane.axes();
-        let bores = self.modal.motion == Motion::Cycle(BACK_BORE) && (axis == first || axis == second);
+        let bores =
+            self.modal.cycle.is_some_and(|code| code.get() == BACK_BORE) && (axis == first || axis == second);
         let aside = self.drilling.centre.get(axis).filter(|_| bores && self.axes.get(axis).corrected())?;
         Some(direction(Length::ZERO, Length::from_counts(aside.mantissa()))?.reversed())
     }

@@ -60,10 +60,18 @@ fn words_with_two_meanings_are_refused() {
     for circle in ["G70 I20 J0 L6\n", "G71 P10 Q20\n", "G70 G3 X1 I2\n"] {
         assert_eq!(reason(circle), (1, Reason::UnknownCode));
     }
-    assert_eq!(reason("G112\n"), (1, Reason::UnknownCode));
+    assert_eq!(reason("G60 X5\n"), (1, Reason::UnknownCode));
     assert_eq!(reason("G0 Z5\nG4 P1 G2 X1.5 I1\n"), (2, Reason::Conflict));
-    for fine in ["G71 G90 G0 X1\n", "G71 G64 P0.05\n", "G111\n", "G4 X1.5\n", "G0 G28 Z0\n", "G1 F90 G4 P1\n"]
-    {
+    for fine in [
+        "G71 G90 G0 X1\n",
+        "G71 G64 P0.05\n",
+        "G111\n",
+        "G4 X1.5\n",
+        "G0 G28 Z0\n",
+        "G1 F90 G4 P1\n",
+        "G60\n",
+        "G60 G0 X5\n",
+    ] {
         assert!(rewrite(fine, &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok(), "{fine}");
     }
 }
@@ -94,6 +102,44 @@ fn a_parallel_axis_matters_where_its_own_is_corrected() {
 }
 
 #[test]
+fn a_place_in_polar_coordinates_matters_where_its_plane_is_corrected() {
+    let (x, y, z) = (table(0.1, 0.0, 0.0), table(0.0, 0.1, 0.0), table(0.0, 0.0, 0.12));
+    let program = "G0 X0 Y0 Z5\nG1 Z-1 F100\n@9 ^30 Z-2\n@9 ^60 Z-1\n";
+    let text = body(program, &z);
+    assert!(text.ends_with("@9 ^30 Z-2\nG1 Z-1.88\n@9 ^60 Z-0.88\n"), "{text}");
+    assert_eq!(
+        (refusal(program, &x), refusal(program, &y)),
+        ((3, Reason::Transformed), (3, Reason::Transformed))
+    );
+    // The plane is that of the whole block.
+    let other = "G0 X0 Y0 Z5\nG1 Z-1 F100\n@9 ^30 G18\n";
+    assert_eq!(refusal(other, &z), (3, Reason::Transformed));
+    assert!(rewrite(other, &y, &Settings::DEFAULT).is_ok());
+}
+
+#[test]
+fn behind_a_cycle_axes_move_as_before_it() {
+    let z = table(0.0, 0.0, 0.12);
+    let program = |before: &str, behind: &str| {
+        std::format!("G0 X0 Z20\nX9\nX0\n{before}G99 G81 X5 Z-9 R2 F99\nX7\n{behind}")
+    };
+    // The command is written out: whatever was inserted may have been another motion.
+    for (before, behind, expected) in [
+        ("", "G80 Z20\nX9\n", "G0\nG80 Z20.12\nX9\n"),
+        ("", "G80\n/X8 Z9\nX9\n", "G80\n/G0\n/X8 Z9.12\nG0\nX9\n"),
+        ("G1 F50\n", "G80\nX9\nX7\n", "G80\nG1\nG0 Z2.5\nG0 Z2.\nG1 X9\nX7\n"),
+        ("", "G80\nG0 X9\nX8\n", "G80\nG0 X9\nX8\n"),
+        ("", "G80\nA90\n", "G80\nG0\nA90\n"),
+    ] {
+        let text = body(&program(before, behind), &z);
+        assert!(text.ends_with(expected), "{text}");
+    }
+    // Nothing has said yet how to move.
+    assert_eq!(reason("G80\nX9\n"), (2, Reason::NoMotion));
+    assert_eq!(refusal("G81 X5 Z-9 R2 F99\nG80\nX9\n", &z), (3, Reason::NoMotion));
+}
+
+#[test]
 fn a_word_that_matters_stands_once() {
     for twice in ["G4 P1 P2\n", "G81 X1 Z-1 R2 L2 L3\n", "G83 X1 Z-1 R2 Q1 Q1\n", "G1 F9 F9\n", "G0 X1 X1\n"]
     {
@@ -115,11 +161,11 @@ fn taps_in_step_with_the_spindle_are_taken_up_again_by_their_own_code() {
 #[test]
 fn codes_that_turn_the_coordinates_are_refused_as_such_and_their_ends_are_not() {
     let refused = |code: &str| reason(&std::format!("G0 X0 Y0 Z5\n{code}\n")).1;
-    for code in ["G12.1", "G107 A90 R20", "G68.2 X0 Y0 Z0 I0 J30 K0", "G53.1"] {
+    for code in ["G112", "G12.1", "G107 A90 R20", "G68.2 X0 Y0 Z0 I0 J30 K0", "G53.1"] {
         assert_eq!(refused(code), Reason::Transformed, "{code}");
     }
     assert_eq!((refused("G234"), refused("G141 D1")), (Reason::ToolPoint, Reason::CutterCompensation));
-    let ends = "G13.1\nG40.1\nG62\nG69.1\nG235\nG255\nG0 X1 Y1 Z5\nG1 Z-1 F99\n";
+    let ends = "G113\nG13.1\nG40.1\nG62\nG69.1\nG235\nG255\nG0 X1 Y1 Z5\nG1 Z-1 F99\n";
     assert!(rewrite(ends, &table(0.1, 0.1, 0.1), &Settings::DEFAULT).is_ok());
 }
 
