@@ -339,7 +339,7 @@ fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
                 (b'G', Some(980 | 990)) => to_r_plane = word.number.tenths() == Some(990),
                 (b'G', Some(730 | 810..=890 | 1840)) => cycle = true,
                 (b'G', Some(0..=30 | 800)) => (cycle, risen, absolute, left) = (false, false, false, false),
-                (b'L', Some(count)) => repeats = count > 10,
+                (b'L' | b'K', Some(count)) => repeats |= count > 10,
                 (b'R', _) => above = word.number.mantissa() > 0,
                 _ => {}
             }

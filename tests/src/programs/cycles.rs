@@ -17,6 +17,9 @@ impl Writer<'_> {
         self.incremental = incremental;
         let back = self.dice.one_of(&["G98", "G99"]);
         let holes = 1 + self.dice.below(4);
+        // Pecks by Q or by I, J and K; repeats by L, or by K where that is not one of those.
+        let by_centre = self.dice.once_in(4);
+        let mut count = "L";
         for hole in 0..holes {
             let mut words: Vec<String> = Vec::new();
             let first = hole == 0;
@@ -32,9 +35,12 @@ impl Writer<'_> {
                 words.push(if self.incremental { "G91" } else { "G90" }.to_owned());
             }
             if first || other || self.dice.once_in(5) {
-                words.push(self.drill(axes, self.incremental));
+                let cycle = self.drill(axes, self.incremental, by_centre);
+                let other = ["G73", "G83", "G87"].iter().any(|code| cycle.starts_with(code));
+                count = if other { "L" } else { self.dice.one_of(&["L", "K"]) };
+                words.push(cycle);
             }
-            words.push(self.hole(axes, repeated && self.incremental));
+            words.push(self.hole(axes, (repeated && self.incremental).then_some(count)));
             self.line(&words.join(" "));
         }
         let incremental = incremental || self.incremental;
@@ -89,7 +95,7 @@ impl Writer<'_> {
     }
 
     /// The cycle's own words: code, depth, R, and what else it needs.
-    fn drill(&mut self, axes: [usize; 3], incremental: bool) -> String {
+    fn drill(&mut self, axes: [usize; 3], incremental: bool, by_centre: bool) -> String {
         let mut codes = vec!["G81", "G82", "G83", "G73", "G84", "G84.2", "G184", "G85", "G86", "G88", "G89"];
         if self.has(Part::BackBoring) {
             codes.push("G87");
@@ -105,6 +111,11 @@ impl Writer<'_> {
         let (r, depth) = if incremental { (retract - level, bottom - retract) } else { (retract, bottom) };
         let (r, depth) = (self.decimal(r), self.decimal(depth));
         let extra = match code {
+            "G83" | "G73" if by_centre => {
+                let pecks = [1_500, 250, 750].map(|peck| self.scaled(peck));
+                let [first, less, least] = pecks.map(|peck| self.decimal(peck));
+                format!(" I{first} J{less} K{least}")
+            }
             "G83" | "G73" => {
                 let peck = self.scaled(1_250);
                 format!(" Q{}", self.decimal(peck))
@@ -124,9 +135,10 @@ impl Writer<'_> {
         format!("{code} {letter}{depth} R{r}{extra} F120")
     }
 
-    fn hole(&mut self, axes: [usize; 3], repeated: bool) -> String {
+    /// Where the next hole is, or a row of them with the letter that counts them.
+    fn hole(&mut self, axes: [usize; 3], count: Option<&str>) -> String {
         let mut words = Vec::new();
-        let repeats = if repeated { 1 + self.dice.below(4) } else { 1 };
+        let repeats = if count.is_some() { 1 + self.dice.below(4) } else { 1 };
         let only = self.dice.below(4);
         for (index, axis) in axes.into_iter().take(2).enumerate() {
             if only == index as u64 {
@@ -136,8 +148,8 @@ impl Writer<'_> {
             words.push(self.word(axis, to));
             self.at[axis] += (to - self.at[axis]) * repeats as i64;
         }
-        if repeats > 1 {
-            words.push(format!("L{repeats}"));
+        if let (Some(count), true) = (count, repeats > 1) {
+            words.push(format!("{count}{repeats}"));
         }
         words.join(" ")
     }

@@ -24,8 +24,10 @@ const MOST_STROKES: i64 = 100_000;
 pub enum CycleKind {
     /// G81, G82, G86, G88: feed down, rapid out.
     Drill,
-    /// G84, G84.1 to G84.3, G184, G85, G89: feed down, feed out.
+    /// G85, G89: feed down, feed out.
     FeedOut,
+    /// G84, G84.1 to G84.3, G184: tap down, tap out.
+    Tap,
     /// G73: peck and back off a little.
     ChipBreak,
     /// G83: peck and come out to R.
@@ -35,6 +37,12 @@ pub enum CycleKind {
 }
 
 impl CycleKind {
+    /// Whether it pecks.
+    #[must_use]
+    pub const fn pecks(self) -> bool {
+        matches!(self, CycleKind::ChipBreak | CycleKind::Peck)
+    }
+
     /// The cycle of a G code in tenths.
     #[must_use]
     pub const fn of_code(code: i64) -> Option<Self> {
@@ -42,7 +50,8 @@ impl CycleKind {
             730 => CycleKind::ChipBreak,
             810 | 820 | 860 | 880 => CycleKind::Drill,
             830 => CycleKind::Peck,
-            840..=843 | 850 | 890 | 1840 => CycleKind::FeedOut,
+            850 | 890 => CycleKind::FeedOut,
+            840..=843 | 1840 => CycleKind::Tap,
             870 => CycleKind::BackBore,
             _ => return None,
         })
@@ -87,6 +96,25 @@ impl Drilling {
         self.retract
     }
 
+    /// Whether the pecks have sizes of their own: I the first, J by how much each is less than the one before, K the
+    /// least (common practice, no source).
+    #[must_use]
+    pub const fn pecks_by_centre(&self) -> bool {
+        self.peck.is_none() && self.sides[0].is_some()
+    }
+
+    /// First peck, by how much less each is, the least.
+    fn pecks(&self) -> [Length; 3] {
+        let size = |length: Option<Length>| length.unwrap_or_default().saturating_abs();
+        let [i, j, k] = self.sides.map(size);
+        if !self.pecks_by_centre() {
+            let all = size(self.peck);
+            return [all, Length::ZERO, all];
+        }
+        let least = if k == Length::ZERO { i } else { k.min(i) };
+        [i, j, least]
+    }
+
     /// The series is over: sticky words are forgotten.
     pub fn forget(&mut self) {
         self.begin(Length::ZERO);
@@ -120,6 +148,9 @@ pub struct Cycle {
     retract: Length,
     depth: Length,
     out: Length,
+    /// The first peck of a hole, by how much each is less than the one before, the least.
+    pecks: [Length; 3],
+    /// The next one.
     peck: Length,
     sides: [Option<Length>; 3],
     repeats: u32,
@@ -162,13 +193,11 @@ impl Cycle {
         let out = if sticky.to_initial_level { sticky.level.max(retract) } else { retract };
         let mut hole = words;
         *hole.get_mut(third) = None;
-        let peck = sticky.peck.unwrap_or_default().saturating_abs();
+        let pecks = sticky.pecks();
+        let [first_peck, _, least] = pecks;
         let way = retract.saturating_sub(depth).counts();
-        let pecks = match kind {
-            CycleKind::ChipBreak | CycleKind::Peck => way.checked_div(peck.counts()).unwrap_or(1).max(1),
-            _ => 1,
-        };
-        if pecks.saturating_mul(i64::from(repeats)) > MOST_STROKES {
+        let most = if kind.pecks() { way.checked_div(least.counts()).unwrap_or(1).max(1) } else { 1 };
+        if most.saturating_mul(i64::from(repeats)) > MOST_STROKES {
             return Err(Reason::TooManyStrokes);
         }
         Ok(Self {
@@ -179,7 +208,8 @@ impl Cycle {
             retract,
             depth,
             out,
-            peck,
+            pecks,
+            peck: first_peck,
             sides: sticky.sides,
             repeats,
             pecked: None,
@@ -288,10 +318,11 @@ impl Cycle {
         self.push(hole, Rate::Rapid);
         self.push(self.third(self.retract), Rate::Rapid);
         match self.kind {
-            CycleKind::ChipBreak | CycleKind::Peck if self.peck > Length::ZERO => {
+            kind if kind.pecks() && self.pecks[0] > Length::ZERO => {
+                self.peck = self.pecks[0];
                 self.pecked = Some(self.retract);
             }
-            CycleKind::FeedOut => {
+            CycleKind::FeedOut | CycleKind::Tap => {
                 self.push(self.third(self.depth), Rate::Feed);
                 self.push(self.third(self.retract), Rate::Feed);
                 self.push(self.third(self.out), Rate::Rapid);
@@ -305,7 +336,9 @@ impl Cycle {
     }
 
     fn peck_from(&mut self, reached: Length) {
+        let [_, less, least] = self.pecks;
         let next = reached.saturating_sub(self.peck).max(self.depth);
+        self.peck = self.peck.saturating_sub(less).max(least);
         if reached != self.retract && self.kind == CycleKind::Peck {
             self.push(self.third(reached.saturating_add(PECK_CLEARANCE).min(self.retract)), Rate::Rapid);
         }

@@ -331,7 +331,7 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
         "G38.2 X5",
         "G999",
         "G81 X1 R1",
-        "G81 X1 Z-1 R1 K3",
+        "G81 X1 Z-1 R1 I3",
         "G28 Z0 G4 P1",
         "G0 X1.5 G4",
         "G70 I20 J0 L6",
@@ -346,6 +346,38 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
     // What only concerns an axis without slack passes.
     let program = "G0 X1 Y1 Z1\nG41 D1 X5\nG40 X6\nG1 Z0 F9\nX9\n";
     assert!(try_run(program, program, slack(0.0, 0.0, 0.1)).is_ok());
+}
+
+#[test]
+fn pecks_and_repeats_by_i_j_and_k() {
+    let strokes = |cycle: &str| -> Vec<f64> {
+        let mut interpreter = Interpreter::new(Reading::default());
+        let (mut ends, mut last) = (Vec::new(), f64::NAN);
+        for line in std::format!("{SEAT}{cycle}\n").lines() {
+            interpreter.read(line.as_bytes()).unwrap();
+            while let Some(event) = interpreter.next().unwrap() {
+                if let Event::Motion(motion) = event {
+                    let end = motion.curve.end.z;
+                    if motion.rate == Rate::Feed && end != last {
+                        ends.push(end);
+                    }
+                    last = end;
+                }
+            }
+        }
+        ends
+    };
+    // Each by 1 less, not below 1.5.
+    assert_eq!(strokes("G99 G83 X5 Z-9 R1 I4 J1 K1.5 F90"), [-3.0, -6.0, -8.0, -9.0]);
+    assert_eq!(strokes("G99 G73 X5 Z-9 R1 I4 F90"), [-3.0, -7.0, -9.0]);
+    // The least of every hole, where it has none of its own.
+    assert_eq!(strokes("G99 G83 X5 Z-9 R1 I5 J1 F90"), [-4.0, -9.0]);
+    assert_eq!(strokes("G99 G82 X5 Z-9 R1 K2 F90"), [-9.0, -9.0]);
+    assert_eq!(strokes("G99 G82 X5 Z-9 R1 K0 F90"), []);
+    for foreign in ["G83 I4 Q1", "G83 K3", "G81 K2 L2", "G85 J1"] {
+        let text = std::format!("{SEAT}{foreign} X5 Z-9 R1 F90\n");
+        assert!(try_run(&text, &text, slack(0.0, 0.0, 0.1)).is_err(), "{foreign}");
+    }
 }
 
 #[test]

@@ -47,6 +47,11 @@ impl Drilling {
         self.level = None;
     }
 
+    /// Whether I, J and K, where they are, are the sizes of pecks.
+    const fn pecks_by_centre(&self) -> bool {
+        self.centre.x.is_some() && self.peck.is_none()
+    }
+
     /// The cycle is cancelled, and its words with it.
     pub fn forget(&mut self) {
         if self.active {
@@ -66,6 +71,11 @@ const fn trouble(word: Option<Word>, trouble: CycleTrouble) -> Stop {
 /// G87.
 const BACK_BORE: u16 = 870;
 
+/// G73 and G83.
+const fn pecks(code: u16) -> bool {
+    matches!(code, 730 | 830)
+}
+
 impl Rewriter<'_> {
     #[inline(never)]
     pub(super) fn cycle(
@@ -76,21 +86,18 @@ impl Rewriter<'_> {
         note: &mut Note,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<(), Stop> {
-        // Some controls count repeats with K: nothing is guessed.
-        let foreign = block.centre.iter().find_map(|(_, word)| *word).filter(|_| code != BACK_BORE);
-        if foreign.is_some() {
-            return Err(trouble(foreign, CycleTrouble::Foreign));
-        }
         let (first, second, third) = self.modal.plane.axes();
-        self.remember(block, third);
-        let repeats = match block.l {
-            None => 1,
-            Some(word) => {
-                let whole = word.number.whole().filter(|whole| (0..1_000_000).contains(whole));
-                whole.ok_or(trouble(Some(word), CycleTrouble::Repeats))?
-            }
-        };
+        self.remember(code, block, third);
+        let repeats = self.repeats(code, block)?;
         let drills = (block.names_axis() || block.radius.is_some()) && repeats > 0;
+        for axis in [first, second] {
+            if repeats == 0 && block.axes.get(axis).is_some() {
+                // Kept for the holes to come: whether the axis goes there, controls differ.
+                self.forget(axis);
+                let track = self.axes.get_mut(axis);
+                track.unsure |= track.corrected() && track.sent != track.wanted;
+            }
+        }
         let mut patches = Changes::new();
         let mut targets = PerAxis::default();
         if drills {
@@ -151,7 +158,7 @@ impl Rewriter<'_> {
     }
 
     /// Takes the words of a block; what it lacks stays as it was.
-    fn remember(&mut self, block: &Block, third: Axis) {
+    fn remember(&mut self, code: u16, block: &Block, third: Axis) {
         let track = self.axes.get(third);
         let followed = self.can_follow(third);
         let drilling = &mut self.drilling;
@@ -165,6 +172,9 @@ impl Rewriter<'_> {
         drilling.peck = number(block.q, drilling.peck);
         drilling.dwell = number(block.p, drilling.dwell);
         for axis in Axis::ALL {
+            if code != BACK_BORE && !pecks(code) {
+                break;
+            }
             let kept = *drilling.centre.get(axis);
             *drilling.centre.get_mut(axis) = number(*block.centre.get(axis), kept);
         }

@@ -151,7 +151,7 @@ impl Rewriter<'_> {
     }
 
     /// Place and seat of an axis are in doubt, and with them the level of a cycle along it.
-    fn forget(&mut self, axis: Axis) {
+    pub(super) fn forget(&mut self, axis: Axis) {
         self.axes.get_mut(axis).forget();
         if self.modal.plane.axes().2 == axis {
             self.drilling.lose_level();

@@ -96,7 +96,7 @@ pub enum CycleTrouble {
     TurnsAbove,
     /// G74 and G76: tapping, boring or threading, by the control.
     Ambiguous,
-    /// L is no whole number of repeats.
+    /// L, or K where that counts them, is no whole number of repeats.
     Repeats,
     /// I, J or K in a cycle that has no such word.
     Foreign,
@@ -117,7 +117,7 @@ impl Reason {
             }
             Reason::Twice => "Write each word once in a block.",
             Reason::Conflict => "Write the two in blocks of their own.",
-            Reason::Subprogram => "Post the program in one piece, without subprograms.",
+            Reason::Subprogram => "Post the program in one piece, without subprograms, and end it with M30.",
             Reason::CutterCompensation => "Let the CAM system compensate the cutter radius.",
             Reason::Transformed => "Post the program with the final coordinates.",
             Reason::Unreadable(_) => "Check that the file is a program and that the line is whole.",
@@ -204,7 +204,7 @@ impl fmt::Display for Reason {
             Reason::Cycle(CycleTrouble::Ambiguous) => {
                 f.write_str("a cycle that taps, bores or threads, by the control")
             }
-            Reason::Cycle(CycleTrouble::Repeats) => f.write_str("a cycle whose L is no whole number"),
+            Reason::Cycle(CycleTrouble::Repeats) => f.write_str("a cycle whose repeats are no whole number"),
             Reason::PastLimit { axis, command, limit } => write!(
                 f,
                 "the correction would send {axis} to {} mm, past the travel limit of {} mm",

@@ -101,6 +101,8 @@ struct Tracker {
     scale: f64,
     plane: usize,
     cycling: bool,
+    /// K counts repeats.
+    counts_by_k: bool,
     to_r: bool,
     level: f64,
     /// R and depth of the cycle.
@@ -125,6 +127,7 @@ impl Tracker {
                         (self.level, self.sticky) = (self.at[self.plane], [None; 2]);
                     }
                     self.cycling = true;
+                    self.counts_by_k = !matches!(code, 730 | 830 | 870);
                 }
                 0 | 10 | 20 | 30 | 800 => self.cycling = false,
                 _ => {}
@@ -161,7 +164,8 @@ impl Tracker {
         if said.iter().all(|(_, place)| place.is_none()) && words[0].is_none() {
             return;
         }
-        let repeats = line.number('L').unwrap_or(1.0);
+        let counts = |letter| line.number(letter).filter(|_| letter == 'L' || self.counts_by_k);
+        let repeats = counts('L').or(counts('K')).unwrap_or(1.0);
         for (axis, place) in said {
             if let (Some(place), true) = (place, *axis != self.plane) {
                 let at = &mut self.at[*axis];
@@ -189,6 +193,7 @@ fn every_block_ends_where_another_reader_says() {
             scale: 1.0,
             plane: 2,
             cycling: false,
+            counts_by_k: false,
             to_r: false,
             level: 0.0,
             sticky: [None; 2],

@@ -249,23 +249,40 @@ impl Interpreter {
         if !block.has_any(b"XYZRIJK") && !block.has_any(b"QL") {
             return Ok(());
         }
-        // Repeats on some controls, offsets on others: only a back bore defines them.
-        if let Some(letter) = b"IJK".iter().find(|letter| block.word(**letter).is_some())
-            && kind != CycleKind::BackBore
-        {
-            return Err(Reason::CycleWord(*letter));
-        }
         let lengths = [b'Z', b'Y', b'X', b'R', b'Q', b'I', b'J', b'K'].map(|l| self.word_length(block, l));
         let [z, y, x, r, q, i, j, k] = lengths;
         let (first, second, third) = self.plane.axes();
         let by_axis = PerAxis { x: x?, y: y?, z: z? };
         let incremental = self.distance == Distance::Incremental;
         let sticky = &mut self.drilling;
-        sticky.remember(*by_axis.get(third), r?, q?, [i?, j?, k?]);
-        let repeats = block.number(b'L').map_or(Some(1), |n| n.whole()).ok_or(Reason::BadNumber(b'L'))?;
-        let repeats = u32::try_from(repeats).map_err(|_| Reason::BadNumber(b'L'))?;
+        let sides = if kind.pecks() || kind == CycleKind::BackBore { [i?, j?, k?] } else { [None; 3] };
+        sticky.remember(*by_axis.get(third), r?, q?, sides);
+        // Repeats by L, or by K where that is nothing else (common practice, no source).
+        let (defined, counts): (&[u8], _) = match kind {
+            CycleKind::BackBore => (b"IJK", b'L'),
+            kind if kind.pecks() => (if sticky.pecks_by_centre() { b"IJK" } else { b"" }, b'L'),
+            _ if block.word(b'L').is_some() => (b"", b'L'),
+            // J is how much faster a tap comes out.
+            CycleKind::Tap => (b"JK", b'K'),
+            _ => (b"K", b'K'),
+        };
+        if let Some(letter) =
+            b"IJK".iter().find(|letter| block.word(**letter).is_some() && !defined.contains(letter))
+        {
+            return Err(Reason::CycleWord(*letter));
+        }
+        let repeats = block.number(counts).map_or(Some(1), |n| n.whole()).ok_or(Reason::BadNumber(counts))?;
+        let repeats = u32::try_from(repeats).map_err(|_| Reason::BadNumber(counts))?;
         if !block.has_any(b"XYZ") && block.word(b'R').is_none() {
             return Ok(()); // only sticky words
+        }
+        if repeats == 0 {
+            // Kept for the holes to come: whether the axes go there, controls differ.
+            let mut told = self.told(block);
+            *told.get_mut(third) = false;
+            self.lose(told);
+            self.unseat(told);
+            return Ok(());
         }
         let third_was = *self.known.get(third);
         if !incremental {

@@ -1,8 +1,8 @@
 //! The words of a drilling cycle that say how deep it goes, from where and how: as they must be commanded, and all of them
 //! where a cycle that was interrupted is taken up again.
 
-use super::{BACK_BORE, Changes};
-use crate::axis::{Axis, Direction};
+use super::{BACK_BORE, Changes, pecks, trouble};
+use crate::axis::{Axis, Direction, PerAxis};
 use crate::length::Length;
 use crate::program::modal::Distance;
 use crate::program::number::Number;
@@ -28,6 +28,27 @@ fn before_the_move(block: &Block, mut word: Text, patches: &mut Changes) {
 }
 
 impl Rewriter<'_> {
+    /// How often a block drills: by L, or by K where that is nothing else. With I and without Q the three are pecks, the
+    /// first, by how much less each is than the one before, and the least; J beside a tap is how much faster it comes
+    /// out (common practice, no source).
+    pub(super) fn repeats(&self, code: u16, block: &Block) -> Result<i64, Stop> {
+        let PerAxis { x: i, y: j, z: k } = block.centre;
+        let (defined, k_counts) = match code {
+            BACK_BORE => ([true; 3], false),
+            code if pecks(code) => ([self.drilling.pecks_by_centre(); 3], false),
+            840..=843 | 1840 => ([false, true, block.l.is_none()], true),
+            _ => ([false, false, block.l.is_none()], true),
+        };
+        for (word, defined) in [i, j, k].into_iter().zip(defined) {
+            if word.is_some() && !defined {
+                return Err(trouble(word, CycleTrouble::Foreign));
+            }
+        }
+        let Some(word) = block.l.or(k.filter(|_| k_counts)) else { return Ok(1) };
+        let whole = word.number.whole().filter(|whole| (0..1_000_000).contains(whole));
+        whole.ok_or(trouble(Some(word), CycleTrouble::Repeats))
+    }
+
     /// The words with which a block takes the cycle up again, as far as it has none itself.
     #[inline(never)]
     pub(super) fn take_up_again(
@@ -51,8 +72,8 @@ impl Rewriter<'_> {
             before_the_move(block, text, patches);
         }
         let drilling = &self.drilling;
-        let (pecks, bores, dwells) = (
-            matches!(code, 730 | 830 | 841..=843),
+        let (steps, bores, dwells) = (
+            pecks(code) || matches!(code, 841..=843),
             code == BACK_BORE,
             !matches!(code, 730 | 810 | 830 | 850),
         );
@@ -78,7 +99,7 @@ impl Rewriter<'_> {
             before_the_move(block, text, patches);
         }
         let others = [
-            (b'Q', drilling.peck, pecks && block.q.is_none()),
+            (b'Q', drilling.peck, steps && block.q.is_none()),
             (b'P', drilling.dwell, dwells && block.p.is_none()),
         ];
         for (letter, number, lacks) in others {
@@ -89,7 +110,8 @@ impl Rewriter<'_> {
         }
         for axis in Axis::ALL {
             let number = *drilling.centre.get(axis);
-            let lacks = bores && axis != third && block.centre.get(axis).is_none();
+            let defined = (bores && axis != third) || (pecks(code) && drilling.pecks_by_centre());
+            let lacks = defined && block.centre.get(axis).is_none();
             let Some(number) = number.filter(|_| lacks) else { continue };
             let mut text = Text::new();
             self.put_aside(&mut text, axis, &number)?;

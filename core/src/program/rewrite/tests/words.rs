@@ -172,14 +172,42 @@ fn codes_that_turn_the_coordinates_are_refused_as_such_and_their_ends_are_not() 
 #[test]
 fn a_cycle_has_the_words_that_it_defines() {
     let cycle = |words: &str| std::format!("G0 X0 Y0 Z20\nG98 {words} X5 Z-9 R2 F99\nX9\nG80\n");
-    for words in ["G81 K3", "G83 Q3 K0", "G82 P1 I2", "G85 J1"] {
+    for words in ["G81 L2 K3", "G83 Q3 K0", "G83 K1", "G73 Q1 I2 J.5 K1", "G82 P1 I2", "G85 J1", "G84 I1"] {
         let text = cycle(words);
         assert_eq!(reason(&text), (2, Reason::Cycle(CycleTrouble::Foreign)), "{text}");
     }
-    assert_eq!(reason(&cycle("G81").replace("X9", "X9 K3")).0, 3);
-    for words in ["G87 I0 J0 K-5", "G81 L3"] {
+    assert_eq!(reason(&cycle("G83 Q3").replace("X9", "X9 K3")).0, 3);
+    assert_eq!(reason(&cycle("G81 K1.5")), (2, Reason::Cycle(CycleTrouble::Repeats)));
+    for words in ["G87 I0 J0 K-5", "G81 L3", "G84 J2 K1"] {
         assert!(rewrite(&cycle(words), &table(0.08, 0.08, 0.12), &Settings::DEFAULT).is_ok(), "{words}");
     }
+}
+
+#[test]
+fn pecks_of_their_own_are_said_again_where_a_cycle_is_taken_up_again() {
+    let settings = Settings { clear: Some(mm(20.0)), ..Settings::DEFAULT };
+    let program = "G0 X0\nZ20\nG98 G83 X5 Z-9 R2 I3. J0.5 K1 F99\nX3\n";
+    let (text, ..) = rewrite(program, &table(0.1, 0.0, 0.12), &settings).unwrap();
+    assert!(text.ends_with("G0 X2.5\nG83 Z-9 R2 I3. J0.5 K1 X3\n"), "{text}");
+}
+
+#[test]
+fn repeats_counted_by_k_are_those_counted_by_l() {
+    let (z, settings) = (table(0.1, 0.0, 0.12), Settings::DEFAULT);
+    let program =
+        |count: &str| std::format!("G0 X0 Z20\nX9\nX0\nG91 G98 G81 X-5 Z-14 R-18 {count} F90\nG80\n");
+    let text = |count: &str| rewrite(&program(count), &z, &settings).unwrap().0;
+    assert_eq!(text("K3").replace("K3", "L3"), text("L3"));
+    assert_eq!(text("L3").replace(" L3", ""), text("L1").replace(" L1", ""));
+    // None at all: where X is then, controls differ.
+    let unseated = |count: &str| {
+        let text = std::format!("{}G90 G1 X-7\n", program(count));
+        rewrite(&text, &z, &settings).unwrap().2
+    };
+    assert_eq!((unseated("K0"), unseated("K1")), (std::vec![6], std::vec![]));
+    let relative =
+        std::format!("G0 X-3 Z20\nX-9\n{}G0 X5\n", program("L0").replace("G0 X0 Z20\nX9\nX0\n", ""));
+    assert_eq!(refusal(&relative, &z), (5, Reason::Skipped));
 }
 
 #[test]
