@@ -103,7 +103,7 @@ pub struct Modal {
     /// NISTIR 6556 wants a motion word there, other controls keep cycles in a group of their own (common practice, no
     /// source).
     pub motion: Motion,
-    /// The drilling cycle in force, G73 and G81 to G89: the tenths of its code.
+    /// The drilling cycle in force, G73, G74, G76 and G81 to G89: the tenths of its code.
     pub cycle: Option<NonZeroU16>,
     /// The plane of arcs.
     pub plane: Plane,
@@ -169,14 +169,17 @@ impl Modal {
             20 => self.move_by(Motion::ArcClockwise),
             30 => self.move_by(Motion::ArcCounterclockwise),
             730 | 810..=890 if tenths % 10 == 0 => self.cycle = NonZeroU16::new(tenths as u16),
+            // Left-hand tapping and fine boring where they are cycles: common practice, no source.
+            740 | 760 => self.cycle = NonZeroU16::new(tenths as u16),
             // Tapping in step with the spindle, and left-hand: common practice, no source.
             841..=843 | 1840 => self.cycle = NonZeroU16::new(tenths as u16),
             800 => self.cycle = None,
             170 => self.plane = Plane::Xy,
             180 => self.plane = Plane::Zx,
             190 => self.plane = Plane::Yz,
-            200 | 700 => self.unit = Unit::Inch,
-            210 | 710 => self.unit = Unit::Mm,
+            // G700 and G710: common practice, no source.
+            200 | 700 | 7000 => self.unit = Unit::Inch,
+            210 | 710 | 7100 => self.unit = Unit::Mm,
             900 => self.distance = Distance::Absolute,
             910 => self.distance = Distance::Incremental,
             901 => self.centre = Distance::Absolute,

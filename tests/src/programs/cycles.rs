@@ -36,7 +36,7 @@ impl Writer<'_> {
             }
             if first || other || self.dice.once_in(5) {
                 let cycle = self.drill(axes, self.incremental, by_centre);
-                let other = ["G73", "G83", "G87"].iter().any(|code| cycle.starts_with(code));
+                let other = ["G73", "G76", "G83", "G87"].iter().any(|code| cycle.starts_with(code));
                 count = if other { "L" } else { self.dice.one_of(&["L", "K"]) };
                 words.push(cycle);
             }
@@ -96,7 +96,9 @@ impl Writer<'_> {
 
     /// The cycle's own words: code, depth, R, and what else it needs.
     fn drill(&mut self, axes: [usize; 3], incremental: bool, by_centre: bool) -> String {
-        let mut codes = vec!["G81", "G82", "G83", "G73", "G84", "G84.2", "G184", "G85", "G86", "G88", "G89"];
+        let mut codes = vec![
+            "G81", "G82", "G83", "G73", "G74", "G76", "G84", "G84.2", "G184", "G85", "G86", "G88", "G89",
+        ];
         if self.has(Part::BackBoring) {
             codes.push("G87");
         }
@@ -121,6 +123,14 @@ impl Writer<'_> {
                 format!(" Q{}", self.decimal(peck))
             }
             "G82" | "G86" | "G88" | "G89" => " P0.2".to_owned(),
+            "G76" if by_centre => {
+                let side = self.scaled(300);
+                format!(" {}{}", ["I", "J", "K"][axes[0]], self.decimal(side))
+            }
+            "G76" => {
+                let side = self.scaled(300);
+                format!(" Q{} P0.1", self.decimal(side))
+            }
             "G87" => {
                 let side = self.scaled(800);
                 // Upward as a rule; nothing keeps a program from boring further down.

@@ -26,12 +26,14 @@ pub enum CycleKind {
     Drill,
     /// G85, G89: feed down, feed out.
     FeedOut,
-    /// G84, G84.1 to G84.3, G184: tap down, tap out.
+    /// G74, G84, G84.1 to G84.3, G184: tap down, tap out.
     Tap,
     /// G73: peck and back off a little.
     ChipBreak,
     /// G83: peck and come out to R.
     Peck,
+    /// G76: feed down, step aside at the bottom by a way that the machine knows, rapid out, step back.
+    FineBore,
     /// G87: bore upward from below.
     BackBore,
 }
@@ -51,7 +53,8 @@ impl CycleKind {
             810 | 820 | 860 | 880 => CycleKind::Drill,
             830 => CycleKind::Peck,
             850 | 890 => CycleKind::FeedOut,
-            840..=843 | 1840 => CycleKind::Tap,
+            740 | 840..=843 | 1840 => CycleKind::Tap,
+            760 => CycleKind::FineBore,
             870 => CycleKind::BackBore,
             _ => return None,
         })
@@ -217,6 +220,12 @@ impl Cycle {
             last: Rate::Rapid,
             strokes: Deque::new(),
         })
+    }
+
+    /// The axes that may bear on either side behind it: those along which the tool may have stepped aside and back.
+    #[must_use]
+    pub fn unsettled(&self) -> PerAxis<bool> {
+        PerAxis::from_fn(|axis| self.kind == CycleKind::FineBore && axis != self.axes.2)
     }
 
     /// The axis of the drill.

@@ -216,8 +216,12 @@ impl Interpreter {
         while let Some(cycle) = &mut self.cycle {
             let (depth, fed) = (cycle.depth_axis(), cycle.last_rate() == Rate::Feed);
             let Some(stroke) = cycle.next_stroke(self.position) else {
+                let unsettled = cycle.unsettled();
                 self.cycle = None;
-                break;
+                if unsettled.iter().any(|(_, unsettled)| *unsettled) {
+                    self.unseat(unsettled);
+                }
+                return Ok(self.events.pop_front());
             };
             let stroke = stroke.ok_or(self.refusal(Span { start: 0, end: 0 }, Reason::OutOfRange))?;
             let (target, rate) = stroke;
@@ -320,6 +324,9 @@ impl Interpreter {
                 &mut motion_word,
             )
             .map_err(|reason| self.refusal(*span, reason))?;
+        }
+        if let Some((code, span)) = block.g.iter().find(|(code, _)| !self.is_cycle_here(*code, block)) {
+            return Err(self.refusal(*span, Reason::UnknownG(*code)));
         }
         for (code, span) in &block.m {
             match code {

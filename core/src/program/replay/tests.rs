@@ -349,6 +349,17 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
 }
 
 #[test]
+fn behind_a_fine_bore_nobody_knows_how_the_axes_bear() {
+    let program = |cycle: &str| std::format!("{SEAT}G99 {cycle} X5 Y9 Z-1 R1 F90\nG80 G1 X9 Y12\n");
+    let unseated = |cycle: &str| {
+        let text = program(cycle);
+        run(&text, &text, slack(0.05, 0.0, 0.0)).unseated_mm
+    };
+    assert_eq!(unseated("G86"), 0.0);
+    near(unseated("G76 Q.3"), 0.0625);
+}
+
+#[test]
 fn pecks_and_repeats_by_i_j_and_k() {
     let strokes = |cycle: &str| -> Vec<f64> {
         let mut interpreter = Interpreter::new(Reading::default());
@@ -374,7 +385,9 @@ fn pecks_and_repeats_by_i_j_and_k() {
     assert_eq!(strokes("G99 G83 X5 Z-9 R1 I5 J1 F90"), [-4.0, -9.0]);
     assert_eq!(strokes("G99 G82 X5 Z-9 R1 K2 F90"), [-9.0, -9.0]);
     assert_eq!(strokes("G99 G82 X5 Z-9 R1 K0 F90"), []);
-    for foreign in ["G83 I4 Q1", "G83 K3", "G81 K2 L2", "G85 J1"] {
+    assert_eq!(strokes("G99 G76 X5 Z-9 R1 Q.3 F90"), [-9.0]);
+    assert_eq!(strokes("G99 G74 X5 Z-9 R1 F90"), [-9.0, 1.0]);
+    for foreign in ["G74 I1", "G76 K1", "G83 I4 Q1", "G83 K3", "G81 K2 L2", "G85 J1"] {
         let text = std::format!("{SEAT}{foreign} X5 Z-9 R1 F90\n");
         assert!(try_run(&text, &text, slack(0.0, 0.0, 0.1)).is_err(), "{foreign}");
     }

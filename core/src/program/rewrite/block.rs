@@ -262,7 +262,7 @@ impl Block {
                 }
                 return Ok(());
             }
-            0..=30 | 730 | 810..=890 | 1840 => {
+            0..=30 | 730..=760 | 810..=890 | 1840 => {
                 if open.motion.is_some_and(|earlier| earlier != tenths) {
                     return stop(Reason::Conflict);
                 }
@@ -277,7 +277,7 @@ impl Block {
                     let chosen = &mut self.chosen;
                     match tenths {
                         170..=190 => chosen.plane = true,
-                        200 | 210 => chosen.unit = true,
+                        200 | 210 | 7000 | 7100 => chosen.unit = true,
                         700 | 710 => {
                             chosen.unit = true;
                             open.system = Some(word.span);
@@ -320,16 +320,19 @@ impl Block {
             1100..=1290 if tenths % 10 == 0 && !matches!(tenths, 1120 | 1130) => {
                 self.offset = Some((tenths as u16, 0))
             }
+            // No work offset, and further ones: common practice, no source.
+            5000 | 5050..=5990 if tenths % 10 == 0 => self.offset = Some((tenths as u16, 0)),
             921..=923 => self.doubt = PerAxis { x: true, y: true, z: true },
             // Further words of this family differ from control to control: they act on the axes they name, or on all.
             924..=929 => {
                 self.doubt = PerAxis { x: true, y: true, z: true };
                 return self.claim(Purpose::Offsets, word);
             }
-            640 => open.blend = true,
+            // G641 to G645 round corners in their own ways, G601 to G603 do not: common practice, no source.
+            640 | 6410 | 6420 | 6430 | 6440 | 6450 => open.blend = true,
             80 | 81 | 90 | 150 | 230 | 250 | 400 | 500 | 610 | 611 | 670 | 690 | 960 | 970 | 1030 | 1870 => {}
-            // Ends of modes that are refused where they begin, and slower corners: common practice, no source.
-            131 | 401 | 620 | 691 | 1130 | 2350 | 2550 => {}
+            // Ends of modes that are refused where they begin, ways round corners: common practice, no source.
+            131 | 401 | 620 | 691 | 1130 | 2350 | 2550 | 4500 | 4510 | 6010 | 6020 | 6030 => {}
             600 => open.exact = Some(word.span),
             501 => open.mirror_ends = Some(word.span),
             410 | 411 | 420 | 421 => open.plane_wide = Some((word.span, Reason::CutterCompensation)),
@@ -348,7 +351,6 @@ impl Block {
             434 | 435 | 1430 | 2340 | 2540 => return stop(Reason::ToolPoint),
             1410 => return stop(Reason::CutterCompensation),
             320 | 330..=333 | 340 => return stop(Reason::Threading),
-            740 | 760 => return stop(Reason::Cycle(CycleTrouble::Ambiguous)),
             // Where the probe meets the work is not told.
             310..=314 | 360 | 370 | 380..=385 => {
                 open.named_only = Some((word.span, Reason::Probing));
@@ -383,6 +385,16 @@ impl Block {
             && open.motion.is_none()
         {
             return Err(Stop(Some(span), Reason::UnknownCode));
+        }
+        // Tapping and fine boring have a depth and an R plane; threads have further words, or no R (common practice, no
+        // source).
+        if let Some(code @ (740 | 760)) = open.motion {
+            let (_, _, third) = modal.plane.axes();
+            let defined = |axis: Axis| if code == 760 { axis != third } else { axis == Axis::Z };
+            let threads = self.centre.iter().any(|(axis, word)| word.is_some() && !defined(axis));
+            if threads || self.radius.is_none() || self.axes.get(third).is_none() {
+                return Err(Stop(self.motion_word, Reason::Cycle(CycleTrouble::Ambiguous)));
+            }
         }
         // Holes on a circle and contour cycles have the same codes on some controls.
         if let Some(span) = open.system

@@ -71,6 +71,9 @@ const fn trouble(word: Option<Word>, trouble: CycleTrouble) -> Stop {
 /// G87.
 const BACK_BORE: u16 = 870;
 
+/// G76: with the spindle stopped at its bottom the tool steps aside, which way the machine knows, and comes back above.
+const FINE_BORE: u16 = 760;
+
 /// G73 and G83.
 const fn pecks(code: u16) -> bool {
     matches!(code, 730 | 830)
@@ -125,6 +128,10 @@ impl Rewriter<'_> {
                 }
             }
             self.leave_hole(third)?;
+            for axis in [first, second].into_iter().filter(|_| code == FINE_BORE) {
+                let track = self.axes.get_mut(axis);
+                (track.seat, track.told) = (None, false);
+            }
             self.drilling.blocks = self.drilling.blocks.saturating_add(1);
         }
         self.write_line(line, &patches, sink);
@@ -172,7 +179,7 @@ impl Rewriter<'_> {
         drilling.peck = number(block.q, drilling.peck);
         drilling.dwell = number(block.p, drilling.dwell);
         for axis in Axis::ALL {
-            if code != BACK_BORE && !pecks(code) {
+            if !pecks(code) && !matches!(code, BACK_BORE | FINE_BORE) {
                 break;
             }
             let kept = *drilling.centre.get(axis);

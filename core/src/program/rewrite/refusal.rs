@@ -94,7 +94,8 @@ pub enum CycleTrouble {
     /// Repeated in incremental distances, it turns round above the level at which it began and to which it returns:
     /// interrupted for the take-up, it would return to where it was interrupted.
     TurnsAbove,
-    /// G74 and G76: tapping, boring or threading, by the control.
+    /// G74 and G76 without the depth and R plane of a tap or a fine bore, or with words that these have not: threading or
+    /// something else, by the control.
     Ambiguous,
     /// L, or K where that counts them, is no whole number of repeats.
     Repeats,

@@ -165,8 +165,14 @@ fn what_is_not_understood_is_refused_by_line() {
     assert_eq!(reason("G223\n"), (1, Reason::UnknownCode));
     assert_eq!(reason("G38.2 Z-10 F50\n"), (1, Reason::Probing));
     assert_eq!(reason("G1 G0 X5\n"), (1, Reason::Conflict));
-    for cycle in ["G74", "G76"] {
-        assert_eq!(reason(&std::format!("{cycle} X5 Z-9 R2\n")), (1, Reason::Cycle(CycleTrouble::Ambiguous)));
+    for cycle in
+        ["G74 X5 Z-9 R2 J1", "G76 X5 Z-9 R2 I1 K1", "G76 X5 Z-9", "G74 X5 R1", "G74 R1 Z-9 I2", "G76"]
+    {
+        assert_eq!(
+            reason(&std::format!("{cycle}\n")),
+            (1, Reason::Cycle(CycleTrouble::Ambiguous)),
+            "{cycle}"
+        );
     }
     assert_eq!(reason("G1 G50.1 X5\n"), (1, Reason::Conflict));
     // What concerns other axes alone passes.

@@ -35,7 +35,7 @@ fn followed(text: &str) -> bool {
 /// Codes of which one side refuses what the other takes.
 fn differing(letter: char, words: &str) -> BTreeSet<String> {
     let job = Job { widths: [100, 100, 100], ..Job::of_seed(0) };
-    let codes = (0..2_700).filter_map(|tenths| {
+    let codes = (0..7_200).filter_map(|tenths| {
         let text = program(letter, tenths, words);
         let (ours, theirs) = (job.rewritten(&text).is_ok(), followed(&text));
         (ours != theirs).then(|| {

@@ -122,12 +122,12 @@ impl Tracker {
                 190 => self.plane = 0,
                 980 => self.to_r = false,
                 990 => self.to_r = true,
-                730 | 810..=890 | 1840 => {
+                730..=760 | 810..=890 | 1840 => {
                     if !self.cycling {
                         (self.level, self.sticky) = (self.at[self.plane], [None; 2]);
                     }
                     self.cycling = true;
-                    self.counts_by_k = !matches!(code, 730 | 830 | 870);
+                    self.counts_by_k = !matches!(code, 730 | 760 | 830 | 870);
                 }
                 0 | 10 | 20 | 30 | 800 => self.cycling = false,
                 _ => {}

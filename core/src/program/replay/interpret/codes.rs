@@ -7,6 +7,23 @@ use super::{
 use crate::axis::Axis;
 
 impl Interpreter {
+    /// Of codes that are cycles or threads by the control, whether the words are those of the cycle (common practice, no
+    /// source).
+    pub(super) fn is_cycle_here(&self, code: i64, block: &Block) -> bool {
+        let (_, _, third) = self.plane.axes();
+        let (depth, along) = match third {
+            Axis::X => (b'X', b'I'),
+            Axis::Y => (b'Y', b'J'),
+            Axis::Z => (b'Z', b'K'),
+        };
+        let cycle = block.word(depth).is_some() && block.word(b'R').is_some();
+        match code {
+            740 => cycle && !block.has_any(b"IJ"),
+            760 => cycle && block.word(along).is_none(),
+            _ => true,
+        }
+    }
+
     /// One G word: modes take effect, others are remembered for the end of the block.
     #[allow(clippy::too_many_arguments)] // the places that one pass over the words fills
     pub(super) fn code(
@@ -50,8 +67,8 @@ impl Interpreter {
             170 => self.choose_plane(Plane::Xy),
             180 => self.choose_plane(Plane::Zx),
             190 => self.choose_plane(Plane::Yz),
-            200 | 700 => self.unit = Unit::Inch,
-            210 | 710 => self.unit = Unit::Mm,
+            200 | 700 | 7000 => self.unit = Unit::Inch,
+            210 | 710 | 7100 => self.unit = Unit::Mm,
             900 => self.distance = Distance::Absolute,
             910 => self.distance = Distance::Incremental,
             901 => self.centres = Distance::Absolute,
@@ -70,6 +87,7 @@ impl Interpreter {
             }
             430 | 431 | 432 | 440 | 490 => *length_offset = true,
             FIRST_OFFSET | 550 | 560 | 570 | 580 | 590..=593 => *offset_change = Some(code),
+            5000 | 5050..=5990 if code % 10 == 0 => *offset_change = Some(code),
             // G112 and G113 switch polar interpolation.
             1100..=1290 if code % 10 == 0 && !matches!(code, 1120 | 1130) => *offset_change = Some(code),
             541 | 1540 => {
@@ -80,7 +98,7 @@ impl Interpreter {
             990 => self.drilling.to_initial_level = false,
             // G5 P10000 and G5.1 Q1 only smooth the motion; with axis words they are splines.
             50 | 51 if !block.has_any(b"XYZIJ") => {}
-            330..=333 | 320 | 760 | 50 | 51 | 52 | 53 | 61 => return Err(Reason::Curved),
+            330..=333 | 320 | 50 | 51 | 52 | 53 | 61 => return Err(Reason::Curved),
             71 | 121 | 160 | 680 | 1070 | 1120 => {
                 if *slack.get(first) || *slack.get(second) {
                     return Err(Reason::Transformed);
@@ -151,7 +169,7 @@ const fn is_neutral(code: i64) -> bool {
             | 250
             | 1030
             | 1870
-            // Ends of modes, and slower corners: common practice, no source.
+            // Ends of modes, and ways round corners: common practice, no source.
             | 131
             | 401
             | 620
@@ -159,6 +177,16 @@ const fn is_neutral(code: i64) -> bool {
             | 1130
             | 2350
             | 2550
+            | 4500
+            | 4510
+            | 6010
+            | 6020
+            | 6030
+            | 6410
+            | 6420
+            | 6430
+            | 6440
+            | 6450
     )
 }
 

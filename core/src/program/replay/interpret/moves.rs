@@ -255,11 +255,17 @@ impl Interpreter {
         let by_axis = PerAxis { x: x?, y: y?, z: z? };
         let incremental = self.distance == Distance::Incremental;
         let sticky = &mut self.drilling;
-        let sides = if kind.pecks() || kind == CycleKind::BackBore { [i?, j?, k?] } else { [None; 3] };
+        let offsets = kind.pecks() || matches!(kind, CycleKind::BackBore | CycleKind::FineBore);
+        let sides = if offsets { [i?, j?, k?] } else { [None; 3] };
         sticky.remember(*by_axis.get(third), r?, q?, sides);
         // Repeats by L, or by K where that is nothing else (common practice, no source).
         let (defined, counts): (&[u8], _) = match kind {
             CycleKind::BackBore => (b"IJK", b'L'),
+            CycleKind::FineBore => match third {
+                Axis::X => (b"JK", b'L'),
+                Axis::Y => (b"IK", b'L'),
+                Axis::Z => (b"IJ", b'L'),
+            },
             kind if kind.pecks() => (if sticky.pecks_by_centre() { b"IJK" } else { b"" }, b'L'),
             _ if block.word(b'L').is_some() => (b"", b'L'),
             // J is how much faster a tap comes out.

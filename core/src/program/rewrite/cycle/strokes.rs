@@ -1,8 +1,8 @@
 //! The words of a drilling cycle that say how deep it goes, from where and how: as they must be commanded, and all of them
 //! where a cycle that was interrupted is taken up again.
 
-use super::{BACK_BORE, Changes, pecks, trouble};
-use crate::axis::{Axis, Direction, PerAxis};
+use super::{BACK_BORE, Changes, FINE_BORE, pecks, trouble};
+use crate::axis::{Axis, Direction};
 use crate::length::Length;
 use crate::program::modal::Distance;
 use crate::program::number::Number;
@@ -32,19 +32,22 @@ impl Rewriter<'_> {
     /// first, by how much less each is than the one before, and the least; J beside a tap is how much faster it comes
     /// out (common practice, no source).
     pub(super) fn repeats(&self, code: u16, block: &Block) -> Result<i64, Stop> {
-        let PerAxis { x: i, y: j, z: k } = block.centre;
-        let (defined, k_counts) = match code {
-            BACK_BORE => ([true; 3], false),
-            code if pecks(code) => ([self.drilling.pecks_by_centre(); 3], false),
-            840..=843 | 1840 => ([false, true, block.l.is_none()], true),
-            _ => ([false, false, block.l.is_none()], true),
-        };
-        for (word, defined) in [i, j, k].into_iter().zip(defined) {
+        let (_, _, third) = self.modal.plane.axes();
+        let k_counts = !pecks(code) && !matches!(code, BACK_BORE | FINE_BORE);
+        for (axis, word) in block.centre.iter() {
+            let defined = match code {
+                BACK_BORE => true,
+                FINE_BORE => axis != third,
+                code if pecks(code) => self.drilling.pecks_by_centre(),
+                _ if axis == Axis::Z => block.l.is_none(),
+                740 | 840..=843 | 1840 => axis == Axis::Y,
+                _ => false,
+            };
             if word.is_some() && !defined {
-                return Err(trouble(word, CycleTrouble::Foreign));
+                return Err(trouble(*word, CycleTrouble::Foreign));
             }
         }
-        let Some(word) = block.l.or(k.filter(|_| k_counts)) else { return Ok(1) };
+        let Some(word) = block.l.or(block.centre.z.filter(|_| k_counts)) else { return Ok(1) };
         let whole = word.number.whole().filter(|whole| (0..1_000_000).contains(whole));
         whole.ok_or(trouble(Some(word), CycleTrouble::Repeats))
     }
@@ -73,7 +76,7 @@ impl Rewriter<'_> {
         }
         let drilling = &self.drilling;
         let (steps, bores, dwells) = (
-            pecks(code) || matches!(code, 841..=843),
+            pecks(code) || matches!(code, 740 | FINE_BORE | 841..=843),
             code == BACK_BORE,
             !matches!(code, 730 | 810 | 830 | 850),
         );
@@ -110,7 +113,8 @@ impl Rewriter<'_> {
         }
         for axis in Axis::ALL {
             let number = *drilling.centre.get(axis);
-            let defined = (bores && axis != third) || (pecks(code) && drilling.pecks_by_centre());
+            let aside = bores || code == FINE_BORE;
+            let defined = (aside && axis != third) || (pecks(code) && drilling.pecks_by_centre());
             let lacks = defined && block.centre.get(axis).is_none();
             let Some(number) = number.filter(|_| lacks) else { continue };
             let mut text = Text::new();

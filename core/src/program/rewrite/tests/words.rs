@@ -150,7 +150,7 @@ fn a_word_that_matters_stands_once() {
 
 #[test]
 fn taps_in_step_with_the_spindle_are_taken_up_again_by_their_own_code() {
-    for (code, lead) in [("G84", ""), ("G84.2", " Q1.5"), ("G184", "")] {
+    for (code, lead) in [("G84", ""), ("G74", ""), ("G74", " Q2. P1"), ("G84.2", " Q1.5"), ("G184", "")] {
         let program = std::format!("G0 X0\nZ20\nG98 {code} X5 Z-9 R2{lead} F99\nX3\n");
         let settings = Settings { clear: Some(mm(20.0)), ..Settings::DEFAULT };
         let (text, ..) = rewrite(&program, &table(0.1, 0.0, 0.12), &settings).unwrap();
@@ -167,6 +167,20 @@ fn codes_that_turn_the_coordinates_are_refused_as_such_and_their_ends_are_not() 
     assert_eq!((refused("G234"), refused("G141 D1")), (Reason::ToolPoint, Reason::CutterCompensation));
     let ends = "G113\nG13.1\nG40.1\nG62\nG69.1\nG235\nG255\nG0 X1 Y1 Z5\nG1 Z-1 F99\n";
     assert!(rewrite(ends, &table(0.1, 0.1, 0.1), &Settings::DEFAULT).is_ok());
+}
+
+#[test]
+fn codes_of_three_digits_that_are_those_of_two_elsewhere() {
+    let program = |codes: &str| std::format!("{codes}\nG0 X0 Z5\nG1 Z-1 F9\nX1 Z-1.1\nX2 Z-1\n");
+    let text = body(&program("G700 G601 G450"), &table(0.0, 0.0, 0.127));
+    assert!(text.ends_with("G1 Z-1.095\nX2 Z-0.995\n"), "{text}");
+    // Another work offset leaves no seat known.
+    let z = table(0.0, 0.0, 0.12);
+    let unseated = |code: &str| {
+        let program = std::format!("G500\nG0 Z5\nG1 Z-1 F100\n{code}\nX9\n");
+        rewrite(&program, &z, &Settings::DEFAULT).unwrap().2.len()
+    };
+    assert_eq!(["G500", "G505", "G642"].map(unseated), [0, 1, 0]);
 }
 
 #[test]
@@ -189,6 +203,30 @@ fn pecks_of_their_own_are_said_again_where_a_cycle_is_taken_up_again() {
     let program = "G0 X0\nZ20\nG98 G83 X5 Z-9 R2 I3. J0.5 K1 F99\nX3\n";
     let (text, ..) = rewrite(program, &table(0.1, 0.0, 0.12), &settings).unwrap();
     assert!(text.ends_with("G0 X2.5\nG83 Z-9 R2 I3. J0.5 K1 X3\n"), "{text}");
+}
+
+#[test]
+fn behind_a_fine_bore_the_axes_of_its_plane_may_bear_on_either_side() {
+    let program = |cycle: &str| {
+        std::format!(
+            "G0 X9 Y9 Z25\nX0 Y0 Z20\nX9\nX0 G98\n{cycle} X5 Z-9 R2 F99\nX5.1\nG80 G0 Z2\nG1 Z-1\nX7\n"
+        )
+    };
+    let unseated = |cycle: &str, x| {
+        let settings = Settings {
+            strategy: PerAxis { x: Strategy::TakeUp, ..Settings::DEFAULT.strategy },
+            ..Settings::DEFAULT
+        };
+        rewrite(&program(cycle), &table(x, 0.0, 0.0), &settings).unwrap().2
+    };
+    // A tenth does not bring a clearance of two tenths to its end.
+    assert_eq!((unseated("G86", 0.2), unseated("G76 Q.3", 0.2)), (std::vec![], std::vec![6, 8]));
+    // Five hundredths it does, but where the last hole was nothing does.
+    assert_eq!(unseated("G76 I.3", 0.05), [8]);
+    let settings = Settings { clear: Some(mm(20.0)), ..Settings::DEFAULT };
+    let holes = "G0 X0\nZ20\nG98 G76 X5 Z-9 R2 I.3 P1 F99\nX7\nX3\n";
+    let (text, ..) = rewrite(holes, &table(0.1, 0.0, 0.12), &settings).unwrap();
+    assert!(text.ends_with("X7\nG0 X2.5\nG76 Z-9 R2 P1 I.3 X3\n"), "{text}");
 }
 
 #[test]
