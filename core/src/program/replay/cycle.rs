@@ -1,4 +1,4 @@
-//! Drilling cycles G73 and G81 to G89 as strokes.
+//! Drilling cycles G73, G74, G76 and G81 to G89 as strokes.
 //!
 //! After NISTIR 6556 (RS274/NGC), section 3.5.16: a first rapid up to the R plane when the tool is
 //! below it, then for each repeat a rapid to the hole, a rapid to R, the strokes of the cycle, and
