@@ -216,6 +216,7 @@ impl<'t> Rewriter<'t> {
             }
             Purpose::Machine => {
                 self.after_cut = self.modal.cuts();
+                self.revive(&block, sink);
                 sink(line);
             }
             Purpose::Probe => {
@@ -351,6 +352,17 @@ impl<'t> Rewriter<'t> {
         wide.then_some(Blending { tolerance, axis, width: track.width })
     }
 
+    /// Says the motion that is in force again behind a cycle, before a block that moves by it without a word.
+    fn revive(&mut self, block: &Block, sink: &mut impl FnMut(&[u8])) {
+        let motion = self.modal.motion;
+        if !self.revived || self.modal.drills() || motion == Motion::None {
+            return;
+        }
+        self.begin(block, motion.word(), sink);
+        self.end_inserted(sink);
+        self.revived = block.skip.is_some();
+    }
+
     fn moved(
         &mut self,
         block: &Block,
@@ -364,10 +376,8 @@ impl<'t> Rewriter<'t> {
         }
         let centred = motion.is_arc() && block.centre.iter().any(|(_, word)| word.is_some());
         let moves = block.names_axis() || centred || (block.rotary.is_some() && motion.cuts());
-        if self.revived && (moves || block.rotary.is_some()) && motion != Motion::None {
-            self.begin(block, motion.word(), sink);
-            self.end_inserted(sink);
-            self.revived = block.skip.is_some();
+        if moves || block.rotary.is_some() {
+            self.revive(block, sink);
         }
         if !moves {
             sink(line);

@@ -130,6 +130,7 @@ fn behind_a_cycle_axes_move_as_before_it() {
         ("G1 F50\n", "G80\nX9\nX7\n", "G80\nG1\nG0 Z2.5\nG0 Z2.\nG1 X9\nX7\n"),
         ("", "G80\nG0 X9\nX8\n", "G80\nG0 X9\nX8\n"),
         ("", "G80\nA90\n", "G80\nG0\nA90\n"),
+        ("G1 F50\n", "G80 G53 Z0\nX9\n", "G1\nG80 G53 Z0\nX9\n"),
     ] {
         let text = body(&program(before, behind), &z);
         assert!(text.ends_with(expected), "{text}");
