@@ -251,7 +251,7 @@ impl Job {
                     (b'G', Some(170)) => third = 2,
                     (b'G', Some(180)) => third = 1,
                     (b'G', Some(190)) => third = 0,
-                    (b'G', Some(code @ (730..=760 | 810..=890 | 1840))) => cycle = Some(code),
+                    (b'G', Some(code @ (730 | 740 | 760 | 810..=890 | 1840))) => cycle = Some(code),
                     (b'G', Some(0..=30 | 800)) => (cycle, holes) = (None, 0),
                     (b'X'..=b'Z' | b'R', _) => moves = true,
                     (b'I'..=b'K', _) => aside[usize::from(word.letter - b'I')] = word.number.mantissa() != 0,
@@ -329,7 +329,7 @@ impl std::fmt::Display for Wrong {
 /// bears on the wrong side is not asked.
 fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
     let (mut risen, mut cycle, mut to_r_plane, mut incremental) = (false, false, false, false);
-    let (mut absolute, mut left) = (false, false);
+    let (mut absolute, mut left, mut counts_by_k) = (false, false, false);
     for (number, line) in (1..).zip(text.lines()) {
         let (mut repeats, mut above) = (false, false);
         for token in Words::new(line.as_bytes()) {
@@ -337,9 +337,12 @@ fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
             match (word.letter, word.number.tenths()) {
                 (b'G', Some(900 | 910)) => incremental = word.number.tenths() == Some(910),
                 (b'G', Some(980 | 990)) => to_r_plane = word.number.tenths() == Some(990),
-                (b'G', Some(730..=760 | 810..=890 | 1840)) => cycle = true,
+                (b'G', Some(code @ (730 | 740 | 760 | 810..=890 | 1840))) => {
+                    (cycle, counts_by_k) = (true, !matches!(code, 730 | 760 | 830 | 870));
+                }
                 (b'G', Some(0..=30 | 800)) => (cycle, risen, absolute, left) = (false, false, false, false),
-                (b'L' | b'K', Some(count)) => repeats |= count > 10,
+                (b'L', Some(count)) => repeats = count > 10,
+                (b'K', Some(count)) if counts_by_k => repeats = count > 10,
                 (b'R', _) => above = word.number.mantissa() > 0,
                 _ => {}
             }

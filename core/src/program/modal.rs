@@ -100,8 +100,8 @@ pub enum Feed {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Modal {
     /// The motion of blocks without a motion word. A cycle puts it aside, and it comes back when the cycle ends (G80):
-    /// NISTIR 6556 wants a motion word there, other controls keep cycles in a group of their own (common practice, no
-    /// source).
+    /// NISTIR 6556 wants a motion word there (recalled from memory), other controls keep cycles in a group of their own
+    /// (common practice, no source).
     pub motion: Motion,
     /// The drilling cycle in force, G73, G74, G76 and G81 to G89: the tenths of its code.
     pub cycle: Option<NonZeroU16>,
@@ -169,10 +169,8 @@ impl Modal {
             20 => self.move_by(Motion::ArcClockwise),
             30 => self.move_by(Motion::ArcCounterclockwise),
             730 | 810..=890 if tenths % 10 == 0 => self.cycle = NonZeroU16::new(tenths as u16),
-            // Left-hand tapping and fine boring where they are cycles: common practice, no source.
-            740 | 760 => self.cycle = NonZeroU16::new(tenths as u16),
-            // Tapping in step with the spindle, and left-hand: common practice, no source.
-            841..=843 | 1840 => self.cycle = NonZeroU16::new(tenths as u16),
+            // Tapping left-hand or in step with the spindle, fine boring: common practice, no source.
+            740 | 760 | 841..=843 | 1840 => self.cycle = NonZeroU16::new(tenths as u16),
             800 => self.cycle = None,
             170 => self.plane = Plane::Xy,
             180 => self.plane = Plane::Zx,

@@ -60,7 +60,7 @@ impl Writer<'_> {
         self.plunge();
     }
 
-    /// G80, behind which the motion before the cycle is in force again on many controls: with it, then, or without a word.
+    /// G80, behind which the motion before the cycle is in force again on many controls: used in its block, in the next, or said anew.
     fn end_of_cycle(&mut self) {
         match self.dice.below(4) {
             0 => {
@@ -70,13 +70,9 @@ impl Writer<'_> {
                 self.line(&format!("G80 G90 {z}"));
                 (self.motion, self.at[2]) = ("G0", high);
             }
-            1 => {
+            stays => {
                 self.line("G80");
-                self.motion = "G0";
-            }
-            _ => {
-                self.line("G80");
-                self.motion = "";
+                self.motion = if stays == 1 { "G0" } else { "" };
             }
         }
     }

@@ -262,7 +262,7 @@ impl Block {
                 }
                 return Ok(());
             }
-            0..=30 | 730..=760 | 810..=890 | 1840 => {
+            0..=30 | 730 | 740 | 760 | 810..=890 | 1840 => {
                 if open.motion.is_some_and(|earlier| earlier != tenths) {
                     return stop(Reason::Conflict);
                 }

@@ -51,7 +51,8 @@ fn differing(letter: char, words: &str) -> BTreeSet<String> {
 
 #[test]
 fn rewriter_and_replay_know_the_same_codes() {
-    // G38 and G38.1 are no codes of a probe; bare they move nothing. The time that a cut lacks in G93 is nothing to replay, which looks at the path.
+    // G38 and G38.1 are no codes of a probe; bare they move nothing. The time that a cut lacks in G93 is
+    // nothing to replay, which looks at the path.
     let bare = ["G38 only rewritten", "G38.1 only rewritten"];
     let with_axis = ["G93 only replayed"];
     let expected: [(char, &str, &[&str]); 3] = [('G', "", &bare), ('G', " X1", &with_axis), ('M', "", &[])];

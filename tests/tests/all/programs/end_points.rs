@@ -122,7 +122,7 @@ impl Tracker {
                 190 => self.plane = 0,
                 980 => self.to_r = false,
                 990 => self.to_r = true,
-                730..=760 | 810..=890 | 1840 => {
+                730 | 740 | 760 | 810..=890 | 1840 => {
                     if !self.cycling {
                         (self.level, self.sticky) = (self.at[self.plane], [None; 2]);
                     }
