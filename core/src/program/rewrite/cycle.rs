@@ -39,6 +39,8 @@ pub(super) struct Drilling {
     blocks: u32,
     /// Taken up at the R plane, the control has forgotten the level at which the cycle began.
     level_lost: bool,
+    /// Brought up to the R plane before it began, it keeps that as its level.
+    raised: bool,
 }
 
 impl Drilling {
@@ -110,7 +112,10 @@ impl Rewriter<'_> {
             self.after_cut = false;
             targets = self.targets(block)?;
             let interrupted = match self.modal.distance {
-                Distance::Absolute => self.reach_holes(block, &targets, sink)?,
+                Distance::Absolute => {
+                    let risen = self.rise_to_plane(block, third, sink)?;
+                    self.reach_holes(block, &targets, sink)? || risen
+                }
                 Distance::Incremental => self.step_to_holes(block, third, repeats, sink)?,
             };
             if interrupted {
@@ -189,6 +194,33 @@ impl Rewriter<'_> {
 
     fn in_length(&self, number: &Number) -> Result<Length, Stop> {
         number.length(self.modal.unit, self.modal.integers).ok_or(Stop(None, Reason::OutOfRange))
+    }
+
+    /// Below its R plane a cycle rises to it before it goes to the hole. The R word is made for the way down, where the drive
+    /// bears on the other side: where the rise is no longer than the clearance, the tool would not rise at all. So it is
+    /// brought up before, and what the cycle keeps as the level at which it began is the R plane, to which it comes
+    /// out anyway. `true` if it was.
+    #[inline(never)]
+    fn rise_to_plane(
+        &mut self,
+        block: &Block,
+        third: Axis,
+        sink: &mut impl FnMut(&[u8]),
+    ) -> Result<bool, Stop> {
+        let plane = self.drilling.plane.map_or(Ok(Length::ZERO), |number| self.in_length(&number))?;
+        let track = *self.axes.get(third);
+        let (up, down) = (track.command(plane, Direction::Plus), track.command(plane, Direction::Minus));
+        let rise = plane.saturating_sub(track.wanted);
+        let short = rise > Length::ZERO && rise <= track.width.saturating_add(track.width);
+        if self.drilling.blocks > 0 || !short || !self.can_follow(third) || up == down {
+            return Ok(false);
+        }
+        self.begin(block, b"G0", sink);
+        self.insert_axis(third, up, plane, None, sink)?;
+        self.end_inserted(sink);
+        self.settle(third, plane, track.seat_after(track.sent, up, Some(Direction::Plus)));
+        (self.drilling.level, self.drilling.raised) = (Some((plane, up)), true);
+        Ok(true)
     }
 
     /// Overruns X and Y before the block where that is clear, so that they arrive at the hole from
@@ -338,7 +370,7 @@ impl Rewriter<'_> {
         if let Some(axis) = Axis::ALL.into_iter().find(unknown) {
             return Err(Stop(block.axes.get(axis).map(|word| word.span), Reason::TravelUnknown(axis)));
         }
-        if self.drilling.level_lost && !self.modal.to_r_plane {
+        if (self.drilling.level_lost || self.drilling.raised) && !self.modal.to_r_plane {
             return Err(trouble(block.radius, CycleTrouble::Level));
         }
         let mut interrupted = false;

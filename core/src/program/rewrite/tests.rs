@@ -248,6 +248,20 @@ fn the_level_of_a_cycle_survives_an_interruption_at_the_r_plane() {
 }
 
 #[test]
+fn a_cycle_that_begins_just_below_its_r_plane_is_brought_up_to_it() {
+    let z = table(0.0, 0.0, 0.12);
+    let text = body("G0 Z5\nX9\nG1 Z1.9 F90\nG99 G83 X5 Z-9 R2 Q.05\nX3\n", &z);
+    assert!(text.ends_with("Z1.9 F90\nG0 Z2.12\nG99 G83 X5 Z-9 R2 Q.05\nX3\n"), "{text}");
+    // From farther down it rises by itself.
+    let text = body("G0 Z5\nX9\nG1 Z1.7 F90\nG99 G83 X5 Z-9 R2 Q.05\nX3\n", &z);
+    assert!(text.ends_with("Z1.7 F90\nG99 G83 X5 Z-9 R2 Q.05\nX3\n"), "{text}");
+    // Its level is another now, from which incremental holes with G98 would count.
+    let program = "G0 Z5\nX9\nG1 Z1.9 F90\nG98 G81 X5 Z-9 R2\nG91 X1\n";
+    let refusal = rewrite(program, &z, &Settings::DEFAULT).unwrap_err();
+    assert_eq!((refusal.line, refusal.reason), (5, Reason::Cycle(CycleTrouble::Level)));
+}
+
+#[test]
 fn incremental_cycles_count_from_unshifted_places() {
     let program = "G0 Z5\nG1 Z-1 F100\nG0 Z20\nG91 G98 G81 X5 Z-14 R-18 L3 F90\nG80\nG90 G0 Z30\n";
     let text = body(program, &table(0.0, 0.0, 0.12));
