@@ -73,6 +73,10 @@ pub enum FaultKind {
     Keyword,
     /// A letter without a number.
     NoNumber,
+    /// Three letters or more: a keyword of the control's own language, or a remark that stands in no brackets.
+    Text,
+    /// A number with an exponent, as programs of other kinds print it: controls read E as a word of its own.
+    Exponent,
     /// A number of more than 18 digits.
     NumberTooLong,
     /// A byte that has no place outside a comment.
@@ -88,7 +92,14 @@ impl fmt::Display for FaultKind {
             FaultKind::Expression => f.write_str("an expression stands in place of a number"),
             FaultKind::Keyword => f.write_str("a keyword of flow or of a subprogram"),
             FaultKind::NoNumber => f.write_str("a letter without a number"),
+            FaultKind::Text => {
+                f.write_str("a keyword of the control's own language, or a remark outside of ( )")
+            }
+            FaultKind::Exponent => f.write_str("a number with an exponent, which controls read otherwise"),
             FaultKind::NumberTooLong => write!(f, "a number of more than {MOST_DIGITS} digits"),
+            FaultKind::Unexpected(b',') => {
+                f.write_str("a comma, as of a corner by the control (,C ,R) or in place of a decimal point")
+            }
             FaultKind::Unexpected(byte @ 0x21..=0x7e) => {
                 write!(f, "unexpected character {}", char::from(*byte))
             }
@@ -281,6 +292,13 @@ impl<'a> Words<'a> {
         ];
         let end = start.saturating_add(letters.max(1));
         let behind = rest.get(letters..).unwrap_or(&[]);
+        if run.eq_ignore_ascii_case(b"MSG") && behind.first() == Some(&b'(') {
+            // Shows its text and does nothing else (common practice, no source).
+            return match self.comment_end(end) {
+                Some(end) => self.comment(start, end),
+                None => self.fault(FaultKind::UnclosedComment, start, self.line.len()),
+            };
+        }
         let calls = letters > 1 && behind.iter().find(|byte| !byte.is_ascii_digit()) == Some(&b'(');
         if calls || KEYWORDS.iter().any(|keyword| keyword.eq_ignore_ascii_case(run)) {
             return self.fault(FaultKind::Keyword, start, end);
@@ -294,8 +312,26 @@ impl<'a> Words<'a> {
         match after {
             Some(b'#') => self.fault(FaultKind::Variable, start, start.saturating_add(2)),
             Some(b'[' | b'<' | b'=') => self.fault(FaultKind::Expression, start, start.saturating_add(2)),
+            _ if letters > 2 => self.fault(FaultKind::Text, start, end),
             _ => self.fault(FaultKind::NoNumber, start, end),
         }
+    }
+
+    /// Whether an E belongs to the number that ends before it: sign and two digits follow, as where a rest of 1e-05 was
+    /// printed.
+    #[cold]
+    fn is_exponent(&self, start: usize) -> bool {
+        let before = start.checked_sub(1).and_then(|at| self.line.get(at));
+        let behind = self.line.get(start..).unwrap_or(&[]);
+        let digits = |[tens, ones]: [&u8; 2]| tens.is_ascii_digit() && ones.is_ascii_digit();
+        matches!(before, Some(b'0'..=b'9' | b'.'))
+            && matches!(behind, [_, b'-' | b'+', tens, ones, rest @ ..]
+                if digits([tens, ones]) && !matches!(rest.first(), Some(b'0'..=b'9' | b'.')))
+    }
+
+    fn comment(&mut self, start: usize, end: usize) -> Option<Result<Token, Fault>> {
+        self.at = end;
+        Some(Ok(Token::Comment(Span { start, end })))
     }
 
     /// The end of a comment opened at `start`. Brackets inside it are part of it when they pair up;
@@ -325,15 +361,13 @@ impl<'a> Words<'a> {
         let next = start.saturating_add(1);
         match byte {
             b'(' => match self.comment_end(start) {
-                Some(end) => {
-                    self.at = end;
-                    Some(Ok(Token::Comment(Span { start, end })))
-                }
+                Some(end) => self.comment(start, end),
                 None => self.fault(FaultKind::UnclosedComment, start, self.line.len()),
             },
-            b';' => {
-                self.at = self.line.len();
-                Some(Ok(Token::Comment(Span { start, end: self.line.len() })))
+            b';' => self.comment(start, self.line.len()),
+            // The name of the program, alone on its line (recalled from memory: common on newer controls).
+            b'<' if self.line.last() == Some(&b'>') && self.line.get(..start).is_some_and(blank) => {
+                self.comment(start, self.line.len())
             }
             b'/' if self.line.get(..start).is_some_and(|head| blank(head) || numbers(head)) => {
                 self.at = next;
@@ -391,6 +425,9 @@ impl Iterator for Words<'_> {
             return self.fault(FaultKind::LineTooLong, LONGEST_LINE, self.line.len());
         }
         let letter = byte & 0xdf;
+        if letter == b'E' && self.is_exponent(start) {
+            return self.fault(FaultKind::Exponent, start, start.saturating_add(1));
+        }
         if letter.is_ascii_uppercase() { self.word(start, letter) } else { self.other(start, byte) }
     }
 }

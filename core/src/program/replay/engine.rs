@@ -98,7 +98,7 @@ pub struct Report {
     pub before: Figures,
     /// The rewritten program on the slack machine.
     pub after: Figures,
-    /// Length the rewritten program cuts while a seat is not known (mm).
+    /// Length the rewritten program cuts while a seat is not known (mm), of [`Self::cut_mm`].
     pub unseated_mm: f64,
     /// Length of all cuts of the original (mm).
     pub cut_mm: f64,
@@ -378,15 +378,17 @@ impl Replay {
         if action.motion.curve.shape != Shape::Line {
             return false; // a part of an arc, or nothing that anybody asked for
         }
-        if action.motion.rate == Rate::Feed && !self.after_machine.seated() {
+        let mut machine = self.after_machine.clone();
+        // Not where and how the machine stands now: the motion may first learn where it is, or that its seats are in doubt.
+        let mut first = None;
+        action.drive(&mut machine, Chords::Coarse, |piece, _| {
+            first = first.or(Some((piece.from, piece.seated)))
+        });
+        let to = machine.tool();
+        let (from, seated) = first.unwrap_or((to, self.after_machine.seated()));
+        if action.motion.rate == Rate::Feed && !seated {
             return false; // it cuts from a place that is not known, and counts as such
         }
-        let mut machine = self.after_machine.clone();
-        // Not where the machine stands now: the motion may first learn where it is.
-        let mut from = None;
-        action.drive(&mut machine, Chords::Coarse, |piece, _| from = from.or(Some(piece.from)));
-        let to = machine.tool();
-        let from = from.unwrap_or(to);
         let depth = action.motion.depth;
         let aside = |axis: Axis| axis != depth && libm::fabs(to.get(axis) - from.get(axis)) > 1e-6;
         let sideways = Axis::ALL.into_iter().any(aside);
@@ -433,7 +435,8 @@ impl Replay {
         Report {
             before: self.before.found.figures(),
             after,
-            unseated_mm: self.after.unseated_mm(),
+            // With what is taken up in between it may cut farther than the original.
+            unseated_mm: self.after.unseated_mm().min(self.cut),
             cut_mm: self.cut,
             worst: Vec::from_slice(self.after.found.worst()).unwrap_or_default(),
             missing: self.missing,

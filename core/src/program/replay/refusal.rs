@@ -96,6 +96,10 @@ impl Reason {
         match self {
             Reason::Spelling(FaultKind::Variable | FaultKind::Expression | FaultKind::Keyword)
             | Reason::Subprogram => "Post the program without variables, calls and loops.",
+            Reason::Spelling(FaultKind::Unexpected(b',')) => {
+                "Post the corner as moves, or the number with a point."
+            }
+            Reason::Spelling(FaultKind::Text) => "Put remarks into ( ), or take the word out.",
             Reason::CutterCompensation => "Post the program with the compensated path of the tool's centre.",
             Reason::Transformed => "Post the program with plain coordinates.",
             Reason::ToolPoint

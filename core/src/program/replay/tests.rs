@@ -570,3 +570,13 @@ fn an_axis_that_a_skipped_block_brings_back_is_still_known() {
     let away = program.replace("/M8", "/G0 X1").replace("G0 X-9\nX4", "G0 X4");
     assert!(run(&program, &away, slack(0.1, 0.0, 0.0)).unseated_mm > 3.0);
 }
+
+#[test]
+fn a_plunge_from_a_seat_in_doubt_is_no_way_round() {
+    // Behind a fine bore Y may bear on either side; what is taken up behind the plunge is nearer to its end than itself.
+    let original =
+        "G1 X13.609 F100\nY4.879\nG0 Z5\nG98 G76 Z-2.923 R.5 Q.3 X17.546 Y-2.293\nG1 Z-2\nX17.249 Y-1.348\n";
+    let rewritten = original.replace("Y-2.293\nG1 Z-2", "Y-2.497\nG1 Z-2\nG1 Y-2.293");
+    let report = run(original, &rewritten, slack(0.0, 0.204, 0.018));
+    assert!(report.after.max_mm < 1e-9, "{report:?}");
+}

@@ -273,17 +273,19 @@ impl Rewriter<'_> {
         self.drilling.level_lost |= forgets;
         let level =
             began.filter(|(wanted, _)| !self.modal.to_r_plane && self.drilling.level_lost && *wanted > plane);
+        let lifts = level.is_some_and(|(wanted, _)| wanted > here);
+        // Upward the spindle backs out of where it is.
+        let reached = clear || (lifts && third == Axis::Z);
         // Unknown, or to be reached where that was not shown to be clear.
         if !self.modal.to_r_plane
             && self.drilling.level_lost
-            && (began.is_none() || (level.is_some() && !clear))
+            && (began.is_none() || (level.is_some() && !reached))
         {
             return Err(trouble(block.radius, CycleTrouble::Level));
         }
         if !overruns && level.is_none() {
             return Ok(false);
         }
-        let lifts = level.is_some_and(|(wanted, _)| wanted > here);
         if lifts {
             self.set_level(block, third, level, sink)?;
         }

@@ -111,6 +111,15 @@ impl Reason {
             Reason::Unreadable(FaultKind::Variable | FaultKind::Expression | FaultKind::Keyword) => {
                 "Post the program with plain numbers: without variables, expressions and flow."
             }
+            Reason::Unreadable(FaultKind::Unexpected(b',')) => {
+                "Post corners as lines and arcs, and numbers with a point."
+            }
+            Reason::Unreadable(FaultKind::Text) => {
+                "Put remarks into ( ), and post the program without words of one control's own."
+            }
+            Reason::Unreadable(FaultKind::Exponent) => {
+                "Write the number with a point and without an exponent."
+            }
             Reason::AlreadyCorrected => "Rewrite the original program, not the corrected one.",
             Reason::UnknownCode => "Take the word out, or keep the block in a program of its own.",
             Reason::Parallel(_) => {

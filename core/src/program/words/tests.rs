@@ -88,7 +88,17 @@ fn what_is_no_word_is_named() {
     assert_eq!(words("g0@1.5 ^-30"), [('G', 0.0), ('@', 1.5), ('^', -30.0)]);
     assert_eq!(fault("G0 @ X1"), (FaultKind::NoNumber, "@"));
     assert_eq!(fault("Drill81(10, 2)"), (FaultKind::Keyword, "Drill"));
-    assert_eq!(fault("Drill (10)"), (FaultKind::NoNumber, "Drill"));
+    assert_eq!(fault("Drill (10)"), (FaultKind::Text, "Drill"));
+    assert_eq!(fault("O12 - core box"), (FaultKind::Unexpected(b'-'), "-"));
+    assert_eq!(fault("O12 core box"), (FaultKind::Text, "core"));
+    assert_eq!(fault("msg(\"open\""), (FaultKind::UnclosedComment, "msg(\"open\""));
+    assert_eq!(fault("G1 X1e-05"), (FaultKind::Exponent, "e"));
+    assert_eq!(fault("G1 X-6.1E-17Y2"), (FaultKind::Exponent, "E"));
+    assert_eq!(
+        words("G1X6.1E-17.5 X1 E-05"),
+        [('G', 1.0), ('X', 6.1), ('E', -17.5), ('X', 1.0), ('E', -5.0)]
+    );
+    assert_eq!(fault("G1 X1,5"), (FaultKind::Unexpected(b','), ","));
     assert_eq!(fault("X[1+2]"), (FaultKind::Expression, "X["));
     assert_eq!(fault("N1 WHILE"), (FaultKind::Keyword, "WHILE"));
     assert_eq!(fault("O100 sub"), (FaultKind::Keyword, "sub"));
@@ -103,6 +113,22 @@ fn what_is_no_word_is_named() {
     let long = std::vec![b'X'; 10_000_000];
     assert_eq!(tokens(&long).len(), 1);
     assert!(matches!(tokens(&long)[0], Err(Fault { kind: FaultKind::LineTooLong, .. })));
+}
+
+#[test]
+fn messages_and_names_of_programs_are_remarks() {
+    let remarks = |line: &'static str| -> Vec<&'static str> {
+        let of = |token: &Result<Token, Fault>| match token {
+            Ok(Token::Comment(span)) => std::str::from_utf8(span.of(line.as_bytes())).ok(),
+            _ => None,
+        };
+        tokens(line.as_bytes()).iter().filter_map(of).collect()
+    };
+    assert_eq!(remarks("N10 MSG(\"turn (over)\") M0\n"), ["MSG(\"turn (over)\")"]);
+    assert_eq!(words("N10 MSG(\"turn (over)\") M0\n"), [('N', 10.0), ('M', 0.0)]);
+    assert_eq!(remarks(" <CORE-BOX>\r\n"), ["<CORE-BOX>"]);
+    assert_eq!(fault("<1> X1"), (FaultKind::Expression, "<"));
+    assert_eq!(fault("X1 <1>"), (FaultKind::Expression, "<"));
 }
 
 #[test]
