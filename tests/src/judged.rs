@@ -202,7 +202,9 @@ impl Job {
             // that each time its seat was lost.
             let lost = seats_lost(text);
             let crossings = |index: usize| f64::from(self.widths[index]) / 1000.0 * lost[index] as f64;
-            for (index, axis) in Axis::ALL.into_iter().enumerate() {
+            for (index, axis) in
+                Axis::ALL.into_iter().enumerate().filter(|(index, _)| self.widths[*index] > 0)
+            {
                 let mut widths = [0; 3];
                 widths[index] = self.widths[index];
                 let (alone, may) = match (Self { widths, ..*self }).replayed(text, &rewritten.text) {
@@ -365,17 +367,19 @@ fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
 }
 
 /// How often the seat of each axis becomes unknown, the start counted too: reference returns and machine
-/// places, tool changes, offsets, new names of places, by their words. Names of axes are not looked at: the
-/// allowance is generous there.
+/// places, tool changes, offsets, new names of places, by their words, for which names of axes are not looked at: the
+/// allowance is generous there. And blocks that may be skipped, on the axes they name.
 fn seats_lost(text: &str) -> [usize; 3] {
     let mut lost = [1; 3];
     for line in text.lines() {
-        let (mut all, mut z) = (false, false);
+        let (mut all, mut z, mut skips) = (false, false, false);
         for token in Words::new(line.as_bytes()) {
+            skips |= matches!(token, Ok(Token::BlockDelete(_)));
             let Ok(Token::Word(word)) = token else { continue };
             match (word.letter, word.number.tenths()) {
                 (b'G', Some(100 | 280 | 300 | 520..=593 | 920..=923)) | (b'M', Some(60)) => all = true,
                 (b'G', Some(430..=449 | 490)) => z = true,
+                (letter @ b'X'..=b'Z', _) if skips => lost[usize::from(letter - b'X')] += 1,
                 _ => {}
             }
         }

@@ -274,7 +274,7 @@ impl Rewriter<'_> {
         let level =
             began.filter(|(wanted, _)| !self.modal.to_r_plane && self.drilling.level_lost && *wanted > plane);
         let lifts = level.is_some_and(|(wanted, _)| wanted > here);
-        // Upward the spindle backs out of where it is.
+        // From where it is not clear, up over the hole, where the cycle comes out to that level anyway.
         let reached = clear || (lifts && third == Axis::Z);
         // Unknown, or to be reached where that was not shown to be clear.
         if !self.modal.to_r_plane
@@ -286,13 +286,14 @@ impl Rewriter<'_> {
         if !overruns && level.is_none() {
             return Ok(false);
         }
-        if lifts {
+        let lifts_first = lifts && clear;
+        if lifts_first {
             self.set_level(block, third, level, sink)?;
         }
-        if overruns || !lifts {
+        if overruns || !lifts_first {
             self.go_to_holes(block, &aside, targets, sink)?;
         }
-        if !lifts {
+        if !lifts_first {
             self.set_level(block, third, level, sink)?;
         }
         if overruns {

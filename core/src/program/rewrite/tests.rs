@@ -245,10 +245,10 @@ fn the_level_of_a_cycle_survives_an_interruption_at_the_r_plane() {
     let (text, _, _) = rewrite(program, &table(0.1, 0.0, 0.12), &settings).unwrap();
     let tail = "G0 X2.5\nG81 Z-9 R2 X3\nG0 Z20.\nG0 X0.5\nG98 G81 Z-9 R2 X1\nG80\n";
     assert!(text.ends_with(tail), "{text}");
-    // From where it is not clear it is reached by a way straight up.
+    // From where it is not clear it is reached over the hole.
     let program = "G0 X0\nX9\nZ20\nG99 G81 X5 Z-9 R2 F99\nX3\nR-5\nG98 X4\nG80\n";
     let (text, _, _) = rewrite(program, &table(0.1, 0.0, 0.12), &settings).unwrap();
-    assert!(text.ends_with("R-5\nG0 Z20.\nG98 G81 Z-9 R-5 X4\nG80\n"), "{text}");
+    assert!(text.ends_with("R-5\nG0 X4.\nG0 Z20.\nG98 G81 Z-9 R-5 X4\nG80\n"), "{text}");
 }
 
 #[test]
