@@ -274,8 +274,10 @@ impl Rewriter<'_> {
         let level =
             began.filter(|(wanted, _)| !self.modal.to_r_plane && self.drilling.level_lost && *wanted > plane);
         let lifts = level.is_some_and(|(wanted, _)| wanted > here);
-        // From where it is not clear, up over the hole, where the cycle comes out to that level anyway.
-        let reached = clear || (lifts && third == Axis::Z);
+        // From where it is not clear, up over the hole, where the cycle comes out to that level anyway: but a back bore comes
+        // out beside it.
+        let bores = self.modal.cycle.is_some_and(|code| code.get() == BACK_BORE);
+        let reached = clear || (lifts && third == Axis::Z && !bores);
         // Unknown, or to be reached where that was not shown to be clear.
         if !self.modal.to_r_plane
             && self.drilling.level_lost
