@@ -1,7 +1,7 @@
 //! Why a program is not rewritten, and the way out.
 
 use crate::axis::Axis;
-use crate::length::Length;
+use crate::length::{Length, Unit};
 use crate::program::words::{Fault, FaultKind, Span};
 use core::fmt;
 
@@ -217,9 +217,11 @@ impl fmt::Display for Reason {
             Reason::Cycle(CycleTrouble::Repeats) => f.write_str("a cycle whose repeats are no whole number"),
             Reason::PastLimit { axis, command, limit } => write!(
                 f,
-                "the correction would send {axis} to {} mm, past the travel limit of {} mm",
+                "the correction would send {axis} to {} mm ({:.5} in), past the travel limit of {} mm ({:.5} in)",
                 command.as_mm(),
-                limit.as_mm()
+                command.as_unit(Unit::Inch),
+                limit.as_mm(),
+                limit.as_unit(Unit::Inch)
             ),
             Reason::Skipped => {
                 f.write_str("a block that may be skipped moves a corrected axis incrementally")

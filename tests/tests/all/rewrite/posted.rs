@@ -211,4 +211,6 @@ fn a_travel_limit_is_not_passed() {
         (refusal.line, refusal.reason),
         (4, Reason::PastLimit { axis: Axis::X, command: mm(-50.5), limit: mm(-50.0) })
     );
+    let said = "X to -50.5 mm (-1.98819 in), past the travel limit of -50 mm (-1.96850 in)";
+    assert!(refusal.to_string().contains(said), "{refusal}");
 }
