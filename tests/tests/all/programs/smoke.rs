@@ -8,8 +8,10 @@ fn mutated(text: &mut Vec<u8>, dice: &mut Dice) {
         let at = dice.below(text.len().max(1) as u64) as usize;
         match dice.below(5) {
             0 if !text.is_empty() => text[at] = dice.below(256) as u8,
-            1 => text
-                .insert(at.min(text.len()), b"GXYZIJKRFMLPQ0123456789.-+ \n%/();"[dice.below(33) as usize]),
+            1 => text.insert(
+                at.min(text.len()),
+                b"GXYZIJKRFMLPQE0123456789.-+ \n%/();<>"[dice.below(36) as usize],
+            ),
             2 if !text.is_empty() => drop(text.remove(at)),
             3 => {
                 let end = (at + dice.below(40) as usize).min(text.len());
@@ -27,16 +29,17 @@ fn mutated(text: &mut Vec<u8>, dice: &mut Dice) {
 
 #[test]
 fn any_bytes_are_read_rewritten_and_replayed_without_a_fault() {
-    let seeds: [&[u8]; 4] = [
+    let seeds: [&[u8]; 5] = [
         include_bytes!("../../../fuzz/seeds/straight.nc"),
         include_bytes!("../../../fuzz/seeds/whole.nc"),
         include_bytes!("../../../fuzz/seeds/variable.nc"),
         include_bytes!("../../../fuzz/seeds/rubbish.nc"),
+        include_bytes!("../../../fuzz/seeds/pecks.nc"),
     ];
     for seed in 0..4_000 {
         let mut dice = Dice::new(seed);
-        let mut text = match dice.below(6) {
-            kind @ 0..=3 => seeds[kind as usize].to_vec(),
+        let mut text = match dice.below(7) {
+            kind @ 0..=4 => seeds[kind as usize].to_vec(),
             _ => program(seed, Language::Whole, 6).into_bytes(),
         };
         mutated(&mut text, &mut dice);
