@@ -249,6 +249,9 @@ fn the_level_of_a_cycle_survives_an_interruption_at_the_r_plane() {
     let program = "G0 X0\nX9\nZ20\nG99 G81 X5 Z-9 R2 F99\nX3\nR-5\nG98 X4\nG80\n";
     let (text, _, _) = rewrite(program, &table(0.1, 0.0, 0.12), &settings).unwrap();
     assert!(text.ends_with("R-5\nG0 X4.\nG0 Z20.\nG98 G81 Z-9 R-5 X4\nG80\n"), "{text}");
+    // The way there lies at the R plane, where that is higher.
+    let refusal = rewrite(&program.replace("X4", "X4 R-4"), &table(0.1, 0.0, 0.12), &settings).unwrap_err();
+    assert_eq!((refusal.line, refusal.reason), (7, Reason::Cycle(CycleTrouble::Level)));
 }
 
 #[test]
