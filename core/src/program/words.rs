@@ -323,10 +323,9 @@ impl<'a> Words<'a> {
     fn is_exponent(&self, start: usize) -> bool {
         let before = start.checked_sub(1).and_then(|at| self.line.get(at));
         let behind = self.line.get(start..).unwrap_or(&[]);
-        let digits = |[tens, ones]: [&u8; 2]| tens.is_ascii_digit() && ones.is_ascii_digit();
         matches!(before, Some(b'0'..=b'9' | b'.'))
-            && matches!(behind, [_, b'-' | b'+', tens, ones, rest @ ..]
-                if digits([tens, ones]) && !matches!(rest.first(), Some(b'0'..=b'9' | b'.')))
+            && matches!(behind, [_, b'-' | b'+', b'0'..=b'9', b'0'..=b'9', rest @ ..]
+                if !matches!(rest.first(), Some(b'0'..=b'9' | b'.')))
     }
 
     fn comment(&mut self, start: usize, end: usize) -> Option<Result<Token, Fault>> {

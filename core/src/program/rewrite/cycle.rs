@@ -276,8 +276,8 @@ impl Rewriter<'_> {
         let lifts = level.is_some_and(|(wanted, _)| wanted > here);
         // From where it is not clear, up over the hole, where the cycle comes out to that level anyway: but a back bore comes
         // out beside it, and below its R plane the cycle would rise before it goes there.
-        let bores = self.modal.cycle.is_some_and(|code| code.get() == BACK_BORE);
-        let reached = clear || (lifts && third == Axis::Z && !bores && plane <= here);
+        let over_hole = lifts && third == Axis::Z && plane <= here && !self.is_back_bore();
+        let reached = clear || over_hole;
         // Unknown, or to be reached where that was not shown to be clear.
         if !self.modal.to_r_plane
             && self.drilling.level_lost

@@ -124,11 +124,14 @@ impl Rewriter<'_> {
         Ok(())
     }
 
+    pub(super) fn is_back_bore(&self) -> bool {
+        self.modal.cycle.is_some_and(|code| code.get() == BACK_BORE)
+    }
+
     /// The direction in which a back bore comes back to the hole along a corrected axis, if it steps aside along it.
     pub(super) fn comes_back(&self, axis: Axis) -> Option<Direction> {
         let (first, second, _) = self.modal.plane.axes();
-        let bores =
-            self.modal.cycle.is_some_and(|code| code.get() == BACK_BORE) && (axis == first || axis == second);
+        let bores = self.is_back_bore() && (axis == first || axis == second);
         let aside = self.drilling.centre.get(axis).filter(|_| bores && self.axes.get(axis).corrected())?;
         Some(direction(Length::ZERO, Length::from_counts(aside.mantissa()))?.reversed())
     }
