@@ -330,11 +330,12 @@ impl std::fmt::Display for Wrong {
 
 /// Whether a program may be refused for this where it is: repeats in G91 that turn round after a hole of the
 /// same cycle whose R plane lay above the level that G98 returns to, holes in G91 behind one in G90, whose R plane
-/// may lie so, or in G98 behind one in G99, where the level may be lost. Whether they turn on a corrected axis that
+/// may lie so, or in G98 behind one in G99, where the level may be lost, or back bores behind one below whose R plane the
+/// cycle began. Whether they turn on a corrected axis that
 /// bears on the wrong side is not asked.
 fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
     let (mut risen, mut cycle, mut to_r_plane, mut incremental) = (false, false, false, false);
-    let (mut absolute, mut left, mut counts_by_k) = (false, false, false);
+    let (mut absolute, mut left, mut counts_by_k, mut bores_up) = (false, false, false, false);
     for (number, line) in (1..).zip(text.lines()) {
         let (mut repeats, mut above) = (false, false);
         for token in Words::new(line.as_bytes()) {
@@ -344,6 +345,7 @@ fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
                 (b'G', Some(980 | 990)) => to_r_plane = word.number.tenths() == Some(990),
                 (b'G', Some(code @ (730 | 740 | 760 | 810..=890 | 1840))) => {
                     (cycle, counts_by_k) = (true, !matches!(code, 730 | 760 | 830 | 870));
+                    bores_up = code == 870;
                 }
                 (b'G', Some(0..=30 | 800)) => (cycle, risen, absolute, left) = (false, false, false, false),
                 (b'L', Some(count)) => repeats = count > 10,
@@ -354,7 +356,8 @@ fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
         }
         if number == refused {
             let turns = cycle && incremental && !to_r_plane && repeats && (risen || absolute);
-            let (counts, returns) = (cycle && incremental && absolute, cycle && !to_r_plane && left);
+            let returns = cycle && !to_r_plane && (left || (bores_up && absolute && !incremental));
+            let counts = cycle && incremental && absolute;
             return (turns && reason == Reason::Cycle(CycleTrouble::TurnsAbove))
                 || (counts && reason == Reason::Cycle(CycleTrouble::CountsFromR))
                 || (returns && reason == Reason::Cycle(CycleTrouble::Level));

@@ -15,6 +15,9 @@ impl Writer<'_> {
         let repeated = self.has(Part::RepeatedCycles) && self.dice.once_in(4);
         let incremental = self.has(Part::IncrementalCycles) && (repeated || self.dice.once_in(3));
         self.incremental = incremental;
+        // Cuts shorter than the lost motion: not where a block drills several holes, between which nothing can be inserted,
+        // nor where it is not known at which height a hole begins.
+        let brief = !repeated && self.dice.once_in(4);
         let back = self.dice.one_of(&["G98", "G99"]);
         let holes = 1 + self.dice.below(4);
         // Pecks by Q or by I, J and K; repeats by L, or by K where that is not one of those.
@@ -29,13 +32,13 @@ impl Writer<'_> {
                 words.push(self.dice.one_of(&["G98", "G99"]).to_owned());
             }
             // Depth and R plane mean something else then.
-            let other = !first && self.has(Part::IncrementalCycles) && self.dice.once_in(9);
+            let other = !first && !brief && self.has(Part::IncrementalCycles) && self.dice.once_in(9);
             if other {
                 self.incremental = !self.incremental;
                 words.push(if self.incremental { "G91" } else { "G90" }.to_owned());
             }
             if first || other || self.dice.once_in(5) {
-                let cycle = self.drill(axes, self.incremental, by_centre);
+                let cycle = self.drill(axes, self.incremental, by_centre, brief);
                 let other = ["G73", "G76", "G83", "G87"].iter().any(|code| cycle.starts_with(code));
                 count = if other { "L" } else { self.dice.one_of(&["L", "K"]) };
                 words.push(cycle);
@@ -91,7 +94,7 @@ impl Writer<'_> {
     }
 
     /// The cycle's own words: code, depth, R, and what else it needs.
-    fn drill(&mut self, axes: [usize; 3], incremental: bool, by_centre: bool) -> String {
+    fn drill(&mut self, axes: [usize; 3], incremental: bool, by_centre: bool, brief: bool) -> String {
         let mut codes = vec![
             "G81", "G82", "G83", "G73", "G74", "G76", "G84", "G84.2", "G184", "G85", "G86", "G88", "G89",
         ];
@@ -101,21 +104,27 @@ impl Writer<'_> {
         let code = self.dice.one_of(&codes);
         let level = self.at[axes[2]];
         // The R plane may lie above the level that the cycle began at.
-        let over = self.dice.one_of(&[-3_000, -2_000, -4_500, 1_500]);
+        let over = match (brief, incremental) {
+            (true, true) => self.dice.one_of(&[-3_000, -60, 0]),
+            (true, false) => self.dice.one_of(&[-3_000, -60, 0, 60, 1_500]),
+            (false, _) => self.dice.one_of(&[-3_000, -2_000, -4_500, 1_500, 0]),
+        };
         let retract = level + self.scaled(over);
-        let deep = 2_000 + self.dice.below(4_000) as i64;
+        let shallow = brief && axes[2] == 2 && self.dice.once_in(4);
+        let deep = if shallow { 120 } else { 2_000 + self.dice.below(4_000) as i64 };
         let bottom = retract - self.scaled(deep);
         let letter = ["X", "Y", "Z"][axes[2]];
         let (r, depth) = if incremental { (retract - level, bottom - retract) } else { (retract, bottom) };
         let (r, depth) = (self.decimal(r), self.decimal(depth));
         let extra = match code {
             "G83" | "G73" if by_centre => {
-                let pecks = [1_500, 250, 750].map(|peck| self.scaled(peck));
+                let sizes = if brief { [80, 10, 50] } else { [1_500, 250, 750] };
+                let pecks = sizes.map(|peck| self.scaled(peck));
                 let [first, less, least] = pecks.map(|peck| self.decimal(peck));
                 format!(" I{first} J{less} K{least}")
             }
             "G83" | "G73" => {
-                let peck = self.scaled(1_250);
+                let peck = self.scaled(if brief { 60 } else { 1_250 });
                 format!(" Q{}", self.decimal(peck))
             }
             "G82" | "G86" | "G88" | "G89" => " P0.2".to_owned(),

@@ -22,6 +22,8 @@ const INSERT: f32 = 0.002;
 /// Share of the distance that a rapid costs that ends within a clearance of where it should: more than an insertion
 /// costs that strays as far, so that an overrun is not taken for the rapid that it follows.
 const SHIFTED: f64 = 0.1;
+/// The share where both ways are equally long, as those between the pecks of a cycle are.
+const SHIFTED_ALIKE: f64 = 0.01;
 /// Cost of a missing motion, however short (mm).
 const MISSING: f32 = 0.05;
 
@@ -47,6 +49,8 @@ pub struct Driven {
     pub length: f64,
     /// It is a rapid.
     pub rapid: bool,
+    /// All seats were known before it.
+    pub seated: bool,
 }
 
 /// One step of the alignment.
@@ -71,15 +75,18 @@ pub enum Rest {
 
 fn pair_cost(p: &Intended, q: &Driven, lag: &PerAxis<f64>) -> f32 {
     let mut cost = 0.0;
+    // To the last digits that are written.
+    let share = if libm::fabs(p.length - q.length) < 0.002 { SHIFTED_ALIKE } else { SHIFTED };
     for axis in crate::axis::Axis::ALL {
         let end = *p.curve.end.get(axis);
         let command = libm::fabs(q.command.get(axis) - end);
         let tool = libm::fabs(q.tool.1.get(axis) - end);
         let off = command.min(tool);
-        // A cycle's R plane is corrected with its depth, and both command and tool of the rapids at it are off.
-        let shifted = p.rapid && q.rapid && off <= *lag.get(axis);
+        // A cycle's R plane is corrected with its depth, and both command and tool of the rapids at it are off. So are
+        // they where a seat is not known.
+        let shifted = ((p.rapid && q.rapid) || !q.seated) && off <= *lag.get(axis);
         // The tool decides where the command could stand for two motions.
-        cost += if shifted { SHIFTED * off } else { off } + 0.01 * tool;
+        cost += if shifted { share * off } else { off } + 0.01 * tool;
     }
     // So for the length: a command that first crosses a clearance is longer than the way of the tool.
     cost += mismatch(p.length, q.length).min(mismatch(p.length, distance(&q.tool.0, &q.tool.1)));

@@ -246,6 +246,7 @@ impl Replay {
 
     fn look_ahead(&mut self, action: Action) {
         let mut tool_before = None;
+        let seated = self.ahead_machine.seated();
         action.drive(&mut self.ahead_machine, Chords::Coarse, |piece, _| {
             tool_before = tool_before.or(Some(piece.from));
         });
@@ -255,6 +256,7 @@ impl Replay {
             tool: (tool_before.unwrap_or(tool), tool),
             length: action.motion.curve.length(),
             rapid: action.motion.rate == Rate::Rapid,
+            seated,
         };
         let _ = self.ahead.push_back(Ahead { action, driven });
     }
@@ -341,21 +343,28 @@ impl Replay {
             // What is fed before the next rapid still belongs to the cut.
             (number, intent) = (cut.number, cut);
         }
-        let cuts = intent.rate == Rate::Feed;
+        let rapid = action.motion.rate == Rate::Rapid;
+        let (from, seated) = (self.after_machine.tool(), self.after_machine.seated());
+        let mut cuts = intent.rate == Rate::Feed;
+        if cuts && rapid && self.after.is_all_but_out(&self.path, &intent, &from) {
+            // The rapid that takes over, as far as it goes.
+            self.after.come_out(&self.path, &intent, (&from, seated));
+            cuts = false;
+        }
         let excursion = step == Step::Inserted && self.excursion(action, &intent);
         if cuts && !excursion {
-            let from = self.after_machine.tool();
-            let rapid = action.motion.rate == Rate::Rapid;
             let (path, after) = (&self.path, &mut self.after);
             action.drive(&mut self.after_machine, Chords::Fine, |piece, command| {
                 after.cut(path, number, piece, command, &mut judged(Source::Rewritten, sample));
             });
-            if rapid {
-                self.hurried += distance(&from, &self.after_machine.tool());
+            // Where a seat is not known, the place is but to a clearance.
+            let hurried = distance(&from, &self.after_machine.tool());
+            let certain = seated || hurried > self.widest.iter().map(|(_, width)| *width).sum();
+            if rapid && certain {
+                self.hurried += hurried;
             }
             return;
         }
-        let from = self.after_machine.tool();
         action.drive(&mut self.after_machine, Chords::Coarse, |_, _| {});
         let to = self.after_machine.tool();
         if cuts {
@@ -389,7 +398,7 @@ impl Replay {
         if action.motion.rate == Rate::Feed && !seated {
             return false; // it cuts from a place that is not known, and counts as such
         }
-        let depth = action.motion.depth;
+        let depth = intent.depth;
         let aside = |axis: Axis| axis != depth && libm::fabs(to.get(axis) - from.get(axis)) > 1e-6;
         let sideways = Axis::ALL.into_iter().any(aside);
         let mut clear = self.clear;
@@ -404,7 +413,8 @@ impl Replay {
         }
         // Straight up from the path, or back down to it.
         let (start, end) = (*from.get(depth), *to.get(depth));
-        let slack = self.widest.get(depth) + 1e-6;
+        // A command is written to a thousandth: half of that may be added.
+        let slack = self.widest.get(depth) + 0.5e-3;
         let along = |q: &Point| {
             let reach = distance(&from, &to);
             self.after.distance(&self.path, intent.number, q, reach).map_or(f64::INFINITY, |(d, _)| d)

@@ -580,3 +580,26 @@ fn a_plunge_from_a_seat_in_doubt_is_no_way_round() {
     let report = run(original, &rewritten, slack(0.0, 0.204, 0.018));
     assert!(report.after.max_mm < 1e-9, "{report:?}");
 }
+
+#[test]
+fn a_drill_fed_out_to_its_level_may_leave_the_last_clearance_to_a_rapid() {
+    // The R word is made for the way down, the level for the way up.
+    let original = std::format!("{SEAT}G1 Z2 F100\nG0 Z5\nG98 G85 X5 Z-1 R5\nG80\nG0 X9\n");
+    let rewritten = original.replace("G0 Z5\n", "G0 Z5.1\n");
+    let report = run(&original, &rewritten, slack(0.0, 0.0, 0.1));
+    assert!(report.after.max_mm < 1e-9 && report.hurried_mm == 0.0, "{report:?}");
+    // No more than that, and not on the way in.
+    let hurried = run(&original, &rewritten.replace("R5", "R4.8"), slack(0.0, 0.0, 0.1));
+    near(hurried.hurried_mm, 0.5);
+}
+
+#[test]
+fn many_short_pecks_are_told_apart() {
+    // Coming out between them neither the command nor the tool is where the program was; the next hole is close by.
+    let hole = "Q0.06 F120 Z0.622 ";
+    let original = std::format!("{SEAT}G18 G99 G73 Y-3 R-1 {hole}X0\nX0.001\n");
+    let again = "G0 Y-1\nG73 Y-3.184 R-1.184 Q0.06 X0.001";
+    let rewritten = std::format!("{SEAT}G18 G99 G73 Y-3.184 R-1.184 {hole}X0\n{again}\n");
+    let report = run(&original, &rewritten, slack(0.0, 0.184, 0.0));
+    assert!(report.after.max_mm < 1e-9 && report.missing == 0, "{report:?}");
+}

@@ -268,21 +268,7 @@ impl Track {
     ) {
         let Some(motion) = path.get(number) else { return };
         if motion.cuts() {
-            self.want(path, motion.ends(), tool, seated);
-            let (start, end, depth) = (&motion.curve.start, &motion.curve.end, motion.depth);
-            let rise = along_alone(motion) && end.get(depth) > start.get(depth);
-            let rapid_follows = path.get(number.saturating_add(1)).is_none_or(|next| !next.cuts());
-            let height = *tool.get(depth);
-            if rise && rapid_follows && end.get(depth) - height <= *self.lag.get(depth) {
-                // The counterpart of `began_below`: a tool that lags on its way out stops lower, by its
-                // clearance at most, where a rapid takes over, and nothing is cut above.
-                let above = |w: &&mut Wanted| w.along >= motion.begins && *w.at.get(depth) > height;
-                for wanted in self.waiting.iter_mut().filter(above) {
-                    let mut level = wanted.at;
-                    *level.get_mut(depth) = height;
-                    wanted.nearest = distance(&level, tool).min(wanted.nearest);
-                }
-            }
+            self.come_out(path, motion, (tool, seated));
         } else {
             self.close(judged);
             self.last = None;
@@ -290,6 +276,21 @@ impl Track {
         }
         self.along = motion.ends();
         self.commanded = self.along;
+    }
+
+    /// The tool is where it leaves a cut: within reach of its end, or a clearance short of it on its way straight out.
+    pub fn come_out(&mut self, path: &Path, motion: &Intent, (tool, seated): (&Point, bool)) {
+        self.want(path, motion.ends(), tool, seated);
+        if !self.is_all_but_out(path, motion, tool) {
+            return;
+        }
+        let height = *tool.get(motion.depth);
+        let above = |w: &&mut Wanted| w.along >= motion.begins && *w.at.get(motion.depth) > height;
+        for wanted in self.waiting.iter_mut().filter(above) {
+            let mut level = wanted.at;
+            *level.get_mut(motion.depth) = height;
+            wanted.nearest = distance(&level, tool).min(wanted.nearest);
+        }
     }
 
     /// Judges what still waits: a cut is over, or the program.
@@ -342,6 +343,17 @@ impl Track {
         let height = *tool.get(depth);
         let lags = height < *at.get(depth) && start - height <= *self.lag.get(depth);
         plunge && after_rapid(path, motion) && self.along <= motion.begins && lags
+    }
+
+    /// The counterpart of `began_below`: a tool that lags on its way straight out stops lower, by its clearance at most,
+    /// where a rapid takes over, and nothing is cut above.
+    #[must_use]
+    pub fn is_all_but_out(&self, path: &Path, motion: &Intent, tool: &Point) -> bool {
+        let depth = motion.depth;
+        let (start, end) = (*motion.curve.start.get(depth), *motion.curve.end.get(depth));
+        let rises = along_alone(motion) && end > start;
+        let rapid_follows = path.get(motion.number.saturating_add(1)).is_none_or(|next| !next.cuts());
+        rises && rapid_follows && end - tool.get(depth) <= *self.lag.get(depth)
     }
 
     fn settle(&mut self, limit: f64, judged: &mut impl FnMut(Judged)) {

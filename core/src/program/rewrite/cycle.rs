@@ -6,6 +6,8 @@
 //! onto their depths on the `-` seat; on the way out nothing is cut that matters. A back bore steps aside before it
 //! goes down and comes back to the hole before it cuts: on the other side then, wherever the axis came from.
 
+mod level;
+mod plane;
 mod strokes;
 
 use super::block::Block;
@@ -29,26 +31,22 @@ type Changes = Patches<10>;
 pub(super) struct Drilling {
     active: bool,
     /// Where the third axis was when the cycle began: wanted and sent, where that is known.
-    level: Option<(Length, Length)>,
+    level: (Length, Length),
+    knows_level: bool,
+    /// What the control keeps as that level instead, where the cycle was taken up again elsewhere or brought up to its
+    /// R plane before it began, and the direction for which it was commanded there.
+    kept: Length,
+    kept_for: Option<Direction>,
     depth: Option<Number>,
     plane: Option<Number>,
     peck: Option<Number>,
     dwell: Option<Number>,
     centre: PerAxis<Option<Number>>,
-    /// Blocks with holes so far.
-    blocks: u32,
-    /// Taken up at the R plane, the control has forgotten the level at which the cycle began.
-    level_lost: bool,
-    /// Brought up to the R plane before it began, it keeps that as its level.
-    raised: bool,
+    /// A block has drilled holes.
+    drilled: bool,
 }
 
 impl Drilling {
-    /// The axis along which it goes is forgotten, or has other coordinates.
-    pub const fn lose_level(&mut self) {
-        self.level = None;
-    }
-
     /// Whether I, J and K, where they are, are the sizes of pecks.
     const fn pecks_by_centre(&self) -> bool {
         self.centre.x.is_some() && self.peck.is_none()
@@ -113,10 +111,10 @@ impl Rewriter<'_> {
             targets = self.targets(block)?;
             let interrupted = match self.modal.distance {
                 Distance::Absolute => {
-                    let risen = self.rise_to_plane(block, third, sink)?;
-                    self.reach_holes(block, &targets, sink)? || risen
+                    let seated = self.seat_at_plane(code, block, third, sink)?;
+                    self.reach_holes(block, &targets, sink)? || seated
                 }
-                Distance::Incremental => self.step_to_holes(block, third, repeats, sink)?,
+                Distance::Incremental => self.step_to_holes(code, block, third, repeats, sink)?,
             };
             if interrupted {
                 self.take_up_again(code, block, third, &mut patches)?;
@@ -137,7 +135,7 @@ impl Rewriter<'_> {
                 let track = self.axes.get_mut(axis);
                 (track.seat, track.told) = (None, false);
             }
-            self.drilling.blocks = self.drilling.blocks.saturating_add(1);
+            self.drilling.drilled = true;
         }
         self.write_line(line, &patches, sink);
         Ok(())
@@ -165,7 +163,7 @@ impl Rewriter<'_> {
     /// even where an R plane above that is where it stands.
     fn counts_from(&self, third: Axis) -> (Length, Length) {
         let track = self.axes.get(third);
-        let began = self.drilling.level.filter(|_| !self.modal.to_r_plane);
+        let began = self.drilling.level().filter(|_| !self.modal.to_r_plane);
         began.unwrap_or((track.wanted, track.sent))
     }
 
@@ -176,7 +174,7 @@ impl Rewriter<'_> {
         let drilling = &mut self.drilling;
         if !drilling.active {
             drilling.active = true;
-            drilling.level = followed.then_some((track.wanted, track.sent));
+            (drilling.knows_level, drilling.level) = (followed, (track.wanted, track.sent));
         }
         let number = |word: Option<Word>, kept: Option<Number>| word.map(|word| word.number).or(kept);
         drilling.depth = number(*block.axes.get(third), drilling.depth);
@@ -194,33 +192,6 @@ impl Rewriter<'_> {
 
     fn in_length(&self, number: &Number) -> Result<Length, Stop> {
         number.length(self.modal.unit, self.modal.integers).ok_or(Stop(None, Reason::OutOfRange))
-    }
-
-    /// Below its R plane a cycle rises to it before it goes to the hole. The R word is made for the way down, where the drive
-    /// bears on the other side: where the rise is no longer than the clearance, the tool would not rise at all. So it is
-    /// brought up before, and what the cycle keeps as the level at which it began is the R plane, to which it comes
-    /// out anyway. `true` if it was.
-    #[inline(never)]
-    fn rise_to_plane(
-        &mut self,
-        block: &Block,
-        third: Axis,
-        sink: &mut impl FnMut(&[u8]),
-    ) -> Result<bool, Stop> {
-        let plane = self.drilling.plane.map_or(Ok(Length::ZERO), |number| self.in_length(&number))?;
-        let track = *self.axes.get(third);
-        let (up, down) = (track.command(plane, Direction::Plus), track.command(plane, Direction::Minus));
-        let rise = plane.saturating_sub(track.wanted);
-        let short = rise > Length::ZERO && rise <= track.width.saturating_add(track.width);
-        if self.drilling.blocks > 0 || !short || !self.can_follow(third) || up == down {
-            return Ok(false);
-        }
-        self.begin(block, b"G0", sink);
-        self.insert_axis(third, up, plane, None, sink)?;
-        self.end_inserted(sink);
-        self.settle(third, plane, track.seat_after(track.sent, up, Some(Direction::Plus)));
-        (self.drilling.level, self.drilling.raised) = (Some((plane, up)), true);
-        Ok(true)
     }
 
     /// Overruns X and Y before the block where that is clear, so that they arrive at the hole from
@@ -260,35 +231,30 @@ impl Rewriter<'_> {
                 }
             }
         }
-        let began = self.drilling.level;
-        let taken_up = self.drilling.blocks > 0;
+        let began = self.drilling.level();
+        let taken_up = self.drilling.drilled;
         if taken_up && began.is_none_or(|(wanted, _)| wanted < here) {
             // Interrupted here, the control would take this for the level to return to, and the way down to
             // the right one need not be clear.
             aside = PerAxis::from_fn(|_| None);
         }
         let overruns = aside.iter().any(|(_, place)| place.is_some());
-        let forgets = taken_up && overruns && began.is_some_and(|(wanted, _)| wanted != here);
+        if taken_up && overruns {
+            self.stand_at_level(third, here);
+        }
         let plane = self.drilling.plane.map_or(Ok(here), |number| self.in_length(&number))?;
-        self.drilling.level_lost |= forgets;
-        let level =
-            began.filter(|(wanted, _)| !self.modal.to_r_plane && self.drilling.level_lost && *wanted > plane);
-        let lifts = level.is_some_and(|(wanted, _)| wanted > here);
-        // From where it is not clear, up over the hole, where the cycle comes out to that level anyway: but a back bore comes
-        // out beside it, and below its R plane the cycle would rise before it goes there.
-        let over_hole = lifts && third == Axis::Z && plane <= here && !self.is_back_bore();
-        let reached = clear || over_hole;
-        // Unknown, or to be reached where that was not shown to be clear.
-        if !self.modal.to_r_plane
-            && self.drilling.level_lost
-            && (began.is_none() || (level.is_some() && !reached))
+        let level = self.level_to_restore(third, plane);
+        if let Some(level) = level
+            && !level.is_some_and(|(wanted, _)| self.reaches_level(third, plane, wanted))
         {
+            // Unknown, or to be reached where that was not shown to be clear.
             return Err(trouble(block.radius, CycleTrouble::Level));
         }
+        let level = level.flatten();
         if !overruns && level.is_none() {
             return Ok(false);
         }
-        let lifts_first = lifts && clear;
+        let lifts_first = clear && level.is_some_and(|(wanted, _)| wanted > here);
         if lifts_first {
             self.set_level(block, third, level, sink)?;
         }
@@ -349,8 +315,8 @@ impl Rewriter<'_> {
         self.begin(block, b"G0", sink);
         self.insert_axis(third, sent, wanted, None, sink)?;
         self.settle(third, wanted, None);
-        self.drilling.level_lost = false;
         self.end_inserted(sink);
+        self.stand_at_level(third, wanted);
         Ok(())
     }
 
@@ -359,6 +325,7 @@ impl Rewriter<'_> {
     #[inline(never)]
     fn step_to_holes(
         &mut self,
+        code: u16,
         block: &Block,
         third: Axis,
         repeats: i64,
@@ -375,11 +342,11 @@ impl Rewriter<'_> {
         if let Some(axis) = Axis::ALL.into_iter().find(unknown) {
             return Err(Stop(block.axes.get(axis).map(|word| word.span), Reason::TravelUnknown(axis)));
         }
-        if (self.drilling.level_lost || self.drilling.raised) && !self.modal.to_r_plane {
+        if self.drilling.kept().is_some() && !self.modal.to_r_plane {
             return Err(trouble(block.radius, CycleTrouble::Level));
         }
         let mut interrupted = false;
-        let again = self.drilling.blocks > 0;
+        let again = self.drilling.drilled;
         let (wanted, sent) = self.counts_from(third);
         let level = track.command(wanted, Direction::Minus);
         // Behind holes with G99 the place is not known, and only Z with a uniform correction can be seated anywhere.
@@ -387,11 +354,16 @@ impl Rewriter<'_> {
         if track.corrected() && (seated_nowhere || (sent != level && wanted != track.wanted)) {
             return Err(trouble(*block.axes.get(third), CycleTrouble::CountsFromR));
         }
-        if track.corrected() && sent != level {
+        let unseated =
+            !seated_nowhere && wanted == track.wanted && self.begins_unseated(code, third, [wanted, sent])?;
+        if track.corrected() && (sent != level || unseated) {
             if track.reference(third) == Direction::Minus {
                 let axes = PerAxis::from_fn(|axis| axis == third);
                 self.overrun(block, &axes, sink)?;
             } else {
+                if unseated {
+                    self.lift(block, third, track.wanted, sink)?;
+                }
                 self.begin(block, b"G0", sink);
                 self.insert_axis(third, level, track.wanted, None, sink)?;
                 self.end_inserted(sink);
@@ -399,13 +371,14 @@ impl Rewriter<'_> {
             interrupted = true;
             if !again || !self.modal.to_r_plane {
                 let track = self.axes.get(third);
-                self.drilling.level = Some((track.wanted, track.sent));
+                let level = (track.wanted, track.sent);
+                self.drilling.begin_at(level);
             }
         }
         // Interrupted above the level at which it began, the cycle would count from there.
-        let risen = self.drilling.blocks > 0
+        let risen = self.drilling.drilled
             && !self.modal.to_r_plane
-            && self.drilling.level.is_none_or(|(wanted, _)| wanted != self.axes.get(third).wanted);
+            && self.drilling.level().is_none_or(|(wanted, _)| wanted != self.axes.get(third).wanted);
         if self.modal.plane == Plane::Xy && !risen && self.is_clear(self.axes.z.wanted) {
             let lost = |axis: Axis| {
                 let track = self.axes.get(axis);
@@ -442,7 +415,9 @@ impl Rewriter<'_> {
             self.end_inserted(sink);
             interrupted = true;
         }
-        self.drilling.level_lost |= interrupted && self.drilling.blocks > 0 && self.modal.to_r_plane;
+        if interrupted && self.drilling.drilled && self.modal.to_r_plane {
+            self.drilling.keep_unknown();
+        }
         // Along the travel a depth depends on the R plane from which it is counted, though only one of them is said anew.
         let said = block.radius.is_some() || block.axes.get(third).is_some();
         Ok(interrupted || (said && again && !track.is_uniform()))
@@ -496,8 +471,8 @@ impl Rewriter<'_> {
         let length =
             |number: &Option<Number>| number.as_ref().map_or(Ok(Length::ZERO), |n| self.in_length(n));
         let (plane, depth) = (length(&self.drilling.plane)?, length(&self.drilling.depth)?);
-        let level = self.drilling.level;
-        let again = self.drilling.blocks > 0;
+        let level = self.comes_out_to(third);
+        let again = self.drilling.drilled;
         let to_r_plane = self.modal.to_r_plane;
         let distance = self.modal.distance;
         let (from, _) = self.counts_from(third);

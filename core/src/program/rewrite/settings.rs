@@ -60,7 +60,7 @@ pub struct Counts {
     /// Clearances crossed at a reversal in the cut, and entries of X or Y made on the other seat by
     /// the shifted command because an overrun was not clear.
     pub take_ups: u64,
-    /// Overruns made to arrive from the reference direction.
+    /// Overruns made to arrive from the reference direction, and drills sent up before they come down.
     pub one_way_moves: u64,
     /// Arcs that became several.
     pub arcs_split: u64,

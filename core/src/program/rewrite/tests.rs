@@ -258,13 +258,58 @@ fn the_level_of_a_cycle_survives_an_interruption_at_the_r_plane() {
 fn a_cycle_that_begins_just_below_its_r_plane_is_brought_up_to_it() {
     let z = table(0.0, 0.0, 0.12);
     let text = body("G0 Z5\nX9\nG1 Z1.9 F90\nG99 G83 X5 Z-9 R2 Q.05\nX3\n", &z);
-    assert!(text.ends_with("Z1.9 F90\nG0 Z2.12\nG99 G83 X5 Z-9 R2 Q.05\nX3\n"), "{text}");
+    assert!(
+        text.ends_with("Z1.9 F90\nG0 Z2.12\nG99 G83 X5 Z-9 R2 Q.05\nG0 Z2.12\nG83 Z-9 R2 Q.05 X3\n"),
+        "{text}"
+    );
     // From farther down it rises by itself.
-    let text = body("G0 Z5\nX9\nG1 Z1.7 F90\nG99 G83 X5 Z-9 R2 Q.05\nX3\n", &z);
-    assert!(text.ends_with("Z1.7 F90\nG99 G83 X5 Z-9 R2 Q.05\nX3\n"), "{text}");
+    let text = body("G0 Z5\nX9\nG1 Z1.7 F90\nG99 G83 X5 Z-9 R2 Q5\nX3\n", &z);
+    assert!(text.ends_with("Z1.7 F90\nG99 G83 X5 Z-9 R2 Q5\nX3\n"), "{text}");
     // Its level is another now, from which incremental holes with G98 would count.
     let program = "G0 Z5\nX9\nG1 Z1.9 F90\nG98 G81 X5 Z-9 R2\nG91 X1\n";
     let refusal = rewrite(program, &z, &Settings::DEFAULT).unwrap_err();
+    assert_eq!((refusal.line, refusal.reason), (5, Reason::Cycle(CycleTrouble::Level)));
+}
+
+#[test]
+fn pecks_shorter_than_the_lost_motion_begin_at_the_r_plane() {
+    let z = table(0.0, 0.0, 0.12);
+    let ends = |program: &str, end: &str| {
+        let text = body(program, &z);
+        assert!(text.ends_with(end), "{text}");
+    };
+    // Behind the retract to the R plane, the tool is sent up to it.
+    let series = "G0 Z5\nX9\nG99 G83 X5 Z-9 R2 Q.05 F90\nX3\nX1\n";
+    let again = "G0 Z2.12\nG83 Z-9 R2 Q.05 X";
+    ends(series, &std::format!("Q.05 F90\n{again}3\n{again}1\n"));
+    ends(&series.replace("Q.05", "Q.12"), "Q.12 F90\nX3\nX1\n");
+    ends(&series.replace("G83", "G81").replace("Q.05 ", ""), "F90\nX3\nX1\n");
+    // The last one comes out to the level, and begins there as well.
+    ends(&series.replace("X1\n", "G98 X1\n"), "X3\nG0 X1.\nG0 Z5.12\nG98 G83 Z-9 R2 Q.05 X1\n");
+    // With G98 it comes from farther up each time, if not from the R plane itself: that is kept then as it must be.
+    ends(&series.replace("G99", "G98"), "F90\nX3\nX1\n");
+    let level = "G0 Z5\nX9\nG1 Z2 F90\nG98 G83 X5 Z-9 R2 Q.05\nX3\nX1\n";
+    ends(level, &std::format!("G83 X5 Z-9 R2 Q.05\n{again}3\nX1\n"));
+    // A hole as shallow as that is one cut.
+    let shallow = "G0 Z5\nX9\nG99 G82 X5 Z1.95 R2 P1 F90\nX3\n";
+    ends(shallow, "F90\nG0 Z2.12\nG82 Z1.95 R2 P1 X3\n");
+    // Incremental cycles count from where they stand, and stand on the right side.
+    ends(
+        "G0 Z5\nG1 Z2 F90\nG0 Z3\nG91 G99 G83 X5 Z-9 R-.1 Q.05\n",
+        "G91 G0 Z0.38\nG91 G0 Z-0.5\nG91 G99 G83 X5 Z-9 R-.1 Q.05\n",
+    );
+}
+
+#[test]
+fn holes_behind_a_cycle_brought_up_come_out_to_the_level_at_which_it_began() {
+    // Up to its R plane it has the level of 2; the next hole comes out to 1.9.
+    let z = table(0.0, 0.0, 0.12);
+    let program = "G0 Z5\nX9\nG1 Z1.9 F90\nG98 G81 X5 Z-9 R2\nX3 R1\nX1\n";
+    let text = body(program, &z);
+    assert!(text.ends_with("G98 G81 X5 Z-9 R2\nG0 X3.\nG0 Z1.9\nG81 Z-9 X3 R1\nX1\n"), "{text}");
+    // A back bore comes out beside its hole.
+    let bores = program.replace("X3 R1", "G87 X3 R1 I1 J0 K-8");
+    let refusal = rewrite(&bores, &z, &Settings::DEFAULT).unwrap_err();
     assert_eq!((refusal.line, refusal.reason), (5, Reason::Cycle(CycleTrouble::Level)));
 }
 

@@ -206,15 +206,17 @@ impl<'t> Track<'t> {
         if towards.is_none() || towards == self.seat {
             return self.seat;
         }
+        // From an unknown seat it crosses what it travels.
         let travel = to.saturating_sub(from).saturating_abs();
-        // From the other seat the command crosses the clearance, but rounded it may fall short of it by a
-        // last digit at either end. From an unknown seat it crosses what it travels.
-        let digits = if self.seat.is_some() { self.step.saturating_add(self.step) } else { Length::ZERO };
-        if travel.saturating_add(digits) >= self.width && direction(from, to) == towards {
-            towards
-        } else {
-            None
-        }
+        let crosses = if self.seat.is_some() { self.crosses(from, to) } else { travel >= self.width };
+        towards.filter(|_| crosses && direction(from, to) == towards)
+    }
+
+    /// Whether a way of the command from the other seat crosses the clearance: rounded it may fall short of it by a last digit
+    /// at either end.
+    pub fn crosses(&self, from: Length, to: Length) -> bool {
+        let travel = to.saturating_sub(from).saturating_abs();
+        travel.saturating_add(self.step).saturating_add(self.step) >= self.width
     }
 
     /// An overrun that crosses the clearance with certainty: twice its width, half a millimetre at least.

@@ -45,10 +45,13 @@ fn a_back_bore_is_taken_up_again_with_its_top() {
 }
 
 #[test]
-fn the_level_of_a_cycle_from_the_side_is_nowhere_clear() {
+fn the_level_of_a_cycle_from_the_side_is_reached_over_the_hole_alone() {
     // Taken up between the repeats it is lost, and there is no height at which Y were clear.
     let program = "G0 X0 Y30 Z-5\nG18 G91 G99 G81 Y-4 R-2 X-1 L3 F99\nX1 L3\nG90 Y20 R25\nG98 X9\n";
-    let refusal = rewrite(program, &table(0.1, 0.0, 0.0), &Settings::DEFAULT).unwrap_err();
+    let rewritten = text(program, &table(0.1, 0.0, 0.0), &Settings::DEFAULT);
+    assert!(rewritten.ends_with("G90 Y20 R25\nG0 X9.\nG0 Y30.\nG98 G81 Y20 R25 X9\n"), "{rewritten}");
+    let above = program.replace("G98 X9", "G98 X9 R26");
+    let refusal = rewrite(&above, &table(0.1, 0.0, 0.0), &Settings::DEFAULT).unwrap_err();
     assert_eq!((refusal.line, refusal.reason), (5, Reason::Cycle(CycleTrouble::Level)));
 }
 
