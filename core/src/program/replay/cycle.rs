@@ -17,7 +17,7 @@ const PECK_CLEARANCE: Length = Length::from_counts(2_540_000);
 
 /// The most strokes into the work that one block may ask for, in one hole or in many: a peck mistyped by some powers of
 /// ten asks for more than anybody waits for.
-const MOST_STROKES: i64 = 100_000;
+const MOST_STROKES: i64 = 20_000;
 
 /// A cycle by its G word.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

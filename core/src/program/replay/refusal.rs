@@ -74,7 +74,7 @@ impl fmt::Display for Reason {
             Reason::ArcUndefined => f.write_str("an arc without centre or radius"),
             Reason::CycleLacks(l) => write!(f, "the drilling cycle has no {} word", letter(l)),
             Reason::CycleWord(l) => write!(f, "the drilling cycle does not define {}", letter(l)),
-            Reason::TooManyStrokes => f.write_str("a cycle of more than 100000 strokes"),
+            Reason::TooManyStrokes => f.write_str("a cycle of more than 20000 strokes"),
             Reason::Subprogram => f.write_str("a subprogram call"),
             Reason::CutterCompensation => f.write_str("cutter compensation in a plane with a slack axis"),
             Reason::Transformed => f.write_str("polar, scaled, rotated or mirrored motion of a slack axis"),

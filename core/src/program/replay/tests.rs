@@ -81,6 +81,7 @@ fn a_peck_or_a_repeat_without_end_is_refused() {
         try_run(&program, &program, slack(0.0, 0.0, 0.1)).err().map(|failure| failure.refusal.reason)
     };
     assert_eq!(reason("G83 X1 Y1 Z-99999990. R.1 Q.25 F50"), Some(Reason::TooManyStrokes));
+    assert_eq!(reason("G83 X1 Y1 Z-9950 R.1 Q.25 F50"), Some(Reason::TooManyStrokes));
     assert_eq!(reason("G81 X1 Y1 Z-1 R1 L4000000000 F50"), Some(Reason::TooManyStrokes));
     assert_eq!(reason("G83 X1 Y1 Z-20 R1 Q.01 L3 F50"), None);
     // G81 has no use for Q.
