@@ -330,9 +330,8 @@ impl std::fmt::Display for Wrong {
 
 /// Whether a program may be refused for this where it is: repeats in G91 that turn round after a hole of the
 /// same cycle whose R plane lay above the level that G98 returns to, holes in G91 behind one in G90, whose R plane
-/// may lie so, or in G98 behind one in G99, where the level may be lost, or back bores behind one below whose R plane the
-/// cycle began. Whether they turn on a corrected axis that
-/// bears on the wrong side is not asked.
+/// may lie so, or in G98 behind one in G99, where the level may be lost, or back bores behind one below whose R plane
+/// the cycle began. Whether they turn on a corrected axis that bears on the wrong side is not asked.
 fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
     let (mut risen, mut cycle, mut to_r_plane, mut incremental) = (false, false, false, false);
     let (mut absolute, mut left, mut counts_by_k, mut bores_up) = (false, false, false, false);

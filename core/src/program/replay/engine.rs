@@ -275,8 +275,7 @@ impl Replay {
         let rest = |full: bool| if full { Rest::More } else { Rest::End };
         let mut steps = Vec::new();
         let more = (rest(self.waiting.is_full()), rest(self.ahead.is_full()));
-        let lag = self.widest.map(|widest| widest + 0.5e-3);
-        align(&originals, more.0, &rewrittens, more.1, &lag, &mut steps);
+        align(&originals, more.0, &rewrittens, more.1, self.after.lag(), &mut steps);
         for step in steps {
             match step {
                 Step::Pair => {
@@ -357,10 +356,9 @@ impl Replay {
             action.drive(&mut self.after_machine, Chords::Fine, |piece, command| {
                 after.cut(path, number, piece, command, &mut judged(Source::Rewritten, sample));
             });
-            // Where a seat is not known, the place is but to a clearance.
             let hurried = distance(&from, &self.after_machine.tool());
-            let certain = seated || hurried > self.widest.iter().map(|(_, width)| *width).sum();
-            if rapid && certain {
+            // Where a seat is not known, the place is but to a clearance.
+            if rapid && (seated || hurried > self.widest.iter().map(|(_, width)| *width).sum()) {
                 self.hurried += hurried;
             }
             return;
@@ -413,8 +411,7 @@ impl Replay {
         }
         // Straight up from the path, or back down to it.
         let (start, end) = (*from.get(depth), *to.get(depth));
-        // A command is written to a thousandth: half of that may be added.
-        let slack = self.widest.get(depth) + 0.5e-3;
+        let slack = self.after.lag().get(depth);
         let along = |q: &Point| {
             let reach = distance(&from, &to);
             self.after.distance(&self.path, intent.number, q, reach).map_or(f64::INFINITY, |(d, _)| d)

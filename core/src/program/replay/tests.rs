@@ -585,22 +585,32 @@ fn a_plunge_from_a_seat_in_doubt_is_no_way_round() {
 #[test]
 fn a_drill_fed_out_to_its_level_may_leave_the_last_clearance_to_a_rapid() {
     // The R word is made for the way down, the level for the way up.
-    let original = std::format!("{SEAT}G1 Z2 F100\nG0 Z5\nG98 G85 X5 Z-1 R5\nG80\nG0 X9\n");
-    let rewritten = original.replace("G0 Z5\n", "G0 Z5.1\n");
-    let report = run(&original, &rewritten, slack(0.0, 0.0, 0.1));
+    let original = std::format!("{SEAT}G18 G98 G85 X5 Y-6 R0 F100\nG80\nG0 X9\n");
+    let rewritten = original.replace("Y-6 R0", "Y-6.15 R-.15");
+    let report = run(&original, &rewritten, slack(0.0, 0.15, 0.0));
     assert!(report.after.max_mm < 1e-9 && report.hurried_mm == 0.0, "{report:?}");
-    // No more than that, and not on the way in.
-    let hurried = run(&original, &rewritten.replace("R5", "R4.8"), slack(0.0, 0.0, 0.1));
-    near(hurried.hurried_mm, 0.5);
+    // No more than that: twice a clearance is left here, and one of them on the way in.
+    let hurried = run(&original, &rewritten.replace("R-.15", "R-.3"), slack(0.0, 0.15, 0.0));
+    near(hurried.hurried_mm, 0.3);
+}
+
+#[test]
+fn the_way_to_a_level_beside_a_hole_is_straight_out_along_any_axis() {
+    let cycle = "G83 Y-8 R-7";
+    let original = std::format!("{SEAT}G18 G99 {cycle} Q1 F120 X9 Z-20\nG98 X-9\n");
+    let way = "G0 X-9\nG0 Y0\nG98 G83 Y-8.1 R-7.1 Q1 X-9";
+    let rewritten = std::format!("{SEAT}G18 G99 G83 Y-8.1 R-7.1 Q1 F120 X9 Z-20\n{way}\n");
+    let report = run(&original, &rewritten, slack(0.0, 0.1, 0.0));
+    assert!(report.after.max_mm < 1e-9 && report.hurried_mm == 0.0, "{report:?}");
 }
 
 #[test]
 fn many_short_pecks_are_told_apart() {
     // Coming out between them neither the command nor the tool is where the program was; the next hole is close by.
     let hole = "Q0.06 F120 Z0.622 ";
-    let original = std::format!("{SEAT}G18 G99 G73 Y-3 R-1 {hole}X0\nX0.001\n");
-    let again = "G0 Y-1\nG73 Y-3.184 R-1.184 Q0.06 X0.001";
-    let rewritten = std::format!("{SEAT}G18 G99 G73 Y-3.184 R-1.184 {hole}X0\n{again}\n");
+    let original = std::format!("{SEAT}G18 G99 G73 Y-4.7 R-1 {hole}X0\nX0.001\n");
+    let again = "G0 Y-1\nG73 Y-4.884 R-1.184 Q0.06 X0.001";
+    let rewritten = std::format!("{SEAT}G18 G99 G73 Y-4.884 R-1.184 {hole}X0\n{again}\n");
     let report = run(&original, &rewritten, slack(0.0, 0.184, 0.0));
     assert!(report.after.max_mm < 1e-9 && report.missing == 0, "{report:?}");
 }

@@ -154,6 +154,12 @@ impl Track {
         self.near
     }
 
+    /// The clearance of each axis at most, with what rounding of a command may add (mm).
+    #[must_use]
+    pub const fn lag(&self) -> &PerAxis<f64> {
+        &self.lag
+    }
+
     /// Length cut while a seat was not known (mm).
     #[must_use]
     pub const fn unseated_mm(&self) -> f64 {

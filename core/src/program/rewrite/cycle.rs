@@ -30,6 +30,7 @@ type Changes = Patches<10>;
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Drilling {
     active: bool,
+    // Whether they are known stands apart from the places: as two options a filter does not fit in 4 KB.
     /// Where the third axis was when the cycle began: wanted and sent, where that is known.
     level: (Length, Length),
     knows_level: bool,
@@ -111,10 +112,10 @@ impl Rewriter<'_> {
             targets = self.targets(block)?;
             let interrupted = match self.modal.distance {
                 Distance::Absolute => {
-                    let seated = self.seat_at_plane(code, block, third, sink)?;
+                    let seated = self.seat_at_plane(block, third, sink)?;
                     self.reach_holes(block, &targets, sink)? || seated
                 }
-                Distance::Incremental => self.step_to_holes(code, block, third, repeats, sink)?,
+                Distance::Incremental => self.step_to_holes(block, third, repeats, sink)?,
             };
             if interrupted {
                 self.take_up_again(code, block, third, &mut patches)?;
@@ -243,14 +244,7 @@ impl Rewriter<'_> {
             self.stand_at_level(third, here);
         }
         let plane = self.drilling.plane.map_or(Ok(here), |number| self.in_length(&number))?;
-        let level = self.level_to_restore(third, plane);
-        if let Some(level) = level
-            && !level.is_some_and(|(wanted, _)| self.reaches_level(third, plane, wanted))
-        {
-            // Unknown, or to be reached where that was not shown to be clear.
-            return Err(trouble(block.radius, CycleTrouble::Level));
-        }
-        let level = level.flatten();
+        let level = self.level_to_restore(third, plane).map_err(|reason| trouble(block.radius, reason))?;
         if !overruns && level.is_none() {
             return Ok(false);
         }
@@ -325,7 +319,6 @@ impl Rewriter<'_> {
     #[inline(never)]
     fn step_to_holes(
         &mut self,
-        code: u16,
         block: &Block,
         third: Axis,
         repeats: i64,
@@ -355,7 +348,7 @@ impl Rewriter<'_> {
             return Err(trouble(*block.axes.get(third), CycleTrouble::CountsFromR));
         }
         let unseated =
-            !seated_nowhere && wanted == track.wanted && self.begins_unseated(code, third, [wanted, sent])?;
+            !seated_nowhere && wanted == track.wanted && self.begins_unseated(third, [wanted, sent])?;
         if track.corrected() && (sent != level || unseated) {
             if track.reference(third) == Direction::Minus {
                 let axes = PerAxis::from_fn(|axis| axis == third);

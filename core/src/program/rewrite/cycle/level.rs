@@ -1,12 +1,13 @@
 //! The level at which a cycle began, to which its holes come out with G98, and what the control takes for it.
 //!
-//! After NISTIR 6556, section 3.5.16.1, the control keeps where the axis of the drill stands when a cycle begins. A cycle
+//! After NISTIR 6556, section 3.5.16, the control keeps where the axis of the drill stands when a cycle begins. A cycle
 //! that is taken up again begins anew for it.
 
 use super::Drilling;
 use crate::axis::{Axis, Direction};
 use crate::length::Length;
 use crate::program::rewrite::Rewriter;
+use crate::program::rewrite::refusal::CycleTrouble;
 
 impl Drilling {
     /// Where the cycle began: wanted and sent, where that is known.
@@ -58,17 +59,28 @@ impl Rewriter<'_> {
         kept.map(sent).or(self.drilling.level())
     }
 
-    /// With G98 the level to which the holes of a block come out, wanted and sent, where the control keeps another:
-    /// `Some(None)` where it is not known.
-    pub(super) fn level_to_restore(&self, third: Axis, plane: Length) -> Option<Option<(Length, Length)>> {
-        let (kept, _) = self.drilling.kept().filter(|_| !self.modal.to_r_plane)?;
-        let Some((began, sent)) = self.drilling.level() else { return Some(None) };
+    /// With G98 the level to which the holes of a block come out, wanted and sent, where the control keeps another.
+    ///
+    /// # Errors
+    /// [`CycleTrouble::Level`] where it is not known, or to be reached where that was not shown to be clear.
+    pub(super) fn level_to_restore(
+        &self,
+        third: Axis,
+        plane: Length,
+    ) -> Result<Option<(Length, Length)>, CycleTrouble> {
+        let Some((kept, _)) = self.drilling.kept().filter(|_| !self.modal.to_r_plane) else {
+            return Ok(None);
+        };
+        let (began, sent) = self.drilling.level().ok_or(CycleTrouble::Level)?;
         let out = began.max(plane);
         if out == kept.max(plane) {
-            return None;
+            return Ok(None);
+        }
+        if !self.reaches_level(third, plane, out) {
+            return Err(CycleTrouble::Level);
         }
         let sent = if out == began { sent } else { self.axes.get(third).command(out, Direction::Minus) };
-        Some(Some((out, sent)))
+        Ok(Some((out, sent)))
     }
 
     /// Whether the level of a cycle can be reached from where the drill stands: where that is clear, or over the hole, where the

@@ -16,12 +16,7 @@ use crate::program::rewrite::track::direction;
 impl Rewriter<'_> {
     /// Whether the first cut from the R plane is shorter than the lost motion that the drive has yet to cross there, coming
     /// from a level: wanted and sent.
-    pub(super) fn begins_unseated(
-        &self,
-        code: u16,
-        third: Axis,
-        [wanted, sent]: [Length; 2],
-    ) -> Result<bool, Stop> {
+    pub(super) fn begins_unseated(&self, third: Axis, [wanted, sent]: [Length; 2]) -> Result<bool, Stop> {
         let track = self.axes.get(third);
         if !track.corrected() {
             return Ok(false);
@@ -30,7 +25,8 @@ impl Rewriter<'_> {
         let stroke = plane.saturating_sub(depth);
         let drilling = &self.drilling;
         let first = if drilling.pecks_by_centre() { drilling.centre.x } else { drilling.peck };
-        let cut = match first.filter(|_| pecks(code)) {
+        let pecks = self.modal.cycle.is_some_and(|code| pecks(code.get()));
+        let cut = match first.filter(|_| pecks) {
             Some(number) => match self.in_length(&number)?.saturating_abs() {
                 Length::ZERO => stroke,
                 peck => peck.min(stroke),
@@ -65,7 +61,6 @@ impl Rewriter<'_> {
     #[inline(never)]
     pub(super) fn seat_at_plane(
         &mut self,
-        code: u16,
         block: &Block,
         third: Axis,
         sink: &mut impl FnMut(&[u8]),
@@ -80,7 +75,7 @@ impl Rewriter<'_> {
         let rise = plane.saturating_sub(track.wanted);
         let rises = rise > Length::ZERO;
         let rises_short = begins && rises && rise <= track.width.saturating_add(track.width) && up != down;
-        let unseated = self.begins_unseated(code, third, [track.wanted, track.sent])?;
+        let unseated = self.begins_unseated(third, [track.wanted, track.sent])?;
         if !rises_short && !unseated {
             return Ok(false);
         }
