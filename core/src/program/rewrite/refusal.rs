@@ -89,7 +89,7 @@ pub enum CycleTrouble {
     StepAside,
     /// No depth, or no R plane.
     Incomplete,
-    /// It was interrupted, and the level to which it returns was lost meanwhile.
+    /// It was interrupted, and the level to which it returns is not known or cannot be reached.
     Level,
     /// Repeated in incremental distances, it turns round above the level at which it began and to which it returns:
     /// interrupted for the take-up, it would return to where it was interrupted.
@@ -148,6 +148,9 @@ impl Reason {
             }
             Reason::RotaryArc => "Post the arc as lines, or without the rotary word.",
             Reason::Turns => "Write one block for each turn.",
+            Reason::Cycle(CycleTrouble::Level) => {
+                "Put G80 and a move to a clear height in absolute coordinates before this hole, and begin the cycle anew."
+            }
             Reason::Cycle(_) => "Post the holes in absolute coordinates, one block each, or as plain moves.",
             Reason::PastLimit { .. } => {
                 "Clamp the work further from the end of the travel, or choose another --strategy for the axis."
@@ -206,7 +209,7 @@ impl fmt::Display for Reason {
             Reason::Cycle(CycleTrouble::Incomplete) => f.write_str("a cycle without depth or R plane"),
             Reason::Cycle(CycleTrouble::Foreign) => f.write_str("a cycle with an I, J or K that it does not define"),
             Reason::Cycle(CycleTrouble::Level) => {
-                f.write_str("a cycle that is taken up again while the level to which it returns is not known")
+                f.write_str("a cycle that was taken up again and whose level for G98 is not known or not to be reached")
             }
             Reason::Cycle(CycleTrouble::TurnsAbove) => {
                 f.write_str("repeats of a cycle that turn round above the level at which it began")
