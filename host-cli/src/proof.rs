@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use takeup_core::program::replay::{Answer, Failure, Replay, Report, Sample, Settings, Source, Want};
+use takeup_core::program::replay::{Answer, Failure, Replay, Report, Sample, Settings, Source, Untold, Want};
 
 use crate::context::Context;
 use crate::plan_view::{CALM, Class, FAR, MILD, Mark, OFF, PlanView, SILENT, Strokes};
@@ -20,6 +20,8 @@ pub enum Verdict {
     Beyond,
     /// Cuts of the original are made in rapid.
     InRapid,
+    /// An axis is sent to a place where the original has not told where it is.
+    Untold,
     /// Not one cut is made with known seats.
     Unjudged,
 }
@@ -32,6 +34,7 @@ impl Verdict {
         let beyond = report.after.max_mm > tolerance_mm + 0.5e-7;
         match report.answer {
             Answer::Good => Self::Good,
+            Answer::BeyondTolerance if report.untold.is_some() => Self::Untold,
             Answer::BeyondTolerance if beyond => Self::Beyond,
             Answer::BeyondTolerance if report.hurried_mm > tolerance_mm => Self::InRapid,
             Answer::BeyondTolerance => Self::Unjudged,
@@ -63,6 +66,13 @@ impl Verdict {
             Self::InRapid => {
                 format!("Not good: {name} makes {} of the cuts in rapid.", show.with_unit(report.hurried_mm))
             }
+            // Of a program without one it would not be this.
+            Self::Untold => report.untold.map_or_else(String::new, |Untold { axis, line }| {
+                format!(
+                    "Not good: {name} sends {axis} to a place at line {line} of the original, where that has not \
+                     told where {axis} is."
+                )
+            }),
             Self::Unjudged => format!(
                 "Not shown: {name} makes every cut while a seat is not known, so nothing can be said about it."
             ),

@@ -197,6 +197,9 @@ impl Job {
         if report.hurried_mm > most {
             return wrong(Kind::Hurried, format!("{} mm of cuts are made in rapid", report.hurried_mm));
         }
+        if let Some(untold) = report.untold {
+            return wrong(Kind::Untold, format!("{untold:?}"));
+        }
         if report.unseated_mm > 0.0 && rewritten.unseated.is_empty() {
             // An axis that moves alone crosses its clearance on its own path: not listed, and no longer than
             // that each time its seat was lost.
@@ -304,6 +307,8 @@ pub enum Kind {
     Deviates,
     /// A cut is made in rapid.
     Hurried,
+    /// An axis is sent to a place before the program has told where it is.
+    Untold,
     /// A cut is made unseated and no line is listed for it.
     Unlisted,
     /// The program ends at another place.
@@ -331,8 +336,12 @@ impl std::fmt::Display for Wrong {
 /// Whether a program may be refused for this where it is: repeats in G91 that turn round after a hole of the
 /// same cycle whose R plane lay above the level that G98 returns to, holes in G91 behind one in G90, whose R plane
 /// may lie so, or in G98 behind one in G99, where the level may be lost, or back bores behind one below whose R plane
-/// the cycle began. Whether they turn on a corrected axis that bears on the wrong side is not asked.
+/// the cycle began. Whether they turn on a corrected axis that bears on the wrong side is not asked. And what needs a
+/// place that the program counts on without having told it.
 fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
+    if matches!(reason, Reason::ArcFromUnknown | Reason::TravelUnknown(_)) {
+        return told_before(text, refused).contains(&false);
+    }
     let (mut risen, mut cycle, mut to_r_plane, mut incremental) = (false, false, false, false);
     let (mut absolute, mut left, mut counts_by_k, mut bores_up) = (false, false, false, false);
     for (number, line) in (1..).zip(text.lines()) {
@@ -366,6 +375,25 @@ fn may_be_refused(text: &str, (refused, reason): (u64, Reason)) -> bool {
         left |= cycle && to_r_plane;
     }
     false
+}
+
+/// The axes of which a program has told in absolute coordinates where they are, before a line and since their places were
+/// lost.
+fn told_before(text: &str, before: u64) -> [bool; 3] {
+    let (mut told, mut incremental) = ([false; 3], false);
+    for (_, line) in (1..before).zip(text.lines()) {
+        let lost = seats_lost(line);
+        for token in Words::new(line.as_bytes()) {
+            let Ok(Token::Word(word)) = token else { continue };
+            match (word.letter, word.number.tenths()) {
+                (b'G', Some(900 | 910)) => incremental = word.number.tenths() == Some(910),
+                (letter @ b'X'..=b'Z', _) if !incremental => told[usize::from(letter - b'X')] = true,
+                _ => {}
+            }
+        }
+        (0..3).filter(|axis| lost[*axis] > 1).for_each(|axis| told[axis] = false);
+    }
+    told
 }
 
 /// How often the seat of each axis becomes unknown, the start counted too: reference returns and machine

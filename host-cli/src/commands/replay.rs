@@ -58,8 +58,17 @@ struct Document {
     rapid_length: f64,
     /// Motions of the original that it does not make.
     missing_moves: u64,
+    /// Where it sends an axis to a place before the original has told where that is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    untold: Option<UntoldIn>,
     worst: Vec<WorstIn>,
     answer: &'static str,
+}
+
+#[derive(Serialize)]
+struct UntoldIn {
+    axis: String,
+    line: u64,
 }
 
 #[derive(Serialize)]
@@ -115,6 +124,7 @@ fn document(report: &Report, tolerance: f64, ctx: &Context) -> Document {
         unseated_length: show.value(report.unseated_mm),
         rapid_length: show.value(report.hurried_mm),
         missing_moves: report.missing,
+        untold: report.untold.map(|untold| UntoldIn { axis: untold.axis.to_string(), line: untold.line }),
         worst: report
             .worst
             .iter()
@@ -168,6 +178,9 @@ fn text(report: &Report, tolerance: f64, ctx: &Context) -> String {
         }
         Verdict::InRapid => {
             "Next: do not cut with it: the moves it makes in rapid are cuts of the original. Rewrite it again."
+        }
+        Verdict::Untold => {
+            "Next: do not cut with it: on the machine that axis may be anywhere there. Rewrite the program again."
         }
         Verdict::Beyond => {
             "Next: look at these lines; was the program rewritten with this table or --play? Do not cut with it yet."

@@ -55,9 +55,14 @@ impl Writer<'_> {
         self.rapid(&z);
     }
 
-    /// Back to work after places were forgotten: every axis is told again.
+    /// Back to work after places were forgotten: every axis is told again, or the program counts on Z.
     fn again(&mut self) {
-        if self.dice.once_in(2) { self.enter() } else { self.enter_in_a_hurry() }
+        match self.dice.below(7) {
+            0..=2 => self.enter(),
+            3..=5 => self.enter_in_a_hurry(),
+            _ if self.has(Part::Counted) => self.tell_all_but(2),
+            _ => self.enter(),
+        }
     }
 
     fn tool_change(&mut self) {
@@ -82,7 +87,8 @@ impl Writer<'_> {
         self.motion = "";
         self.line("G90");
         self.incremental = false;
-        self.again();
+        // Not even the program counts on where this was.
+        if self.dice.once_in(2) { self.enter() } else { self.enter_in_a_hurry() }
     }
 
     fn length_offset(&mut self) {

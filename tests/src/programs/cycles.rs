@@ -17,7 +17,7 @@ impl Writer<'_> {
         self.incremental = incremental;
         // Cuts shorter than the lost motion: not where a block drills several holes, between which nothing can be inserted,
         // nor where it is not known at which height a hole begins.
-        let brief = !repeated && self.dice.once_in(4);
+        let brief = self.dice.once_in(4) && !repeated && self.untold != Some(axes[2]);
         let back = self.dice.one_of(&["G98", "G99"]);
         let holes = 1 + self.dice.below(4);
         // Pecks by Q or by I, J and K; repeats by L, or by K where that is not one of those.

@@ -1,7 +1,7 @@
 //! Random milling programs over the whole language, from a seed.
 //!
-//! Every program is one that a control would run: positions are known before they are needed, arcs fit,
-//! cycles have their words. Spelling varies as posts vary it: case, blanks, points, block numbers,
+//! Every program is one that a control would run: arcs fit, cycles have their words, and positions are known before
+//! they are needed, or counted on. Spelling varies as posts vary it: case, blanks, points, block numbers,
 //! comments, line ends. The same seed gives the same program on every machine.
 
 mod aside;
@@ -60,10 +60,12 @@ pub enum Part {
     MachinePlaces,
     /// M6.
     ToolChanges,
+    /// Axes of which the program counts on where they are.
+    Counted,
 }
 
 /// All parts.
-pub const ALL: [Part; 17] = [
+pub const ALL: [Part; 18] = [
     Part::Arcs,
     Part::Turns,
     Part::Planes,
@@ -81,6 +83,7 @@ pub const ALL: [Part; 17] = [
     Part::Renaming,
     Part::MachinePlaces,
     Part::ToolChanges,
+    Part::Counted,
 ];
 
 /// The parts that are rewritten: all but arcs of several turns, which are plainly refused (`Reason::Turns`).
@@ -95,6 +98,8 @@ struct Writer<'p> {
     parts: &'p [Part],
     text: String,
     at: [i64; 3],
+    /// The axis on whose place the program counts.
+    untold: Option<usize>,
     /// The motion word in force.
     motion: &'static str,
     incremental: bool,
@@ -128,6 +133,7 @@ pub fn program_of(seed: u64, language: Language, blocks: usize, parts: &[Part]) 
         parts: if whole { parts } else { &[] },
         text: String::new(),
         at: [0; 3],
+        untold: None,
         motion: "",
         incremental: false,
         absolute_centres: false,
@@ -166,9 +172,13 @@ impl Writer<'_> {
             self.line("T3 M6");
             self.line("S4000 M3");
         }
-        match self.dice.below(3) {
-            0 => self.enter(),
-            1 => self.begin_at_the_height_of_a_rapid(),
+        match self.dice.below(7) {
+            0 | 1 => self.enter(),
+            2 | 3 => self.begin_at_the_height_of_a_rapid(),
+            4 if !self.whole() || self.has(Part::Counted) => {
+                let untold = self.dice.one_of(&[0, 1, 2, 2, 2]);
+                self.tell_all_but(untold);
+            }
             _ => self.begin_without_a_rapid(),
         }
     }

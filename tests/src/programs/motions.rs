@@ -37,6 +37,20 @@ impl Writer<'_> {
         self.plunge();
     }
 
+    /// Goes to a place on two axes: where the other one is, the program counts on.
+    pub(super) fn tell_all_but(&mut self, untold: usize) {
+        self.absolute();
+        let to = [self.place(0) / 4, self.place(1) / 4, self.scaled(5_000)];
+        let told = [0, 1, 2].into_iter().filter(|axis| *axis != untold);
+        let words: Vec<String> = told.clone().map(|axis| self.word(axis, to[axis])).collect();
+        self.rapid(&words.join(" "));
+        told.for_each(|axis| self.at[axis] = to[axis]);
+        self.untold = Some(untold);
+        if self.has(Part::Arcs) {
+            self.circle();
+        }
+    }
+
     /// The first cut goes sideways from where the last rapid ended: nothing plunges.
     pub(super) fn begin_at_the_height_of_a_rapid(&mut self) {
         let to = [self.place(0), self.place(1), self.scaled(5_000)];

@@ -54,7 +54,7 @@ pub fn refused(seed: u64) -> (String, Construct, u64) {
     let mut dice = Dice::new(seed ^ 0x7e4a);
     // Nothing that is refused itself where X, Y or Z is corrected.
     let mut parts = ready();
-    parts.retain(|part| !matches!(part, Part::IncrementalCycles));
+    parts.retain(|part| !matches!(part, Part::IncrementalCycles | Part::Counted));
     let text = program_of(seed, Language::Whole, 6, &parts);
     let construct = dice.one_of(&CONSTRUCTS);
     let mut lines: Vec<&str> = text.lines().collect();

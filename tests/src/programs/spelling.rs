@@ -70,6 +70,9 @@ impl Writer<'_> {
     /// An axis word that leads to a place.
     pub(super) fn word(&mut self, axis: usize, to: i64) -> String {
         let said = if self.incremental { to - self.at[axis] } else { to };
+        if !self.incremental && self.untold == Some(axis) {
+            self.untold = None;
+        }
         format!("{}{}", ["X", "Y", "Z"][axis], self.decimal(said))
     }
 

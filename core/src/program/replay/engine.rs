@@ -18,6 +18,9 @@ use crate::{
 };
 use heapless::{Deque, Vec};
 
+/// By fewer motions than this a pair may be off, where ends lie within a clearance of each other.
+const PAIRED_WITHIN: usize = 4;
+
 /// One of the two programs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Source {
@@ -108,8 +111,20 @@ pub struct Report {
     pub missing: u64,
     /// Length of cuts of the original that the rewritten program makes in rapid (mm).
     pub hurried_mm: f64,
+    /// The first place to which the rewritten program sends an axis where the original has not told where that is.
+    pub untold: Option<Untold>,
     /// The answer.
     pub answer: Answer,
+}
+
+/// Where the rewritten program sends an axis to a place by its coordinate, and the original counts on where the axis is
+/// without having told: on the machine it may be anywhere.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Untold {
+    /// The axis.
+    pub axis: Axis,
+    /// The line of the original.
+    pub line: u64,
 }
 
 /// A motion of the rewritten program that waits for its pair.
@@ -130,6 +145,9 @@ pub struct Replay {
     cut: f64,
     missing: u64,
     hurried: f64,
+    untold: Option<Untold>,
+    /// The axes that the last motion of the original has left told.
+    told: PerAxis<bool>,
     waiting: Deque<(Action, Intent), ORIGINALS>,
     ahead: Deque<Ahead, REWRITTENS>,
     /// The machine under the original, under the rewritten program, and ahead of the latter to pair.
@@ -161,6 +179,8 @@ impl Replay {
             cut: 0.0,
             missing: 0,
             hurried: 0.0,
+            untold: None,
+            told: PerAxis::default(),
             waiting: Deque::new(),
             ahead: Deque::new(),
             before_machine: machine.clone(),
@@ -308,10 +328,23 @@ impl Replay {
         }
     }
 
+    /// The rewritten program may know no more of where the axes are than the original has told by the block in hand.
+    fn compare_told(&mut self, told: &PerAxis<bool>, line: u64) {
+        // Behind its last motion, what that has left.
+        let last = self.waiting.is_empty().then_some(&self.told);
+        let tells = |axis| {
+            let mut now = self.waiting.iter().map(|(action, _)| &action.told).take(PAIRED_WITHIN).chain(last);
+            now.any(|told| *told.get(axis))
+        };
+        let ahead = Axis::ALL.into_iter().find(|axis| *told.get(*axis) && !tells(*axis));
+        self.untold = self.untold.or(ahead.map(|axis| Untold { axis, line }));
+    }
+
     /// The present motion of the original is over in the rewritten program; it is now done in the
     /// original too.
     fn complete(&mut self, after_seated: bool, sample: &mut impl FnMut(Sample)) {
         let Some((action, intent)) = self.waiting.pop_front() else { return };
+        self.told = action.told;
         let (path, number) = (&self.path, intent.number);
         let cuts = intent.rate == Rate::Feed;
         let before = &mut self.before;
@@ -333,6 +366,8 @@ impl Replay {
         let last = self.read.saturating_sub(1);
         let mut number = self.waiting.front().map_or(last, |(_, intent)| intent.number);
         let Some(mut intent) = self.path.get(number).copied() else { return };
+        self.compare_told(&action.told, intent.line);
+        let (from, seated) = (self.after_machine.tool(), self.after_machine.seated());
         if step == Step::Inserted
             && action.motion.rate == Rate::Feed
             && intent.rate == Rate::Rapid
@@ -341,9 +376,10 @@ impl Replay {
         {
             // What is fed before the next rapid still belongs to the cut.
             (number, intent) = (cut.number, cut);
+            // One peck more than the cut has begins above its end, where rapids have brought the drill back to.
+            self.after.come_back(&self.path, number, &from);
         }
         let rapid = action.motion.rate == Rate::Rapid;
-        let (from, seated) = (self.after_machine.tool(), self.after_machine.seated());
         let mut cuts = intent.rate == Rate::Feed;
         if cuts && rapid && self.after.is_all_but_out(&self.path, &intent, &from) {
             // The rapid that takes over, as far as it goes.
@@ -438,7 +474,8 @@ impl Replay {
         let after = self.after.found.figures();
         let unjudged = self.after.found.length_mm() <= 0.0 && self.cut > 0.0;
         // Half a count of the exact lengths: a deviation of just the tolerance is within it.
-        let good = after.max_mm <= tolerance_mm + 0.5e-7 && self.hurried <= tolerance_mm && !unjudged;
+        let close = after.max_mm <= tolerance_mm + 0.5e-7 && self.hurried <= tolerance_mm;
+        let good = close && self.untold.is_none() && !unjudged;
         Report {
             before: self.before.found.figures(),
             after,
@@ -448,6 +485,7 @@ impl Replay {
             worst: Vec::from_slice(self.after.found.worst()).unwrap_or_default(),
             missing: self.missing,
             hurried_mm: self.hurried,
+            untold: self.untold,
             answer: if good { Answer::Good } else { Answer::BeyondTolerance },
         }
     }

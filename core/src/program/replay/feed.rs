@@ -20,6 +20,8 @@ pub struct Action {
     pub frame: Point,
     /// The seats of these axes were forgotten.
     pub unseat: PerAxis<bool>,
+    /// The axes of which the program has told where they are, once the block of the motion is done.
+    pub told: PerAxis<bool>,
     /// Then this motion.
     pub motion: Motion,
 }
@@ -134,7 +136,8 @@ impl Feed {
                 Event::Jump { from, to } => self.renamed = plus(&self.renamed, &minus(&to, &from)),
                 Event::Motion(motion) => {
                     let (renamed, frame, unseat) = (self.renamed, self.frame, self.unseat);
-                    let action = Action { renamed, frame, unseat, motion };
+                    let told = PerAxis::from_fn(|axis| self.interpreter.is_known(axis));
+                    let action = Action { renamed, frame, unseat, told, motion };
                     self.renamed = Point::default();
                     self.unseat = PerAxis::default();
                     return Ok(Some(action));

@@ -19,6 +19,8 @@
 //!   by the clearance of Z and no more: nothing is left to cut there.
 //! - What the original cuts and the rewritten program goes along in rapid is no deviation, but the answer
 //!   is not good ([`Report::hurried_mm`]).
+//! - Where the original has not told where an axis is, the rewritten program must not send it to a place by its
+//!   coordinate either, whatever the original counts on ([`Report::untold`]).
 //! - While a seat is not known (at the start, after a reference return, a tool change, another
 //!   offset, a block that may have been skipped) the place of the tool is not known either: such cuts are
 //!   not judged, their length is `unseated`. A cut from a place that the program never told is unseated
@@ -70,7 +72,7 @@ pub mod track;
 mod engine;
 mod feed;
 
-pub use engine::{Answer, Failure, Replay, Report, Sample, Settings, Source, Want};
+pub use engine::{Answer, Failure, Replay, Report, Sample, Settings, Source, Untold, Want};
 pub use figures::{Figures, Worst};
 pub use interpret::{Event, Interpreter, Motion, Rate, Reading};
 pub use machine::{AxisSlack, Machine, Piece, SeatStation, Slack};

@@ -281,6 +281,37 @@ fn a_first_cut_from_nowhere_is_not_judged_at_all() {
 }
 
 #[test]
+fn an_axis_is_sent_nowhere_before_the_original_tells_where_it_is() {
+    // Counted on, Z stands at 0 at first, and at 5 behind the tool change. On the machine it may be anywhere.
+    let untold = |original: &str, rewritten: &str| {
+        let report = run(original, rewritten, slack(0.1, 0.0, 0.0));
+        assert!(report.untold.is_none() || report.answer == Answer::BeyondTolerance, "{report:?}");
+        report.untold
+    };
+    let z = |line| Some(Untold { axis: Axis::Z, line });
+    let flat = |more: &str| std::format!("G0 X-1 Y0\nX0\nG0 Y1\n{more}G1 X9 F99\nY5\n");
+    assert_eq!(untold(&flat(""), &flat("")), None);
+    assert_eq!(run(&flat(""), &flat(""), slack(0.1, 0.0, 0.0)).answer, Answer::Good);
+    assert_eq!(untold(&flat(""), &flat("G0 Z.5\nZ0\n")), z(4));
+    assert_eq!(untold(&flat(""), &flat("Z0\n")), z(4));
+    assert_eq!(untold(&flat(""), &flat("G91 G0 Z.5\nZ-.5\nG90\n")), None);
+    let seated = |more: &str| std::format!("{SEAT}M6\nG91 G0 X-1 Z1\nX1 Z-1\nG90 G1 {more}X9 F99\nY5\n");
+    assert_eq!(untold(&seated(""), &seated("Z5 ")), z(8));
+    // What it tells itself it may be sent to, by what comes before that, too.
+    let told = |more: &str| std::format!("G0 X-1 Y0\nX0\n{more}G0 Z-1\nG1 X9 F99\n");
+    assert_eq!(untold(&told(""), &told("G0 Z1\n")), None);
+}
+
+#[test]
+fn one_peck_more_goes_on_from_where_the_drill_comes_back_to() {
+    // 0.254 mm above the depth, which is farther than what counts as near.
+    let program = |z: &str| std::format!("{SEAT}G99 G83 X1 Y1 Z{z} R1 Q.5 F99\nX2\nG80 G0 Z9\n");
+    let report = run(&program("-2"), &program("-2.0005"), slack(0.0, 0.0, 0.06));
+    near(report.after.max_mm, 0.0005);
+    assert_eq!((report.missing, report.answer), (0, Answer::Good));
+}
+
+#[test]
 fn a_full_circle_may_be_the_first_cut_behind_an_overrun() {
     // Its start is its end: behind the overrun the tool is at the one, not at the other.
     let original = "G0 X0 Y0 Z5\nG3 I1 F100\nG0 Z9\n";

@@ -264,6 +264,13 @@ impl Track {
         }
     }
 
+    /// Before more of the same cut: where the tool was taken away meanwhile it resumes from `q`.
+    pub fn come_back(&mut self, path: &Path, number: u64, q: &Point) {
+        if self.last != Some(*q) {
+            self.resume(path, number, q);
+        }
+    }
+
     /// A motion of the original is over: the tool should now be at its end, if it is known where it is.
     pub fn complete(
         &mut self,

@@ -181,6 +181,16 @@ impl Rewriter<'_> {
         }
     }
 
+    /// Whether an arc begins at a place that the program has not told. The third axis of a helix must be followed from
+    /// there, for it is on its way where the helix is divided.
+    #[inline(never)]
+    fn begins_unknown(&self, block: &Block) -> bool {
+        let (first, second, third) = self.modal.plane.axes();
+        let unknown = !self.axes.get(first).named() || !self.axes.get(second).named();
+        let climbs = block.axes.get(third).is_some() && !self.axes.get(third).is_told();
+        self.modal.distance == Distance::Absolute && (unknown || climbs)
+    }
+
     /// An arc in whose plane an axis is corrected, or whose third axis is along its travel. Turn after turn
     /// where it has several.
     #[inline(never)]
@@ -195,8 +205,7 @@ impl Rewriter<'_> {
         let axes = self.modal.plane.axes();
         let (first, second, third) = axes;
         let turns = Self::turns(block)?;
-        let unknown = !self.axes.get(first).named() || !self.axes.get(second).named();
-        if self.modal.distance == Distance::Absolute && unknown {
+        if self.begins_unknown(block) {
             return Err(Stop(block.motion_word, Reason::ArcFromUnknown));
         }
         let (from, to) = (self.axes.get(third).wanted, *targets.get(third));
@@ -438,7 +447,7 @@ impl Rewriter<'_> {
         sink(self.modal.motion.word());
         for axis in [first, second, third] {
             let end = *piece.ends.get(axis);
-            if axis == third && self.heading(axis, end).is_none() {
+            if axis == third && self.axes.get(axis).wanted == end {
                 continue;
             }
             let (command, seat) = *piece.commands.get(axis);
@@ -488,6 +497,10 @@ impl Rewriter<'_> {
         let centres = self.centre_numbers(course, piece);
         for axis in [first, second, third] {
             let end = *piece.ends.get(axis);
+            if axis == third && self.stays_in_doubt(block, axis) {
+                // Nobody has said where it is, and a word for it would send it elsewhere.
+                continue;
+            }
             if !self.axes.get(axis).corrected() && single {
                 self.arrive(block, axis, end);
                 continue;
@@ -507,6 +520,12 @@ impl Rewriter<'_> {
         self.share_feed(block, piece.share, &mut patches);
         self.write_line(line, &patches, sink);
         Ok(())
+    }
+
+    /// Whether a block leaves it open where an axis is.
+    #[inline(never)]
+    fn stays_in_doubt(&self, block: &Block, axis: Axis) -> bool {
+        block.axes.get(axis).is_none() && !self.can_overrun(axis)
     }
 
     /// Half of the last digit: what rounding may do.

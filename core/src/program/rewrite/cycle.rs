@@ -108,6 +108,9 @@ impl Rewriter<'_> {
             if self.drilling.depth.is_none() || self.drilling.plane.is_none() {
                 return Err(trouble(block.axes.z.or(block.axes.x), CycleTrouble::Incomplete));
             }
+            if code != BACK_BORE && self.axes.get(third).corrected() && self.goes_up()? {
+                return Err(trouble(block.axes.get(third).or(block.radius), CycleTrouble::Upward));
+            }
             self.after_cut = false;
             targets = self.targets(block)?;
             let interrupted = match self.modal.distance {
@@ -152,12 +155,29 @@ impl Rewriter<'_> {
         let depth = length(*block.axes.get(third), self.drilling.depth)?;
         match self.modal.distance {
             Distance::Absolute => Some([plane, depth]),
-            Distance::Incremental if self.axes.get(third).place == Place::Known => {
+            Distance::Incremental if self.axes.get(third).is_told() => {
                 let plane = self.counts_from(third).0.saturating_add(plane);
                 Some([plane, plane.saturating_add(depth)])
             }
             Distance::Incremental => None,
         }
+    }
+
+    /// Depth and R plane as their words say them, zero what there is none of.
+    #[inline(never)]
+    fn depth_and_plane(&self) -> Result<(Length, Length), Stop> {
+        let length =
+            |number: &Option<Number>| number.as_ref().map_or(Ok(Length::ZERO), |n| self.in_length(n));
+        Ok((length(&self.drilling.depth)?, length(&self.drilling.plane)?))
+    }
+
+    /// Whether a hole is drilled upward from its R plane, which NISTIR 6556 takes for an error (recalled from memory) and
+    /// other controls do.
+    #[inline(never)] // the frames of what one line needs must not add up
+    fn goes_up(&self) -> Result<bool, Stop> {
+        let (depth, plane) = self.depth_and_plane()?;
+        let from = if self.modal.distance == Distance::Absolute { plane } else { Length::ZERO };
+        Ok(depth > from)
     }
 
     /// The place from which an incremental cycle counts its R plane, wanted and sent: with G98 the level at which it began,
@@ -325,12 +345,12 @@ impl Rewriter<'_> {
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
         let track = *self.axes.get(third);
-        if !track.is_uniform() && track.place != Place::Known {
+        if !track.is_uniform() && !track.is_told() {
             return Err(trouble(*block.axes.get(third), CycleTrouble::Incremental));
         }
         let unknown = |axis: &Axis| {
             let track = self.axes.get(*axis);
-            *axis != third && !track.is_uniform() && track.place != Place::Known
+            *axis != third && !track.is_uniform() && !track.is_told()
         };
         if let Some(axis) = Axis::ALL.into_iter().find(unknown) {
             return Err(Stop(block.axes.get(axis).map(|word| word.span), Reason::TravelUnknown(axis)));
@@ -461,9 +481,7 @@ impl Rewriter<'_> {
     /// Where the third axis is after the holes of a block. The retract leaves the drive on the other
     /// seat, where the command is not for it: the table stands behind.
     fn leave_hole(&mut self, third: Axis) -> Result<(), Stop> {
-        let length =
-            |number: &Option<Number>| number.as_ref().map_or(Ok(Length::ZERO), |n| self.in_length(n));
-        let (plane, depth) = (length(&self.drilling.plane)?, length(&self.drilling.depth)?);
+        let (depth, plane) = self.depth_and_plane()?;
         let level = self.comes_out_to(third);
         let again = self.drilling.drilled;
         let to_r_plane = self.modal.to_r_plane;

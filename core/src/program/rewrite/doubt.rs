@@ -212,7 +212,7 @@ impl Rewriter<'_> {
             if track.corrected() && track.unsure {
                 return Err(Stop(Some(word.span), Reason::Skipped));
             }
-            if track.place != Place::Known || track.wanted != value {
+            if !track.is_told() || track.wanted != value {
                 self.other_coordinates(axis, note)?;
                 self.lose_clear(axis, note);
                 if modal.plane.axes().2 == axis {
@@ -245,7 +245,7 @@ impl Rewriter<'_> {
             sent: self.axes.map(|track| track.sent),
             seats: self.axes.map(|track| track.seat),
             unsure: self.axes.map(|track| track.unsure),
-            known: self.axes.map(|track| track.place == Place::Known),
+            known: self.axes.map(|track| track.is_told()),
         }
     }
 

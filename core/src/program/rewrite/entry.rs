@@ -4,7 +4,7 @@ use super::block::Block;
 use super::emit::{Text, feed, put, put_number};
 use super::rapid::past;
 use super::refusal::Stop;
-use super::track::{Place, direction};
+use super::track::direction;
 use super::{Note, Rewriter};
 use crate::axis::{Axis, Direction, PerAxis};
 use crate::length::Length;
@@ -19,7 +19,7 @@ impl Rewriter<'_> {
     /// Whether the way to the next place of an axis is known.
     pub(super) fn can_follow(&self, axis: Axis) -> bool {
         let track = self.axes.get(axis);
-        !track.unsure && (track.place == Place::Known || self.modal.distance == Distance::Incremental)
+        !track.unsure && (track.is_told() || self.modal.distance == Distance::Incremental)
     }
 
     /// The command that brings an axis to a place of a cut, and the seat on which it then bears.
@@ -55,9 +55,16 @@ impl Rewriter<'_> {
             && Axis::ALL.into_iter().all(|other| {
                 let track = self.axes.get(other);
                 other == axis
-                    || (track.place == Place::Known || block.axes.get(other).is_none())
+                    || (track.is_told() || block.axes.get(other).is_none())
                         && track.wanted == *targets.get(other)
             })
+    }
+
+    /// Whether a block cuts along an axis to a place from one that is not known: which way, the program does not tell.
+    fn comes_from_unknown(&self, block: &Block, axis: Axis) -> bool {
+        let track = self.axes.get(axis);
+        let known = track.is_told() || self.modal.distance == Distance::Incremental;
+        track.corrected() && block.axes.get(axis).is_some() && !known
     }
 
     /// Whether an axis must bear otherwise before a cut begins with a block.
@@ -97,7 +104,8 @@ impl Rewriter<'_> {
         let mut up = PerAxis::from_fn(|_| false);
         let mut sideways = up;
         for axis in Axis::ALL {
-            if !self.must_seat(block, axis, targets) {
+            let from_unknown = self.comes_from_unknown(block, axis);
+            if !from_unknown && !self.must_seat(block, axis, targets) {
                 continue;
             }
             let clear = match axis {
@@ -109,7 +117,7 @@ impl Rewriter<'_> {
                 continue;
             }
             let track = self.axes.get_mut(axis);
-            if track.settled() {
+            if track.settled() && !from_unknown {
                 // The other seat it is; the command is shifted for it.
                 if track.takes_up() {
                     self.counts.take_ups = self.counts.take_ups.saturating_add(1);

@@ -4,7 +4,6 @@ use super::Rewriter;
 use super::block::Block;
 use super::refusal::{Reason, Stop};
 use super::settings::Past;
-use super::track::Place;
 use crate::axis::Axis;
 use crate::length::Length;
 use crate::program::arc::Arc;
@@ -14,7 +13,7 @@ impl Rewriter<'_> {
     /// Refuses a command beyond a travel limit, unless the program itself wants the axis beyond it.
     pub(super) fn keep_within(&self, axis: Axis, command: Length, place: Length) -> Result<(), Stop> {
         // From an unknown place differences lead to unknown places.
-        let told = self.modal.distance == Distance::Absolute || self.axes.get(axis).place == Place::Known;
+        let told = self.modal.distance == Distance::Absolute || self.axes.get(axis).is_told();
         let Some((low, high)) = self.limits.get(axis).filter(|_| told) else {
             return Ok(());
         };
@@ -44,7 +43,7 @@ impl Rewriter<'_> {
             self.limits.get(third).as_ref()?;
             return self.strokes(block)?.into_iter().find_map(|end| self.past(third, end));
         }
-        let known = |axis: Axis| self.axes.get(axis).place == Place::Known;
+        let known = |axis: Axis| self.axes.get(axis).is_told();
         let limited = self.limits.get(first).is_some() || self.limits.get(second).is_some();
         let bulges = self.modal.is_arc() && limited && known(first) && known(second);
         if bulges { self.bulge(block, first, second) } else { None }
@@ -70,7 +69,7 @@ impl Rewriter<'_> {
     pub(super) fn ends_past(&self, block: &Block) -> Option<Past> {
         Axis::ALL.into_iter().find_map(|axis| {
             let track = self.axes.get(axis);
-            block.axes.get(axis).filter(|_| track.place == Place::Known)?;
+            block.axes.get(axis).filter(|_| track.is_told())?;
             self.past(axis, track.wanted)
         })
     }

@@ -14,7 +14,7 @@ impl Rewriter<'_> {
     /// Whether X and Y may overrun on the way from the present height to another.
     pub(super) fn is_clear(&self, height: Length) -> bool {
         let z = &self.axes.z;
-        self.clear.is_some_and(|clear| z.place == Place::Known && z.wanted >= clear && height >= clear)
+        self.clear.is_some_and(|clear| z.is_told() && z.wanted >= clear && height >= clear)
     }
 
     /// Whether an axis stands at a place from which it can be sent aside and back.
@@ -35,7 +35,7 @@ impl Rewriter<'_> {
     ) -> Result<(), Stop> {
         self.after_cut = false;
         let targets = self.targets(block)?;
-        let (here, known) = (self.axes.z.wanted, self.axes.z.place == Place::Known);
+        let (here, known) = (self.axes.z.wanted, self.axes.z.is_told());
         let sideways = block.axes.x.is_some() || block.axes.y.is_some();
         let up = known && targets.z >= here;
         if !sideways && block.axes.z.is_some() && !up && self.is_clear(here) {

@@ -89,6 +89,8 @@ pub enum CycleTrouble {
     StepAside,
     /// No depth, or no R plane.
     Incomplete,
+    /// Its depth lies above its R plane.
+    Upward,
     /// It was interrupted, and the level to which it returns is not known or cannot be reached.
     Level,
     /// Repeated in incremental distances, it turns round above the level at which it began and to which it returns:
@@ -139,7 +141,7 @@ impl Reason {
             Reason::NoTime => "Give the block its F, or post the program with G94.",
             Reason::OutOfRange => "Check the number and the unit (G20, G21).",
             Reason::Arc => "Give the arc its centre (I, J, K) or a radius that reaches its end.",
-            Reason::ArcFromUnknown => "Go to the start of the arc with both axis words first.",
+            Reason::ArcFromUnknown => "Go to the start of the arc first, with a word for each of its axes.",
             Reason::TravelUnknown(_) => {
                 "Send the axis to a place in absolute coordinates (G90) first, or give one clearance with --play."
             }
@@ -150,6 +152,9 @@ impl Reason {
             Reason::Turns => "Write one block for each turn.",
             Reason::Cycle(CycleTrouble::Level) => {
                 "Put G80 and a move to a clear height in absolute coordinates before this hole, and begin the cycle anew."
+            }
+            Reason::Cycle(CycleTrouble::Upward) => {
+                "Check depth and R plane; post what is drilled upward as plain moves."
             }
             Reason::Cycle(_) => "Post the holes in absolute coordinates, one block each, or as plain moves.",
             Reason::PastLimit { .. } => {
@@ -207,6 +212,7 @@ impl fmt::Display for Reason {
                 f.write_str("a back bore that steps aside along an axis whose correction changes along the travel")
             }
             Reason::Cycle(CycleTrouble::Incomplete) => f.write_str("a cycle without depth or R plane"),
+            Reason::Cycle(CycleTrouble::Upward) => f.write_str("a cycle whose depth lies above its R plane"),
             Reason::Cycle(CycleTrouble::Foreign) => f.write_str("a cycle with an I, J or K that it does not define"),
             Reason::Cycle(CycleTrouble::Level) => {
                 f.write_str("a cycle that was taken up again and whose level for G98 is not known or not to be reached")

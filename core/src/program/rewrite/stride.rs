@@ -11,7 +11,7 @@ use super::emit::{Text, dimension, last_digit, put};
 use super::familiar::{Familiar, Going, Standing, motion_of};
 use super::packed::Packed;
 use super::spelt::Spelt;
-use super::track::{Place, Track};
+use super::track::Track;
 use crate::axis::{Axis, Direction};
 use crate::length::{Length, Unit};
 use crate::program::modal::{Distance, Feed, Motion};
@@ -97,7 +97,7 @@ impl Bearing {
             let counts = length.counts();
             (counts.checked_rem(digit)? == 0).then(|| Packed::of(counts.checked_div(digit)?))?
         };
-        let seat = track.seat.filter(|_| track.place == Place::Known && track.is_uniform())?;
+        let seat = track.seat.filter(|_| track.is_told() && track.is_uniform())?;
         if track.unsure || track.sent != track.command(track.wanted, seat) {
             return None;
         }
@@ -415,7 +415,7 @@ impl Rewriter<'_> {
         let stays = |axis: Axis| {
             let track = self.axes.get(axis);
             let last = if track.corrected() { None } else { course.last(axis) };
-            let stood = (track.place == Place::Known).then_some(track.wanted);
+            let stood = track.is_told().then_some(track.wanted);
             let stands = last.map_or(stood, |line| self.named(text, line, axis));
             stride.letters & bit(axis) == 0 || (stands.is_some() && to(axis) == stands)
         };

@@ -140,6 +140,11 @@ impl<'t> Track<'t> {
         self.place != Place::Unknown
     }
 
+    /// Whether the program has told where it is.
+    pub fn is_told(&self) -> bool {
+        self.place == Place::Known
+    }
+
     pub fn reference(&self, axis: Axis) -> Direction {
         self.table.map_or(axis.usual_seat(), Corrections::reference)
     }
@@ -233,7 +238,7 @@ impl<'t> Track<'t> {
 
     /// A tool change: the program counts on the place, the seat is in doubt.
     pub fn leave(&mut self) {
-        if self.place == Place::Known {
+        if self.is_told() {
             self.place = Place::Elsewhere;
         }
         self.seat = None;

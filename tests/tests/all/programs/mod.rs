@@ -10,7 +10,7 @@ use std::thread;
 
 use takeup_core::program::rewrite::{CycleTrouble, Reason};
 use takeup_tests::judged::{Held, Job, Overrun, Travel, smallest};
-use takeup_tests::programs::{Language, program};
+use takeup_tests::programs::{Language, Part, program, program_of, ready};
 
 /// Runs a check over many seeds on two threads; the check says what is wrong.
 fn over_seeds(seeds: std::ops::Range<u64>, check: impl Fn(u64) -> Result<(), String> + Sync) {
@@ -84,9 +84,12 @@ fn a_second_program_behind_the_end_keeps_the_tool_on_the_path() {
     let judged = judged(200_000..203_000, |seed| {
         let end = if seed % 3 == 0 { "M2" } else { "M30" };
         let first = program(seed, Language::Whole, 8);
-        // The second says again what the first may have left otherwise, or does not.
+        // The second cannot count on where the first has left the axes.
+        let told: Vec<Part> = ready().into_iter().filter(|part| *part != Part::Counted).collect();
+        let second = program_of(seed ^ 0x5eed, Language::Whole, 8, &told);
+        // It says again what the first may have left otherwise, or does not.
         let modes = if seed % 4 == 0 { "" } else { "G90 G17 G94 G98 G91.1 G0\n" };
-        let text = format!("{first}\n{end}\n{modes}{}", program(seed ^ 0x5eed, Language::Whole, 8));
+        let text = format!("{first}\n{end}\n{modes}{second}");
         let job = Job::varied(seed);
         match job.rewritten(&text) {
             Err(refusal) if refusal.reason == Reason::AfterEnd && modes.is_empty() => Ok(Held::Refused),

@@ -43,9 +43,7 @@ impl Rewriter<'_> {
 
     /// R plane and bottom of the holes, in a cycle that counts from a level where it is incremental.
     fn plane_and_depth(&self, level: Length) -> Result<[Length; 2], Stop> {
-        let length = |number| self.in_length(&number);
-        let plane = self.drilling.plane.map_or(Ok(Length::ZERO), length)?;
-        let depth = self.drilling.depth.map_or(Ok(Length::ZERO), length)?;
+        let (depth, plane) = self.depth_and_plane()?;
         Ok(match self.modal.distance {
             Distance::Absolute => [plane, depth],
             Distance::Incremental => {

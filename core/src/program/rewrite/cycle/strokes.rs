@@ -156,11 +156,11 @@ impl Rewriter<'_> {
     /// upward from there unless its top lies below its depth. What the cycle has not is zero.
     #[inline(never)]
     fn heights(&self, third: Axis) -> Result<[Length; 3], Stop> {
-        let drilling = &self.drilling;
-        let length =
-            |number: &Option<Number>| number.as_ref().map_or(Ok(Length::ZERO), |n| self.in_length(n));
-        let (plane, depth, top) =
-            (length(&drilling.plane)?, length(&drilling.depth)?, length(drilling.centre.get(third))?);
+        let (depth, plane) = self.depth_and_plane()?;
+        let top = match self.drilling.centre.get(third) {
+            Some(number) => self.in_length(number)?,
+            None => Length::ZERO,
+        };
         let track = self.axes.get(third);
         let down = |place| track.command(place, Direction::Minus);
         let bored =

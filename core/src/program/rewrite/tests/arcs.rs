@@ -149,3 +149,29 @@ fn an_arc_of_several_turns_becomes_one_after_the_other() {
         .sum();
     assert!((minutes - 1.0 / 3.0).abs() < 1e-5, "{minutes}\n{text}");
 }
+
+#[test]
+fn an_arc_that_does_not_name_its_third_axis_does_not_tell_where_that_is() {
+    let table = table(0.08, 0.06, 0.12);
+    // Z is never told, or not again behind a tool change that may have taken it elsewhere.
+    for before in ["G0 X1 Y9\n", "G0 X1 Y9 Z5\nG1 Z-1 F99\nX0\nG0 Z5\nM6 T2\nG0 X1 Y9\n"] {
+        for unit in ["G21\n", "G20\n"] {
+            let program =
+                std::format!("{unit}{before}G2 X1 Y9 I5 J0 F99\nG1 X5\nY2\nG0 X9 Y9\nG1 X0\nG0 X2\n");
+            let (text, report) = replayed(&program, &table, &Settings::DEFAULT);
+            let (seated, flat) = text.split_once("\nG2 ").unwrap();
+            assert!(flat.matches("G2").count() > 2 && !flat.contains('Z'), "{text}");
+            assert_eq!(seated.contains('Z'), before.contains('Z'), "{text}");
+            assert!(report.untold.is_none() && report.missing == 0, "{report:?}\n{text}");
+        }
+    }
+    // A helix from such a place cannot be divided, for its third axis would have to be on its way.
+    for before in ["", "G0 Z5\nG1 Z-1 F99\nG0 Z5\nM6 T2\n"] {
+        let helix = |z: &str| std::format!("{before}G0 X1 Y9{z}\nG2 X1 Y9 I5 J0 Z-3 F99\n");
+        let refusal = rewrite(&helix(""), &table, &Settings::DEFAULT).unwrap_err();
+        assert_eq!(refusal.reason, Reason::ArcFromUnknown);
+        let (text, ..) = rewrite(&helix(" Z5"), &table, &Settings::DEFAULT).unwrap();
+        let mut climbs = text.lines().filter(|line| line.starts_with("G2"));
+        assert!(climbs.all(|line| line.contains('Z')) && text.matches("G2").count() > 3, "{text}");
+    }
+}

@@ -199,6 +199,29 @@ fn a_cycle_has_the_words_that_it_defines() {
 }
 
 #[test]
+fn a_hole_is_drilled_down_from_its_r_plane() {
+    // Upward the depth would be taken for that of the other seat.
+    let upward = CycleTrouble::Upward;
+    for (line, words) in [
+        (2, "G81 Z9 R2"),
+        (2, "G83 Z2.1 R2 Q1"),
+        (3, "G81 Z-9 R2\nX9 R-9.1"),
+        (3, "G81 Z-9 R2\nX9 Z3"),
+        (2, "G91 G82 Z.1 R-2"),
+        (3, "G18 G81 Y-9 Z1 R2\nX9 Y3"),
+    ] {
+        let text = std::format!("G0 X0 Y0 Z20\nG98 F99 X5 {words}\nG80\n");
+        assert_eq!(reason(&text), (line, Reason::Cycle(upward)), "{text}");
+        // Where the axis of the drill is not corrected it is copied.
+        assert!(rewrite(&text, &table(0.1, 0.0, 0.0), &Settings::DEFAULT).is_ok(), "{text}");
+    }
+    for words in ["G87 Z-2 R-9 I0 J0 K-5", "G81 Z2 R2", "G91 G81 Z0 R-2"] {
+        let text = std::format!("G0 X0 Y0 Z20\nG98 F99 X5 {words}\nG80\n");
+        assert!(rewrite(&text, &table(0.1, 0.1, 0.1), &Settings::DEFAULT).is_ok(), "{words}");
+    }
+}
+
+#[test]
 fn pecks_of_their_own_are_said_again_where_a_cycle_is_taken_up_again() {
     let settings = Settings { clear: Some(mm(20.0)), ..Settings::DEFAULT };
     let program = "G0 X0\nZ20\nG98 G83 X5 Z-9 R2 I3. J0.5 K1 F99\nX3\n";
