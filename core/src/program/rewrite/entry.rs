@@ -89,6 +89,13 @@ impl Rewriter<'_> {
         !seats_itself
     }
 
+    /// How an axis bears whose command is the one for the other seat, as behind the retract of a drilling cycle: the table
+    /// stands behind, and it is taken up whether the axis moves or not.
+    fn lags(&self, axis: Axis) -> Option<Direction> {
+        let track = self.axes.get(axis);
+        track.seat.filter(|_| track.takes_up() && !track.settled() && self.can_follow(axis))
+    }
+
     /// Seats axes before a cut, by overruns: Z upward, X and Y where it is clear. Says where a seat
     /// stays unknown. `true` if lines were inserted that changed the motion in force.
     #[inline(never)]
@@ -116,10 +123,11 @@ impl Rewriter<'_> {
                 *(if axis == Axis::Z { &mut up } else { &mut sideways }).get_mut(axis) = true;
                 continue;
             }
+            let lags = self.lags(axis).is_some();
             let track = self.axes.get_mut(axis);
-            if track.settled() && !from_unknown {
+            if (track.settled() || lags) && !from_unknown {
                 // The other seat it is; the command is shifted for it.
-                if track.takes_up() {
+                if track.takes_up() && !lags {
                     self.counts.take_ups = self.counts.take_ups.saturating_add(1);
                 }
             } else if !track.told {
@@ -176,7 +184,8 @@ impl Rewriter<'_> {
         let mut inserted = false;
         for axis in Axis::ALL {
             let track = *self.axes.get(axis);
-            let Some(towards) = self.heading(axis, *targets.get(axis)) else { continue };
+            let towards = self.heading(axis, *targets.get(axis)).or_else(|| self.lags(axis));
+            let Some(towards) = towards else { continue };
             let command = track.command(track.wanted, towards);
             // From an unknown seat the move brings the axis to its place, if it is long enough.
             if !track.takes_up()

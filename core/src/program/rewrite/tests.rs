@@ -439,5 +439,6 @@ fn a_million_increments_end_where_they_should() {
 
 mod arcs;
 mod doubt;
+mod judged;
 mod stride;
 mod words;

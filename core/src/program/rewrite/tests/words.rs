@@ -1,5 +1,6 @@
 //! The words of inserted lines, and words that are refused for what they would become.
 
+use super::judged::replayed;
 use super::*;
 
 fn refusal(program: &str, table: &Table) -> (u64, Reason) {
@@ -218,6 +219,20 @@ fn a_hole_is_drilled_down_from_its_r_plane() {
     for words in ["G87 Z-2 R-9 I0 J0 K-5", "G81 Z2 R2", "G91 G81 Z0 R-2"] {
         let text = std::format!("G0 X0 Y0 Z20\nG98 F99 X5 {words}\nG80\n");
         assert!(rewrite(&text, &table(0.1, 0.1, 0.1), &Settings::DEFAULT).is_ok(), "{words}");
+    }
+}
+
+#[test]
+fn a_lag_behind_a_cycle_is_taken_up_before_a_cut_that_does_not_name_the_axis() {
+    // Out of the hole Y bears on its other side, and its command is still the one for the way down.
+    let program = "G0 X0 Y0 Z2\nX9 Y30\nX0 Y20\nG18 G98 G81 Y5 R18 X5 F99\nG80 G1 X9 Z1\nX12 Z2\n";
+    let table = table(0.0, 0.2, 0.0);
+    for settings in [Settings::DEFAULT, Settings { clear: Some(mm(9.0)), ..Settings::DEFAULT }] {
+        let (text, report) = replayed(program, &table, &settings);
+        assert!(text.contains("\nG1 Y20.\nG80 G1 X9 Z1\n"), "{text}");
+        // But for where it begins, in the air still.
+        assert!(report.after.mean_mm < 1e-9 && report.after.p99_mm < 1e-9, "{report:?}\n{text}");
+        assert_eq!(rewrite(program, &table, &settings).unwrap().2, [], "{text}");
     }
 }
 
