@@ -1,5 +1,6 @@
 //! Places, seats, levels and coordinates that a program puts in doubt.
 
+use super::judged::replayed;
 use super::*;
 
 fn text(program: &str, table: &Table, settings: &Settings) -> String {
@@ -101,6 +102,25 @@ fn a_short_way_from_an_unknown_seat_does_not_seat() {
     let (_, _, unseated) =
         rewrite("G0 Y0\nG1 Y0.008 F99\nY3\n", &table(0.0, 0.009, 0.0), &Settings::DEFAULT).unwrap();
     assert_eq!(unseated, [2]);
+}
+
+#[test]
+fn data_of_an_offset_that_is_not_in_force_move_nothing() {
+    // With G10 L2, G59.1 to G59.3 are the seventh to the ninth.
+    for (offset, number, lost) in [
+        ("G54", 1, true),
+        ("G54", 5, false),
+        ("G58", 5, true),
+        ("G59.3", 5, false),
+        ("G59.3", 6, false),
+        ("G59.3", 9, true),
+    ] {
+        let program =
+            std::format!("{offset}\nG0 X-1 Z9\nX0 Z5\nG10 L2 P{number} X1 Z3\nG1 X5 Z4 F99\nX6 Z9\n");
+        let (text, report) = replayed(&program, &table(0.1, 0.0, 0.1), &Settings::DEFAULT);
+        let (.., unseated) = rewrite(&program, &table(0.1, 0.0, 0.1), &Settings::DEFAULT).unwrap();
+        assert_eq!((!unseated.is_empty(), report.unseated_mm > 0.2), (lost, lost), "{text}");
+    }
 }
 
 #[test]
