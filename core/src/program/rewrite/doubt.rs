@@ -145,7 +145,9 @@ impl Rewriter<'_> {
         let chosen = match self.offset {
             Some((541, number)) => Some(i64::from(number)),
             // G54 to G59 are 1 to 6, G59.1 to G59.3 follow (NISTIR 6556, section 3.5.5, recalled from memory).
-            Some((code @ 540..=593, 0)) => Some(i64::from(code / 10 + code % 10).saturating_sub(53)),
+            Some((code @ 540..=593, 0)) => {
+                Some(i64::from((code / 10).saturating_add(code % 10)).saturating_sub(53))
+            }
             _ => None,
         };
         block.data_of.is_some() && chosen.is_some() && block.data_of != chosen
