@@ -19,10 +19,12 @@ impl Rewriter<'_> {
 
     /// Whether an axis stands at a place from which it can be sent aside and back.
     pub(super) fn can_overrun(&self, axis: Axis) -> bool {
-        match self.axes.get(axis).place {
+        let track = self.axes.get(axis);
+        match track.place {
             Place::Known => true,
             Place::Unknown => self.can_follow(axis),
-            Place::Elsewhere => false,
+            // Not before it has left the place to which the tool change took it.
+            Place::Elsewhere => track.seat.is_some() && self.can_follow(axis),
         }
     }
 
@@ -129,7 +131,7 @@ impl Rewriter<'_> {
         let absolute = self.modal.distance == Distance::Absolute;
         let track = self.axes.get_mut(axis);
         track.wanted = wanted;
-        if absolute || track.place == Place::Elsewhere {
+        if absolute {
             (track.place, track.placed) = (Place::Known, true);
         }
         track.seat = seat;

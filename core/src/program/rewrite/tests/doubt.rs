@@ -105,6 +105,19 @@ fn a_short_way_from_an_unknown_seat_does_not_seat() {
 }
 
 #[test]
+fn differences_do_not_tell_where_a_tool_change_has_left_an_axis() {
+    let program = |modes: &str| {
+        std::format!("G0 Z30\nZ25\nM6\nG91 G0 X5\nZ5\n{modes}G1 X5 F99\nG90 G0 Z40\nG1 Z-1\nX9\n")
+    };
+    let z = table(0.0, 0.0, 0.12);
+    // The overrun goes by differences where the program does; else Z stays on its other side, its command shifted.
+    let (text, report) = replayed(&program(""), &z, &Settings::DEFAULT);
+    assert!(text.contains("\nG0 Z0.38\nG0 Z-0.5\nG1 X5 F99\n") && report.untold.is_none(), "{text}");
+    let (text, _, unseated) = rewrite(&program("G90\n"), &z, &Settings::DEFAULT).unwrap();
+    assert!(text.contains("\nZ5.12\nG90\nG1 X5 F99\n") && unseated.is_empty(), "{text}");
+}
+
+#[test]
 fn data_of_an_offset_that_is_not_in_force_move_nothing() {
     // With G10 L2, G59.1 to G59.3 are the seventh to the ninth.
     for (offset, number, lost) in [
