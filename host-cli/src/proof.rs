@@ -21,7 +21,7 @@ pub enum Verdict {
     /// Cuts of the original are made in rapid.
     InRapid,
     /// An axis is sent to a place where the original has not told where it is.
-    Untold,
+    Untold(Untold),
     /// Not one cut is made with known seats.
     Unjudged,
 }
@@ -32,12 +32,12 @@ impl Verdict {
     pub fn of(report: &Report, tolerance_mm: f64) -> Self {
         // Half a count of the exact lengths, as the answer itself has it: just the tolerance is within it.
         let beyond = report.after.max_mm > tolerance_mm + 0.5e-7;
-        match report.answer {
-            Answer::Good => Self::Good,
-            Answer::BeyondTolerance if report.untold.is_some() => Self::Untold,
-            Answer::BeyondTolerance if beyond => Self::Beyond,
-            Answer::BeyondTolerance if report.hurried_mm > tolerance_mm => Self::InRapid,
-            Answer::BeyondTolerance => Self::Unjudged,
+        match (report.answer, report.untold) {
+            (Answer::Good, _) => Self::Good,
+            (Answer::BeyondTolerance, Some(untold)) => Self::Untold(untold),
+            (Answer::BeyondTolerance, None) if beyond => Self::Beyond,
+            (Answer::BeyondTolerance, None) if report.hurried_mm > tolerance_mm => Self::InRapid,
+            (Answer::BeyondTolerance, None) => Self::Unjudged,
         }
     }
 
@@ -66,13 +66,10 @@ impl Verdict {
             Self::InRapid => {
                 format!("Not good: {name} makes {} of the cuts in rapid.", show.with_unit(report.hurried_mm))
             }
-            // Of a program without one it would not be this.
-            Self::Untold => report.untold.map_or_else(String::new, |Untold { axis, line }| {
-                format!(
-                    "Not good: {name} sends {axis} to a place at line {line} of the original, where that has not \
-                     told where {axis} is."
-                )
-            }),
+            Self::Untold(Untold { axis, line }) => format!(
+                "Not good: {name} sends {axis} to a place at line {line} of the original, where that has not told \
+                 where {axis} is."
+            ),
             Self::Unjudged => format!(
                 "Not shown: {name} makes every cut while a seat is not known, so nothing can be said about it."
             ),

@@ -179,7 +179,7 @@ fn text(report: &Report, tolerance: f64, ctx: &Context) -> String {
         Verdict::InRapid => {
             "Next: do not cut with it: the moves it makes in rapid are cuts of the original. Rewrite it again."
         }
-        Verdict::Untold => {
+        Verdict::Untold(_) => {
             "Next: do not cut with it: on the machine that axis may be anywhere there. Rewrite the program again."
         }
         Verdict::Beyond => {

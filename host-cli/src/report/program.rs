@@ -47,7 +47,7 @@ pub fn part(program: &Program<'_>, settings: Settings, ctx: &Context) -> Result<
         (Verdict::InRapid, Some(_)) => {
             "Do not cut with it: moves that it makes in rapid are cuts of the original. Rewrite it again."
         }
-        (Verdict::Untold, Some(_)) => {
+        (Verdict::Untold(_), Some(_)) => {
             "Do not cut with it: on the machine that axis may be anywhere there. Rewrite the program again."
         }
         (Verdict::Beyond, Some(_)) => "Do not cut with it: look at the places named below.",

@@ -20,7 +20,7 @@
 //! - What the original cuts and the rewritten program goes along in rapid is no deviation, but the answer
 //!   is not good ([`Report::hurried_mm`]).
 //! - Where the original has not told where an axis is, the rewritten program must not send it to a place by its
-//!   coordinate either, whatever the original counts on ([`Report::untold`]).
+//!   coordinate either, whatever the original counts on ([`Report::untold`]); pairs may be off by a few motions, which is allowed for.
 //! - While a seat is not known (at the start, after a reference return, a tool change, another
 //!   offset, a block that may have been skipped) the place of the tool is not known either: such cuts are
 //!   not judged, their length is `unseated`. A cut from a place that the program never told is unseated

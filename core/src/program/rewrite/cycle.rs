@@ -171,8 +171,8 @@ impl Rewriter<'_> {
         Ok((length(&self.drilling.depth)?, length(&self.drilling.plane)?))
     }
 
-    /// Whether a hole is drilled upward from its R plane, which NISTIR 6556 takes for an error (recalled from memory) and
-    /// other controls do.
+    /// Whether a hole is drilled upward from its R plane: an error to NISTIR 6556 (recalled from memory), done by other
+    /// controls (common practice, no source).
     #[inline(never)] // the frames of what one line needs must not add up
     fn goes_up(&self) -> Result<bool, Stop> {
         let (depth, plane) = self.depth_and_plane()?;

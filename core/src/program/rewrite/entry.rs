@@ -126,7 +126,7 @@ impl Rewriter<'_> {
             let lags = self.lags(axis).is_some();
             let track = self.axes.get_mut(axis);
             if (track.settled() || lags) && !from_unknown {
-                // The other seat it is; the command is shifted for it.
+                // The other seat it is; the command is shifted for it, or what it lags is taken up behind.
                 if track.takes_up() && !lags {
                     self.counts.take_ups = self.counts.take_ups.saturating_add(1);
                 }

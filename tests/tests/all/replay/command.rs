@@ -103,6 +103,38 @@ fn the_plan_view_has_its_words_as_text() {
     }
 }
 
+/// A pen or a torch whose height the program leaves to somebody else.
+#[test]
+fn a_program_that_never_names_z_is_sent_to_no_height() {
+    let folder = folder();
+    let program = "G21 G90\nG0 X0 Y9\nG2 X0 Y9 I5 F200\nG1 X5\nG0 X9 Y8\nG1 X0\nG0 X2\n";
+    folder.write("pen.nc", program);
+    let play = "--play x=0.08,y=0.06,z=0.12";
+    folder.takeup(&format!("rewrite pen.nc -o pen-corrected.nc {play}")).done().exit(0);
+    let corrected = folder.read("pen-corrected.nc");
+    let cuts = corrected.lines().filter(|line| line.starts_with('G'));
+    assert!(
+        corrected.matches("G2 ").count() > 2 && !cuts.clone().any(|line| line.contains('Z')),
+        "{corrected}"
+    );
+
+    let play = "--play x=0.08,y=0.06";
+    let good = folder.takeup(&format!("replay pen.nc pen-corrected.nc {play} --json")).done().exit(0).json();
+    assert_eq!(good.get("untold"), None, "{good}");
+    let lifted = corrected.replace("\nG1 X-0.08\n", "\nG0 Z0.5\nG0 Z0\nG1 X-0.08\n");
+    assert_ne!(lifted, corrected);
+    folder.write("lifted.nc", lifted);
+    let command = format!("pen.nc lifted.nc {play}");
+    let document = folder.takeup(&format!("replay {command} --json")).done().exit(1).json();
+    assert_eq!(document["untold"], serde_json::json!({"axis": "Z", "line": 6}), "{document}");
+    let told = folder.takeup(&format!("replay {command}")).done().exit(1).stdout;
+    let page = folder.takeup(&format!("report --program {command} -o page.html")).done().exit(1).stdout;
+    for told in [&told, &page] {
+        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(told.contains("sends Z to a place at line 6 of the original"), "{told}");
+    }
+}
+
 /// The same reasons in the answer of `replay`, in its document and on the page.
 #[test]
 fn each_adverse_answer_names_its_own_reason() {

@@ -198,7 +198,7 @@ impl Interpreter {
                 let kind = block.number(b'L').and_then(|n| n.whole());
                 if matches!(kind, Some(2 | 20)) {
                     let system = block.number(b'P').and_then(|n| n.whole()).unwrap_or(0);
-                    // G59.1 follows G59.
+                    // G59.1 follows G59 (NISTIR 6556, section 3.5.5, recalled from memory).
                     let number = |code: i64| (code / 10).checked_add(code % 10)?.checked_sub(53);
                     // Of additional offsets some controls set the data by the same words.
                     let active = self.offset.is_none_or(|offset| {
