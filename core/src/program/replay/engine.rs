@@ -3,7 +3,7 @@
 use super::{
     align::{Driven, Intended, ORIGINALS, REWRITTENS, Rest, Step, align},
     clear::Clear,
-    feed::{Action, Chords, Feed},
+    feed::{Action, Chords, Feed, Told},
     figures::{Figures, Worst},
     geometry::{Point, Shape, distance},
     interpret::{Rate, Reading},
@@ -146,8 +146,8 @@ pub struct Replay {
     missing: u64,
     hurried: f64,
     untold: Option<Untold>,
-    /// The axes that the last motion of the original has left told.
-    told: PerAxis<bool>,
+    /// What the last motion of the original has left told.
+    told: Told,
     waiting: Deque<(Action, Intent), ORIGINALS>,
     ahead: Deque<Ahead, REWRITTENS>,
     /// The machine under the original, under the rewritten program, and ahead of the latter to pair.
@@ -180,7 +180,7 @@ impl Replay {
             missing: 0,
             hurried: 0.0,
             untold: None,
-            told: PerAxis::default(),
+            told: Told::default(),
             waiting: Deque::new(),
             ahead: Deque::new(),
             before_machine: machine.clone(),
@@ -329,14 +329,14 @@ impl Replay {
     }
 
     /// The rewritten program may know no more of where the axes are than the original has told by the block in hand.
-    fn compare_told(&mut self, told: &PerAxis<bool>, line: u64) {
-        // Behind its last motion, what that has left.
-        let last = self.waiting.is_empty().then_some(&self.told);
+    fn compare_told(&mut self, told: &Told, line: u64) {
         let tells = |axis| {
-            let mut now = self.waiting.iter().map(|(action, _)| &action.told).take(PAIRED_WITHIN).chain(last);
-            now.any(|told| *told.get(axis))
+            // What the original's last motion has left is as good until places are put in doubt.
+            let next = self.waiting.iter().map(|(action, _)| &action.told).take(PAIRED_WITHIN);
+            let mut now = next.chain(core::iter::once(&self.told));
+            now.any(|original| original.losses.get(axis) == told.losses.get(axis) && *original.axes.get(axis))
         };
-        let ahead = Axis::ALL.into_iter().find(|axis| *told.get(*axis) && !tells(*axis));
+        let ahead = Axis::ALL.into_iter().find(|axis| *told.axes.get(*axis) && !tells(*axis));
         self.untold = self.untold.or(ahead.map(|axis| Untold { axis, line }));
     }
 
@@ -389,10 +389,14 @@ impl Replay {
         let excursion = step == Step::Inserted && self.excursion(action, &intent);
         if cuts && !excursion {
             let (path, after) = (&self.path, &mut self.after);
+            // Not from where it was before: the motion may first learn where that is.
+            let mut began = None;
             action.drive(&mut self.after_machine, Chords::Fine, |piece, command| {
+                began = began.or(Some(piece.from));
                 after.cut(path, number, piece, command, &mut judged(Source::Rewritten, sample));
             });
-            let hurried = distance(&from, &self.after_machine.tool());
+            let to = self.after_machine.tool();
+            let hurried = distance(&began.unwrap_or(to), &to);
             // Where a seat is not known, the place is but to a clearance.
             if rapid && (seated || hurried > self.widest.iter().map(|(_, width)| *width).sum()) {
                 self.hurried += hurried;
@@ -457,11 +461,13 @@ impl Replay {
         let lowest = |intent: &Intent| intent.curve.start.get(depth).min(*intent.curve.end.get(depth));
         let earlier = intent.number.checked_sub(1).and_then(|n| self.path.get(n));
         let reached = self.after.reached(intent);
+        // By the name that its height has now.
+        let renamed = self.waiting.front().map_or(0.0, |(next, _)| *next.renamed.get(depth));
         let floor = match (intent.rate, earlier) {
             (Rate::Rapid, _) => lowest(intent),
             // Not begun yet: it may be what is left of the rapid before.
             (Rate::Feed, Some(rapid)) if rapid.rate == Rate::Rapid && reached == intent.curve.start => {
-                lowest(rapid)
+                lowest(rapid) + renamed
             }
             (Rate::Feed, _) => *reached.get(depth),
         };

@@ -11,6 +11,15 @@ use crate::axis::{Axis, PerAxis};
 /// How fine arcs are cut into chords: 0.1 µm, far below what is judged (mm).
 const SAGITTA_MM: f64 = 1e-4;
 
+/// Of which axes a program has told where they are.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Told {
+    /// These axes.
+    pub axes: PerAxis<bool>,
+    /// How often the place of each was put in doubt before that.
+    pub losses: PerAxis<u32>,
+}
+
 /// A motion, and what changed before it.
 #[derive(Clone, Copy, Debug)]
 pub struct Action {
@@ -20,8 +29,8 @@ pub struct Action {
     pub frame: Point,
     /// The seats of these axes were forgotten.
     pub unseat: PerAxis<bool>,
-    /// The axes of which the program has told where they are, once the block of the motion is done.
-    pub told: PerAxis<bool>,
+    /// What the program has told once the block of the motion is done.
+    pub told: Told,
     /// Then this motion.
     pub motion: Motion,
 }
@@ -136,7 +145,8 @@ impl Feed {
                 Event::Jump { from, to } => self.renamed = plus(&self.renamed, &minus(&to, &from)),
                 Event::Motion(motion) => {
                     let (renamed, frame, unseat) = (self.renamed, self.frame, self.unseat);
-                    let told = PerAxis::from_fn(|axis| self.interpreter.is_known(axis));
+                    let axes = PerAxis::from_fn(|axis| self.interpreter.is_known(axis));
+                    let told = Told { axes, losses: self.interpreter.losses() };
                     let action = Action { renamed, frame, unseat, told, motion };
                     self.renamed = Point::default();
                     self.unseat = PerAxis::default();

@@ -143,6 +143,8 @@ pub struct Interpreter {
     offset: Option<i64>,
     position: PerAxis<Length>,
     known: PerAxis<Known>,
+    /// How often words of the program have put the place of an axis in doubt.
+    losses: PerAxis<u32>,
     drilling: Drilling,
     cycle: Option<Cycle>,
     /// The switch of the present blocks, and the axes that they may have moved.
@@ -177,6 +179,7 @@ impl Interpreter {
             offset: None,
             position: PerAxis::default(),
             known: PerAxis::from_fn(|_| Known::No),
+            losses: PerAxis::default(),
             drilling: Drilling::default(),
             cycle: None,
             skipping: None,
@@ -202,6 +205,13 @@ impl Interpreter {
     #[must_use]
     pub fn is_known(&self, axis: Axis) -> bool {
         *self.known.get(axis) == Known::Yes
+    }
+
+    /// How often words of the program have put the place of each axis in doubt: as often in a rewritten program, which
+    /// keeps those words.
+    #[must_use]
+    pub const fn losses(&self) -> PerAxis<u32> {
+        self.losses
     }
 
     /// The next thing that happens, or `None` when another line is needed.
@@ -267,7 +277,7 @@ impl Interpreter {
             if axes.iter().any(|(_, doubted)| *doubted) {
                 // Back where it stood, an axis is there either way.
                 let here = |axis| *self.stood.get(axis) == Some(*self.position.get(axis));
-                self.lose(PerAxis::from_fn(|axis| *axes.get(axis) && !here(axis)));
+                self.doubt(PerAxis::from_fn(|axis| *axes.get(axis) && !here(axis)));
                 self.unseat(axes);
             }
             self.stood = PerAxis::from_fn(|axis| self.is_known(axis).then_some(*self.position.get(axis)));
@@ -447,7 +457,14 @@ impl Interpreter {
         self.mode = mode;
     }
 
+    /// The words of a block take axes to places that they do not tell.
     fn lose(&mut self, axes: PerAxis<bool>) {
+        let count = |axis| self.losses.get(axis).saturating_add(u32::from(*axes.get(axis)));
+        self.losses = PerAxis::from_fn(count);
+        self.doubt(axes);
+    }
+
+    fn doubt(&mut self, axes: PerAxis<bool>) {
         for axis in Axis::ALL {
             if *axes.get(axis) {
                 *self.known.get_mut(axis) = Known::No;

@@ -300,6 +300,10 @@ fn an_axis_is_sent_nowhere_before_the_original_tells_where_it_is() {
     // What it tells itself it may be sent to, by what comes before that, too.
     let told = |more: &str| std::format!("G0 X-1 Y0\nX0\n{more}G0 Z-1\nG1 X9 F99\n");
     assert_eq!(untold(&told(""), &told("G0 Z1\n")), None);
+    // So it may where the original makes no motion any more before the places are in doubt again.
+    let ends = |z: &str| std::format!("{SEAT}G1 Z-1 F99\nX5\nG0 Z5\n{z}M6\nG0 Z5\nG1 X9\n");
+    assert_eq!(untold(&ends("Z5\n"), &ends("Z5.1\n")), None);
+    assert_eq!(untold(&ends("Z5\nM6\n"), &ends("Z5\nM6\nX6\n")), Some(Untold { axis: Axis::X, line: 11 }));
 }
 
 #[test]
@@ -376,8 +380,29 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
         assert!(!failure.refusal.reason.way_out().is_empty());
     }
     // What only concerns an axis without slack passes.
-    let program = "G0 X1 Y1 Z1\nG41 D1 X5\nG40 X6\nG1 Z0 F9\nX9\n";
+    let program = "G0 X1 Y1 Z1\nG41 D1 X5\nG40 X6\nG1 Z0 F9\nX9\nG5.3\n";
     assert!(try_run(program, program, slack(0.0, 0.0, 0.1)).is_ok());
+}
+
+#[test]
+fn an_arc_that_cannot_be_drawn_is_a_line_where_no_axis_of_its_plane_has_slack() {
+    for arc in ["G2 X10 Y0", "G2 X10 Y0 I1 J5", "G2 X10 Y0 R2", "G3 X5 Y0 R2", "G2 X5 Y5 I0 J0"] {
+        let program = |z: f64| std::format!("{SEAT}G0 X5 Y0\nG1 Z-1 F99\nZ{z}\n{arc}\nG1 X20 Y0\nG0 Z9\n");
+        let report = run(&program(0.0), &program(0.1), slack(0.0, 0.0, 0.1));
+        near(report.before.max_mm, 0.1);
+        assert!(report.after.max_mm < 1e-9 && report.answer == Answer::Good, "{arc}: {report:?}");
+        assert!(try_run(&program(0.0), &program(0.0), slack(0.0, 0.1, 0.0)).is_err(), "{arc}");
+    }
+}
+
+#[test]
+fn a_rapid_that_learns_where_it_is_and_one_behind_a_new_name_are_no_cuts_in_rapid() {
+    let program = |before: &str| std::format!("G0 Z34\n{before}G81 X8 Y72 Z0 R34 F99\n");
+    let report = run(&program(""), &program("G0 X7.5 Y72\n"), slack(0.1, 0.0, 0.1));
+    assert_eq!((report.hurried_mm, report.answer), (0.0, Answer::Good), "{report:?}");
+    let named = |before: &str| std::format!("G0 X48 Y31 Z36\nG92 X0 Y0 Z0\n{before}G1 X19 Y23 F99\n");
+    let report = run(&named(""), &named("G0 Z.5\nZ0\n"), slack(0.0, 0.0, 0.1));
+    assert_eq!((report.hurried_mm, report.answer), (0.0, Answer::Good), "{report:?}");
 }
 
 #[test]

@@ -1,8 +1,8 @@
 //! The G words: modes that take effect at once, and what is kept for the end of the block.
 
 use super::{
-    AXIS_LETTERS, Block, Choice, CycleKind, Distance, FIRST_OFFSET, Interpreter, Known, Mode, Plane, Reason,
-    Span, Turn, Unit,
+    AXIS_LETTERS, Block, Choice, CycleKind, Distance, FIRST_OFFSET, Interpreter, Mode, Plane, Reason, Span,
+    Turn, Unit,
 };
 use crate::axis::Axis;
 
@@ -96,9 +96,9 @@ impl Interpreter {
             }
             980 => self.drilling.to_initial_level = true,
             990 => self.drilling.to_initial_level = false,
-            // G5 P10000 and G5.1 Q1 only smooth the motion; with axis words they are splines.
-            50 | 51 if !block.has_any(b"XYZIJ") => {}
-            330..=333 | 320 | 50 | 51 | 52 | 53 | 61 => return Err(Reason::Curved),
+            // G5 P10000 and G5.1 Q1 only smooth the motion; with axis words they are splines, which G5.3 ends.
+            50..=53 | 60..=62 if !block.has_any(b"XYZIJ") => {}
+            330..=333 | 320 | 50..=53 | 60..=62 => return Err(Reason::Curved),
             71 | 121 | 160 | 680 | 1070 | 1120 => {
                 if *slack.get(first) || *slack.get(second) {
                     return Err(Reason::Transformed);
@@ -125,13 +125,11 @@ impl Interpreter {
             }
             382..=385 | 310..=314 | 360 | 370 => {
                 for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
-                    if block.word(letter).is_some() {
-                        if *slack.get(axis) {
-                            return Err(Reason::Probing(axis));
-                        }
-                        *self.known.get_mut(axis) = Known::No;
+                    if block.word(letter).is_some() && *slack.get(axis) {
+                        return Err(Reason::Probing(axis));
                     }
                 }
+                self.lose(self.told(block));
                 if once.replace((310, span)).is_some() {
                     return Err(Reason::Conflict);
                 }

@@ -132,8 +132,10 @@ impl Interpreter {
         let (first, second, _) = self.plane.axes();
         let start = self.position();
         let end = target.map(|length| length.as_mm());
+        let matters = [first, second].into_iter().any(|axis| *self.reading.slack.get(axis));
         let curve = if let Some(radius) = radius {
             Curve::with_radius(self.plane, turn, start, end, radius.as_mm(), RADIUS_ALLOWANCE_MM)
+                .map_err(Reason::Arc)
         } else if centred {
             let centre = |axis: Axis| -> Result<f64, Reason> {
                 let [i, j, k] = offsets;
@@ -156,10 +158,15 @@ impl Interpreter {
             let extra = turns.saturating_sub(1).min(10_000);
             let centre = (centre(first)?, centre(second)?);
             Curve::about_centre(self.plane, turn, start, end, centre, extra, CENTRE_ALLOWANCE_MM)
+                .map_err(Reason::Arc)
         } else {
-            return Err(Reason::ArcUndefined);
-        }
-        .map_err(Reason::Arc)?;
+            Err(Reason::ArcUndefined)
+        };
+        let curve = match curve {
+            // Whatever a control makes of it, or says to it: both programs have the same words there.
+            Err(_) if !matters => Curve::line(start, end),
+            curve => curve?,
+        };
         self.position = target;
         self.note_told(block);
         let motion = Motion { curve, rate: Rate::Feed, line: self.line, from_unknown, depth: Axis::Z };
