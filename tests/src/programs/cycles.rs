@@ -37,7 +37,11 @@ impl Writer<'_> {
                 self.incremental = !self.incremental;
                 words.push(if self.incremental { "G91" } else { "G90" }.to_owned());
             }
-            if first || other || self.dice.once_in(5) {
+            // What stays as it was said is a difference then, or none any more.
+            let floor = |r| if self.incremental { 0 } else { r };
+            let drills_on = self.strokes.is_some_and(|(r, depth)| depth + self.scaled(1_000) < floor(r));
+            let kept = other && drills_on && self.dice.once_in(2);
+            if first || (other && !kept) || self.dice.once_in(5) {
                 let cycle = self.drill(axes, self.incremental, by_centre, brief);
                 let other = ["G73", "G76", "G83", "G87"].iter().any(|code| cycle.starts_with(code));
                 count = if other { "L" } else { self.dice.one_of(&["L", "K"]) };
@@ -115,6 +119,7 @@ impl Writer<'_> {
         let bottom = retract - self.scaled(deep);
         let letter = ["X", "Y", "Z"][axes[2]];
         let (r, depth) = if incremental { (retract - level, bottom - retract) } else { (retract, bottom) };
+        self.strokes = Some((r, depth)).filter(|_| code != "G87");
         let (r, depth) = (self.decimal(r), self.decimal(depth));
         let extra = match code {
             "G83" | "G73" if by_centre => {

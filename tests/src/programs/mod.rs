@@ -98,6 +98,8 @@ struct Writer<'p> {
     parts: &'p [Part],
     text: String,
     at: [i64; 3],
+    /// R plane and depth as the last cycle said them, but of a back bore, which has a top besides.
+    strokes: Option<(i64, i64)>,
     /// The axis on whose place the program counts.
     untold: Option<usize>,
     /// The motion word in force.
@@ -133,6 +135,7 @@ pub fn program_of(seed: u64, language: Language, blocks: usize, parts: &[Part]) 
         parts: if whole { parts } else { &[] },
         text: String::new(),
         at: [0; 3],
+        strokes: None,
         untold: None,
         motion: "",
         incremental: false,

@@ -270,6 +270,7 @@ impl Rewriter<'_> {
                 if turn == Turn::Last && index == last && k == count {
                     self.last_piece(block, line, course, &piece, *pieces, *restore, sink)?;
                 } else {
+                    self.can_be_divided(block)?;
                     self.inner_piece(block, line, course, &piece, *pieces == 0, sink)?;
                     *restore = false;
                 }
@@ -278,6 +279,15 @@ impl Rewriter<'_> {
             done += part.share;
         }
         Ok(())
+    }
+
+    /// The pieces of an arc have words for both axes of its plane: one of which nobody has said where it is they would
+    /// send elsewhere.
+    #[inline(never)]
+    fn can_be_divided(&self, block: &Block) -> Result<(), Stop> {
+        let (first, second, _) = self.modal.plane.axes();
+        let in_doubt = self.stays_in_doubt(block, first) || self.stays_in_doubt(block, second);
+        if in_doubt { Err(Stop(block.motion_word, Reason::ArcFromUnknown)) } else { Ok(()) }
     }
 
     /// Where all axes are at a place of the arc.
@@ -497,7 +507,7 @@ impl Rewriter<'_> {
         let centres = self.centre_numbers(course, piece);
         for axis in [first, second, third] {
             let end = *piece.ends.get(axis);
-            if axis == third && self.stays_in_doubt(block, axis) {
+            if self.stays_in_doubt(block, axis) {
                 // Nobody has said where it is, and a word for it would send it elsewhere.
                 continue;
             }

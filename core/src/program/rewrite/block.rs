@@ -322,9 +322,9 @@ impl Block {
             }
             // No work offset, and further ones: common practice, no source.
             5000 | 5050..=5990 if tenths % 10 == 0 => self.offset = Some((tenths as u16, 0)),
-            921..=923 => self.doubt = PerAxis { x: true, y: true, z: true },
-            // Further words of this family differ from control to control: they act on the axes they name, or on all.
-            924..=929 => {
+            // Axis words beside these are moves on some controls and name the axes meant on others, and further words of this
+            // family differ altogether: where anything is behind them is in doubt.
+            921..=929 => {
                 self.doubt = PerAxis { x: true, y: true, z: true };
                 return self.claim(Purpose::Offsets, word);
             }
@@ -356,8 +356,8 @@ impl Block {
                 open.named_only = Some((word.span, Reason::Probing));
                 return self.claim(Purpose::Probe, word);
             }
-            50 | 51 => open.spline = Some(word.span),
-            52 | 53 | 60 | 61 | 62 => open.plane_wide = Some((word.span, Reason::Spline)),
+            // Without axis words they switch how the motion is smoothed, or end a spline (common practice, no source).
+            50..=53 | 60..=62 => open.spline = Some(word.span),
             650 | 660 | 661 => return stop(Reason::Subprogram),
             _ => return stop(Reason::UnknownCode),
         }

@@ -29,7 +29,8 @@ type Changes = Patches<10>;
 /// What is remembered from block to block while a cycle is in force.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Drilling {
-    active: bool,
+    /// The distances in which its sticky words were commanded, once it is in force.
+    read_in: Option<Distance>,
     // Whether they are known stands apart from the places: as two options a filter does not fit in 4 KB.
     /// Where the third axis was when the cycle began: wanted and sent, where that is known.
     level: (Length, Length),
@@ -55,7 +56,7 @@ impl Drilling {
 
     /// The cycle is cancelled, and its words with it.
     pub fn forget(&mut self) {
-        if self.active {
+        if self.read_in.is_some() {
             *self = Self::default();
         }
     }
@@ -120,7 +121,12 @@ impl Rewriter<'_> {
                 }
                 Distance::Incremental => self.step_to_holes(block, third, repeats, sink)?,
             };
-            if interrupted {
+            // What the words of earlier blocks say in other distances is corrected for those.
+            let read_in = Some(self.modal.distance);
+            let sticks = block.axes.get(third).is_none() || block.radius.is_none();
+            let misread = sticks && self.drilling.read_in != read_in;
+            self.drilling.read_in = read_in;
+            if interrupted || misread {
                 self.take_up_again(code, block, third, &mut patches)?;
             }
         }
@@ -192,9 +198,10 @@ impl Rewriter<'_> {
     fn remember(&mut self, code: u16, block: &Block, third: Axis) {
         let track = self.axes.get(third);
         let followed = self.can_follow(third);
+        let read_in = self.modal.distance;
         let drilling = &mut self.drilling;
-        if !drilling.active {
-            drilling.active = true;
+        if drilling.read_in.is_none() {
+            drilling.read_in = Some(read_in);
             (drilling.knows_level, drilling.level) = (followed, (track.wanted, track.sent));
         }
         let number = |word: Option<Word>, kept: Option<Number>| word.map(|word| word.number).or(kept);

@@ -33,7 +33,7 @@ pub enum Reason {
     Threading,
     /// A probing move or skip of a corrected axis.
     Probing,
-    /// A spline that covers a corrected axis.
+    /// A spline.
     Spline,
     /// An axis word before any word says how to move.
     NoMotion,
@@ -188,7 +188,7 @@ impl fmt::Display for Reason {
             Reason::ToolPoint => f.write_str("tool-point control with rotary axes"),
             Reason::Threading => f.write_str("threading"),
             Reason::Probing => f.write_str("a probing move"),
-            Reason::Spline => f.write_str("a spline of a corrected axis"),
+            Reason::Spline => f.write_str("a spline"),
             Reason::NoMotion => f.write_str("an axis word before any motion word"),
             Reason::NoTime => f.write_str("a cut in inverse time (G93) without an F word"),
             Reason::OutOfRange => f.write_str("a length out of range"),

@@ -147,3 +147,17 @@ fn an_arc_that_does_not_name_its_third_axis_does_not_tell_where_that_is() {
         assert!(climbs.all(|line| line.contains('Z')) && text.matches("G2").count() > 3, "{text}");
     }
 }
+
+#[test]
+fn an_arc_sends_no_axis_of_its_plane_to_where_a_tool_change_may_not_have_left_it() {
+    let before = "G0 X5 Y1 Z5\nG1 Z-1 F99\nX6\nG0 Z5\nM6 T2\n";
+    let program = |x: &str| std::format!("{before}G0 Z3{x}\nG1 Z-1\nG3 J4 F99\n");
+    for table in [table(0.0, 0.1, 0.0), table(0.1, 0.0, 0.0)] {
+        let refusal = rewrite(&program(""), &table, &Settings::DEFAULT).unwrap_err();
+        assert_eq!((refusal.line, refusal.reason), (8, Reason::ArcFromUnknown));
+        let (text, report) = replayed(&program(" X6 Y1"), &table, &Settings::DEFAULT);
+        assert!(report.untold.is_none() && report.after.max_mm < 0.001_6, "{report:?}\n{text}");
+    }
+    // Where nothing is divided the program's own words send it nowhere.
+    assert!(rewrite(&program(""), &table(0.0, 0.0, 0.1), &Settings::DEFAULT).is_ok());
+}

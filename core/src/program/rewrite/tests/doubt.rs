@@ -279,3 +279,25 @@ fn the_lengths_of_g43_1_are_no_places() {
     assert!(rewritten.ends_with("G43.1 Z1.25\nG0 Z5\n"), "{rewritten}");
     assert!(text("G0 Z5\nG0 Z1\nG43.1 Z9\n", &table(0.0, 0.0, 0.12), &Settings::DEFAULT).ends_with("Z9\n"));
 }
+
+#[test]
+fn words_that_a_cycle_keeps_into_other_distances_are_said_for_those() {
+    // From the side both R plane and depth are shifted: by as much in a difference as nothing.
+    let head = "G21 G90 G0 X5 Y5 Z34\nG18 G81 Z3 X4 R.2 Y-1.1 F99\n";
+    let rewritten =
+        |more: &str| text(&std::format!("{head}{more}"), &table(0.0, 0.1, 0.0), &Settings::DEFAULT);
+    let shifted = "G18 G81 Z3 X4 R.1 Y-1.2 F99\n";
+    let increments = rewritten("G91 Z1 X0 R0\nG90 Z4 X5 R.2 Y-1.1\nG91 Z-2 X2 R0\nZ1\n");
+    let expected = "G91 G0 Y-0.1\nG91 G81 Y-1.1 Z1 X0 R0\nG90 Z4 X5 R.1 Y-1.2\nG91 G81 Y-1.1 Z-2 X2 R0\nZ1\n";
+    assert!(increments.ends_with(&std::format!("{shifted}{expected}")), "{increments}");
+    let both = rewritten("G91 Z1 X0 R0 Y-1\n");
+    assert!(both.ends_with("G91 G0 Y-0.1\nG91 G81 Z1 X0 R0 Y-1\n"), "{both}");
+}
+
+#[test]
+fn words_beside_the_end_of_new_names_stay_as_they_are() {
+    // Moves on some controls, names of axes on others: not to be shifted, and nothing is known behind them.
+    let program = "G0 X0 Y0 Z5\nG1 Z-1 F99\nX5\nG92.1 Z2\nX9\nG0 Z5\n";
+    let rewritten = text(program, &table(0.0, 0.0, 0.1), &Settings::DEFAULT);
+    assert!(rewritten.contains("G92.1 Z2\nX9\nG0 Z5"), "{rewritten}");
+}
