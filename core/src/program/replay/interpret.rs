@@ -428,6 +428,12 @@ impl Interpreter {
         Ok(moved)
     }
 
+    /// Whether an axis of the plane in force has slack.
+    fn plane_has_slack(&self) -> bool {
+        let (first, second, _) = self.plane.axes();
+        *self.reading.slack.get(first) || *self.reading.slack.get(second)
+    }
+
     /// A cycle in another plane drills along another axis: its words and its level are not those of the one before.
     fn choose_plane(&mut self, plane: Plane) {
         if plane != self.plane {
@@ -464,6 +470,7 @@ impl Interpreter {
         self.doubt(axes);
     }
 
+    /// The places of axes are not known from here.
     fn doubt(&mut self, axes: PerAxis<bool>) {
         for axis in Axis::ALL {
             if *axes.get(axis) {

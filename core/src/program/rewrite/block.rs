@@ -111,8 +111,10 @@ struct Open {
     plane_wide: Option<(Span, Reason)>,
     /// A construct that is refused where it names a corrected axis.
     named_only: Option<(Span, Reason)>,
-    /// G5 or G5.1, which are splines with axis words and smooth the motion without.
+    /// G5 to G6.2: splines with axis words; without, they smooth the motion or end a spline.
     spline: Option<Span>,
+    /// Whatever axes it names, the block takes the names of all.
+    every_axis: bool,
     motion: Option<i64>,
     /// G70 or G71.
     system: Option<Span>,
@@ -322,9 +324,15 @@ impl Block {
             }
             // No work offset, and further ones: common practice, no source.
             5000 | 5050..=5990 if tenths % 10 == 0 => self.offset = Some((tenths as u16, 0)),
-            // Axis words beside these are moves on some controls and name the axes meant on others, and further words of this
-            // family differ altogether: where anything is behind them is in doubt.
-            921..=929 => {
+            // Axis words beside these are moves on some controls and name the axes meant on others (common practice, no
+            // source): where any axis is behind them is in doubt.
+            921..=923 => {
+                self.doubt = PerAxis { x: true, y: true, z: true };
+                open.every_axis = true;
+                return self.claim(Purpose::Offsets, word);
+            }
+            // Further words of this family differ from control to control: they act on the axes they name, or on all.
+            924..=929 => {
                 self.doubt = PerAxis { x: true, y: true, z: true };
                 return self.claim(Purpose::Offsets, word);
             }
@@ -356,7 +364,7 @@ impl Block {
                 open.named_only = Some((word.span, Reason::Probing));
                 return self.claim(Purpose::Probe, word);
             }
-            // Without axis words they switch how the motion is smoothed, or end a spline (common practice, no source).
+            // What they are beside no axis words: common practice, no source.
             50..=53 | 60..=62 => open.spline = Some(word.span),
             650 | 660 | 661 => return stop(Reason::Subprogram),
             _ => return stop(Reason::UnknownCode),
@@ -447,7 +455,7 @@ impl Block {
         match self.purpose {
             Purpose::Return if !self.names_axis() => self.doubt = PerAxis { x: true, y: true, z: true },
             Purpose::Offsets if open.offset_data && !matches!(whole(self.l), 2 | 20) => self.doubt.z = true,
-            Purpose::Offsets if !self.names_axis() && self.rotary.is_none() => {}
+            Purpose::Offsets if open.every_axis || (!self.names_axis() && self.rotary.is_none()) => {}
             Purpose::Return | Purpose::Machine | Purpose::Probe | Purpose::Offsets => self.doubt = named,
             Purpose::Move | Purpose::Dwell | Purpose::Rename => {}
         }

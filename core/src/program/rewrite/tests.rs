@@ -177,9 +177,12 @@ fn what_is_not_understood_is_refused_by_line() {
     assert_eq!(reason("G1 G50.1 X5\n"), (1, Reason::Conflict));
     // What concerns other axes alone passes.
     let z_only = table(0.0, 0.0, 0.1);
-    for program in ["G41 D1\n", "G38.2 X10 F50\n", "G51.1 X0\n", "G68 X0 Y0 R45\n", "G16\n"] {
+    for program in ["G41 D1\n", "G38.2 X10 F50\n", "G51.1 X0\n", "G68 X0 Y0 R45\n", "G16\n", "G5.3\n"] {
         assert!(rewrite(program, &z_only, &Settings::DEFAULT).is_ok(), "{program}");
     }
+    // A spline has points that are no places: no line may be put between them.
+    let spline = rewrite("G5.2 X1 Y1 P1\n", &z_only, &Settings::DEFAULT).unwrap_err();
+    assert_eq!(spline.reason, Reason::Spline);
 }
 
 #[test]

@@ -55,7 +55,6 @@ impl Interpreter {
             return Ok(());
         }
         let slack = self.reading.slack;
-        let (first, second, _) = self.plane.axes();
         match code {
             40 | 100 | 280 | 281 | 300 | 301 | 520 | 530 | 920..=929 => {
                 if once.replace((code, span)).is_some() {
@@ -74,7 +73,7 @@ impl Interpreter {
             901 => self.centres = Distance::Absolute,
             911 => self.centres = Distance::Incremental,
             410 | 420 | 411 | 421 => {
-                if *slack.get(first) || *slack.get(second) {
+                if self.plane_has_slack() {
                     return Err(Reason::CutterCompensation);
                 }
             }
@@ -96,11 +95,12 @@ impl Interpreter {
             }
             980 => self.drilling.to_initial_level = true,
             990 => self.drilling.to_initial_level = false,
-            // G5 P10000 and G5.1 Q1 only smooth the motion; with axis words they are splines, which G5.3 ends.
+            // G5 P10000 and G5.1 Q1 only smooth the motion; with axis words they are splines, which G5.3
+            // ends (common practice, no source).
             50..=53 | 60..=62 if !block.has_any(b"XYZIJ") => {}
             330..=333 | 320 | 50..=53 | 60..=62 => return Err(Reason::Curved),
             71 | 121 | 160 | 680 | 1070 | 1120 => {
-                if *slack.get(first) || *slack.get(second) {
+                if self.plane_has_slack() {
                     return Err(Reason::Transformed);
                 }
             }

@@ -132,7 +132,6 @@ impl Interpreter {
         let (first, second, _) = self.plane.axes();
         let start = self.position();
         let end = target.map(|length| length.as_mm());
-        let matters = [first, second].into_iter().any(|axis| *self.reading.slack.get(axis));
         let curve = if let Some(radius) = radius {
             Curve::with_radius(self.plane, turn, start, end, radius.as_mm(), RADIUS_ALLOWANCE_MM)
                 .map_err(Reason::Arc)
@@ -164,7 +163,7 @@ impl Interpreter {
         };
         let curve = match curve {
             // Whatever a control makes of it, or says to it: both programs have the same words there.
-            Err(_) if !matters => Curve::line(start, end),
+            Err(_) if !self.plane_has_slack() => Curve::line(start, end),
             curve => curve?,
         };
         self.position = target;
