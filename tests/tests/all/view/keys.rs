@@ -9,12 +9,14 @@ use takeup_tests::Folder;
 fn cautions_stand_before_the_first_move_and_each_key_does_its_work() {
     let folder = Folder::new();
     let mut terminal = Terminal::start(&folder.takeup(PLAN), 80, 24);
-    let cautions = terminal.wait_for("I have seen to it");
-    for caution in
-        ["Spindle off and locked out", "emergency stop", "Z-41 to Z1", "Nobody reaches in", "manual"]
-    {
-        assert!(cautions.contains(caution), "{caution}:\n{cautions}");
-    }
+    terminal.wait_for_all(&[
+        "I have seen to it",
+        "Spindle off and locked out",
+        "emergency stop",
+        "Z-41 to Z1",
+        "Nobody reaches in",
+        "manual",
+    ]);
     // Nothing is taken before they are seen to.
     terminal.press("0.2");
     terminal.press_for("\r", "reading 1 of 12");
@@ -57,20 +59,17 @@ fn cautions_stand_before_the_first_move_and_each_key_does_its_work() {
     terminal.press_for("0.01in\r", "row 4: 0.254 is kept");
 
     // Help, and back.
-    let help = terminal.press_for("?", "this page");
-    for word in ["undo", "redo", "pause", "Backspace", "Esc", "Enter", "Ctrl-C", "0-9", "Spindle off"] {
-        assert!(help.contains(word), "{word}:\n{help}");
-    }
+    terminal.press_for("?", "this page");
+    let words = ["undo", "redo", "pause", "Backspace", "Esc", "Enter", "Ctrl-C", "0-9", "Spindle off"];
+    terminal.wait_for_all(&words);
     terminal.press_for(" ", "reading 5 of 12");
 
     // Pause; the same command goes on.
     terminal.press("p");
     assert_eq!(terminal.end(), 2);
-    let end = terminal.wait_for("paused: 4 of 12");
-    assert!(end.contains("same command"), "{end}");
+    terminal.wait_for_all(&["paused: 4 of 12", "same command"]);
     let mut terminal = Terminal::start(&folder.takeup(PLAN), 80, 24);
-    let again = terminal.wait_for("Going on: 4 of 12 readings are in z.csv");
-    assert!(again.contains("indicator was touched"), "{again}");
+    terminal.wait_for_all(&["Going on: 4 of 12 readings are in z.csv", "indicator was touched"]);
     terminal.press_for("\r", "reading 5 of 12");
     terminal.press_for("u", "0.254 is taken back");
     terminal.press("\u{3}");
@@ -84,9 +83,10 @@ fn a_misread_is_asked_about_at_once() {
     let mut terminal = Terminal::begun(&folder.takeup(PLAN));
     terminal.take(1, &[0.2, 0.25, 0.201, 0.251]);
     let before = terminal.screen();
-    let asked = terminal.press_for("0.81\r", "READ AGAIN?");
-    assert!(asked.contains("0.810 is far from the others here, 0.200 to 0.201"), "{asked}");
-    assert!(asked.contains("The same once more is kept."), "a line is cut off:\n{asked}");
+    terminal.press_for("0.81\r", "READ AGAIN?");
+    // No line is cut off.
+    let asked = terminal
+        .wait_for_all(&["0.810 is far from the others here, 0.200 to 0.201", "The same once more is kept."]);
     // Who stands at the indicator sees it too: what to do now is said in large letters, and then as before.
     let (told, doubted) = (large(&before), large(&asked));
     assert!(doubted.len() >= 4 && doubted[..4] != told[..4], "{asked}");
@@ -120,8 +120,7 @@ fn at_the_end_the_last_reading_can_still_be_taken_back_and_the_answer_follows() 
             assert!(screen.contains("decided"), "{screen}");
         }
     }
-    let done = terminal.wait_for("show the result");
-    assert!(done.contains("12 readings"), "{done}");
+    terminal.wait_for_all(&["show the result", "12 readings"]);
     terminal.press_for("u", "reading 12 of 12");
     terminal.press_for("0.251\r", "show the result");
     terminal.press("\r");

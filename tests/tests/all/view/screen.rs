@@ -96,14 +96,12 @@ fn inches_are_inches_on_the_screen_and_in_the_file() {
     let folder = Folder::new();
     let command = "measure reversal --units in --axis z --station 0 --cycles 2 -o z.csv --resolution 0.0005";
     let mut terminal = Terminal::start(&folder.takeup(command), 80, 24);
-    let cautions = terminal.wait_for("I have seen to it");
-    assert!(cautions.contains("Z-0.04 to Z0.04 in"), "{cautions}");
+    terminal.wait_for_all(&["I have seen to it", "Z-0.04 to Z0.04 in"]);
     terminal.press_for("\r", "dial, in");
     for (row, reading) in [(1, "0.0080"), (2, "0.0100"), (3, "0.0080"), (4, "0.254mm")] {
         terminal.press_for(&format!("{reading}\r"), &format!("row {row}: "));
     }
-    let screen = terminal.wait_for("show the result");
-    assert!(screen.contains("Z loses 0.0020 in"), "{screen}");
+    terminal.wait_for_all(&["show the result", "Z loses 0.0020 in"]);
     terminal.press("\r");
     assert_eq!(terminal.end(), 0);
     assert_eq!(values(&folder, "z.csv"), [0.008, 0.01, 0.008, 0.01]);
@@ -145,8 +143,7 @@ fn a_terminal_that_can_do_little_gets_plain_lines() {
         folder.takeup(&PLAN.replace("z.csv", "d.csv")).env("TERM", "dumb"),
     ] {
         let mut terminal = Terminal::start(&run, 80, 24);
-        let screen = terminal.wait_for("Reading (mm):");
-        assert!(screen.contains("row 1, cycle 1: Z-1 then Z0, arriving from below"), "{screen}");
+        terminal.wait_for_all(&["Reading (mm):", "row 1, cycle 1: Z-1 then Z0, arriving from below"]);
         assert!(!terminal.raw().contains("\u{1b}[?1049h"), "a whole screen");
         terminal.press("0.2\n0.25\n0.2\n0.25\n");
         terminal.press_for("0.9\n", "read again");

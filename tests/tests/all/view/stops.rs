@@ -156,8 +156,7 @@ fn on_the_screen_each_stop_is_kept_while_the_machine_goes_on_and_pauses_are_gone
     assert_eq!(rows(&folder), [0; 0], "nothing of the test has been done");
     go_through(&mut machine, &steps[..9], &folder, &[]);
     assert_eq!(rows(&folder), [1, 2, 3]);
-    let screen = terminal.wait_for("row 3: ");
-    assert!(screen.contains("reading 4 of 6"), "{screen}");
+    terminal.wait_for_all(&["row 3: ", "reading 4 of 6"]);
     // The next day, from where it was.
     terminal.press("p");
     assert_eq!(terminal.end(), 2);

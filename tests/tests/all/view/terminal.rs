@@ -125,6 +125,12 @@ impl Terminal {
         self.wait_until(&format!("{text:?}"), |screen| screen.contains(text))
     }
 
+    /// Waits for texts on one screen, which comes in parts.
+    #[track_caller]
+    pub fn wait_for_all(&self, texts: &[&str]) -> String {
+        self.wait_until(&format!("{texts:?}"), |screen| texts.iter().all(|text| screen.contains(text)))
+    }
+
     /// Presses keys and waits for a text that was not there.
     #[track_caller]
     pub fn press_for(&mut self, keys: &str, text: &str) -> String {
