@@ -1,8 +1,10 @@
 //! How a program is read: flags that commands on programs share, lines from files, slack for replay.
 
+use std::fmt;
 use std::io::BufRead;
 use std::path::Path;
 
+use serde::Serialize;
 use takeup_core::axis::{Axis, Direction, PerAxis};
 use takeup_core::correct::Table;
 use takeup_core::length::Length;
@@ -17,6 +19,30 @@ use crate::refusal::Refusal;
 use crate::slack_args::{AxisValue, SlackArgs, per_axis};
 use crate::table_file;
 use crate::units::LengthArg;
+
+/// Something in a line of a program that a person should know of.
+#[derive(Debug, Serialize)]
+pub struct Warning {
+    /// The line.
+    pub line: u64,
+    /// What to know.
+    pub text: String,
+}
+
+impl Warning {
+    /// The line is the first with lengths, and no word has told their unit.
+    #[must_use]
+    pub fn unit_assumed(line: u64) -> Self {
+        let text = "neither G20 nor G21 stands before this move: lengths are read in --units, mm if that is not given";
+        Self { line, text: text.to_owned() }
+    }
+}
+
+impl fmt::Display for Warning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "line {}: {}", self.line, self.text)
+    }
+}
 
 /// What words without a decimal point mean.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]

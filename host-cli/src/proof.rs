@@ -6,7 +6,7 @@ use takeup_core::program::replay::{Answer, Failure, Replay, Report, Sample, Sett
 
 use crate::context::Context;
 use crate::plan_view::{CALM, Class, FAR, MILD, Mark, OFF, PlanView, SILENT, Strokes};
-use crate::program_args::Lines;
+use crate::program_args::{Lines, Warning};
 use crate::refusal::Refusal;
 use crate::screen::Tone;
 use crate::units::{Print, counted};
@@ -99,6 +99,9 @@ pub fn besides(report: &Report, verdict: Verdict, tolerance_mm: f64, show: Print
         let moves = counted(report.missing, "move");
         let have = if report.missing == 1 { "has" } else { "have" };
         said.push((Tone::Caution, format!("{moves} of the original {have} no counterpart.")));
+    }
+    if let Some(line) = report.unit_assumed {
+        said.push((Tone::Caution, format!("In the original, {}.", Warning::unit_assumed(line))));
     }
     said
 }

@@ -11,7 +11,7 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::output;
 use crate::plan_view::{CALM, Class, FAR, MILD, Mark, OFF, PlanView, SILENT, Strokes};
-use crate::program_args::{self, IntegersArg, Lines, WorkOffset};
+use crate::program_args::{self, IntegersArg, Lines, Warning, WorkOffset};
 use crate::refusal::Refusal;
 use crate::screen::{Tone, table};
 use crate::slack_args::SlackArgs;
@@ -55,6 +55,7 @@ struct Document {
     axes: serde_json::Map<String, serde_json::Value>,
     worst: Vec<StepIn>,
     advice: Vec<String>,
+    warnings: Vec<Warning>,
 }
 
 #[derive(Serialize)]
@@ -232,6 +233,7 @@ fn document(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Con
             })
             .collect(),
         advice: advice.to_vec(),
+        warnings: found.unit_assumed.map(Warning::unit_assumed).into_iter().collect(),
     }
 }
 
@@ -294,6 +296,10 @@ fn text(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context
     text.push('\n');
     for line in advice {
         let _ = writeln!(text, "{}", screen.wrap(line, ""));
+    }
+    if let Some(line) = found.unit_assumed {
+        let warning = screen.wrap(&Warning::unit_assumed(line).to_string(), "");
+        let _ = writeln!(text, "\n{}", screen.paint(Tone::Caution, &warning));
     }
     text
 }

@@ -10,7 +10,7 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::output;
 use crate::plan_view::Strokes;
-use crate::program_args::{self, IntegersArg, WorkOffset};
+use crate::program_args::{self, IntegersArg, Warning, WorkOffset};
 use crate::proof::{self, Verdict, drawing, prove};
 use crate::refusal::Refusal;
 use crate::screen::table;
@@ -62,6 +62,8 @@ struct Document {
     #[serde(skip_serializing_if = "Option::is_none")]
     untold: Option<UntoldIn>,
     worst: Vec<WorstIn>,
+    /// Of the original.
+    warnings: Vec<Warning>,
     answer: &'static str,
 }
 
@@ -134,6 +136,7 @@ fn document(report: &Report, tolerance: f64, ctx: &Context) -> Document {
                 at: [show.value(worst.at.x), show.value(worst.at.y), show.value(worst.at.z)],
             })
             .collect(),
+        warnings: report.unit_assumed.map(Warning::unit_assumed).into_iter().collect(),
         answer: match report.answer {
             Answer::Good => "good",
             Answer::BeyondTolerance => "beyond-tolerance",

@@ -6,7 +6,7 @@ use crate::context::Context;
 use crate::exit::Outcome;
 use crate::input::{self, LineError};
 use crate::output;
-use crate::program_args::{IntegersArg, WorkOffset};
+use crate::program_args::{IntegersArg, Warning, WorkOffset};
 use crate::refusal::Refusal;
 use crate::slack_args::{AfterAxis, AxisValue, SlackArgs, per_axis};
 use crate::units::{LengthArg, counted, decimals, word};
@@ -105,12 +105,6 @@ impl std::str::FromStr for StrategyArg {
             Named::read(text.trim()).map(|Named(strategy)| StrategyArg::All(strategy))
         }
     }
-}
-
-#[derive(Serialize)]
-struct Warning {
-    line: u64,
-    text: String,
 }
 
 #[derive(Serialize)]
@@ -361,10 +355,8 @@ impl Found {
             }
         }
         if note.unit_assumed {
-            self.warn(
-                line,
-                "neither G20 nor G21 stands before this move: lengths are read in --units, mm if that is not given".to_owned(),
-            );
+            let Warning { line, text } = Warning::unit_assumed(line);
+            self.warn(line, text);
         }
         if note.limits_lost {
             self.warn(
@@ -457,7 +449,7 @@ fn text(document: &Document, ctx: &Context) -> String {
     let mut text = ctx.screen().wrap(&counts, "  ") + "\n";
     const SHOWN: usize = 10;
     for warning in document.warnings.iter().take(SHOWN) {
-        text += &ctx.screen().wrap(&format!("line {}: {}", warning.line, warning.text), "  ");
+        text += &ctx.screen().wrap(&warning.to_string(), "  ");
         text.push('\n');
     }
     let more =

@@ -148,6 +148,8 @@ pub struct Exposure {
     pub axes: PerAxis<AxisExposure>,
     /// The largest steps, the largest first.
     pub worst: Vec<Step, WORST>,
+    /// The first line whose lengths were read in [`Settings::unit`], for the program had named none.
+    pub unit_assumed: Option<u64>,
 }
 
 impl Exposure {
@@ -264,7 +266,7 @@ impl Exposed {
     /// What was found.
     #[must_use]
     pub fn finish(self) -> Exposure {
-        self.found
+        Exposure { unit_assumed: self.interpreter.unit_assumed(), ..self.found }
     }
 
     fn motion(&mut self, motion: &Motion, mark: &mut impl FnMut(Mark)) {

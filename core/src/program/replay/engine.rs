@@ -113,6 +113,8 @@ pub struct Report {
     pub hurried_mm: f64,
     /// The first place to which the rewritten program sends an axis where the original has not told where that is.
     pub untold: Option<Untold>,
+    /// The first line of the original whose lengths were read in [`Settings::unit`], for it had named none.
+    pub unit_assumed: Option<u64>,
     /// The answer.
     pub answer: Answer,
 }
@@ -492,6 +494,7 @@ impl Replay {
             missing: self.missing,
             hurried_mm: self.hurried,
             untold: self.untold,
+            unit_assumed: self.original.unit_assumed(),
             answer: if good { Answer::Good } else { Answer::BeyondTolerance },
         }
     }

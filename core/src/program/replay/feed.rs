@@ -127,6 +127,12 @@ impl Feed {
         self.ended
     }
 
+    /// As [`Interpreter::unit_assumed`].
+    #[must_use]
+    pub const fn unit_assumed(&self) -> Option<u64> {
+        self.interpreter.unit_assumed()
+    }
+
     /// The next action, or `None` when a line is wanted or the program has ended.
     ///
     /// # Errors

@@ -137,6 +137,8 @@ pub struct Interpreter {
     beside_cycles: Mode,
     plane: Plane,
     unit: Unit,
+    unit_told: bool,
+    unit_assumed: Option<u64>,
     distance: Distance,
     centres: Distance,
     /// The work offset in force, once the program has chosen one.
@@ -174,6 +176,8 @@ impl Interpreter {
             beside_cycles: Mode::Line,
             plane: Plane::Xy,
             unit: reading.unit,
+            unit_told: false,
+            unit_assumed: None,
             distance: Distance::Absolute,
             centres: Distance::Incremental,
             offset: None,
@@ -205,6 +209,12 @@ impl Interpreter {
     #[must_use]
     pub fn is_known(&self, axis: Axis) -> bool {
         *self.known.get(axis) == Known::Yes
+    }
+
+    /// The first line whose lengths were read in [`Reading::unit`], for no word of the program had told a unit.
+    #[must_use]
+    pub const fn unit_assumed(&self) -> Option<u64> {
+        self.unit_assumed
     }
 
     /// How often words of the program have put the place of each axis in doubt: as often in a rewritten program, which
@@ -284,6 +294,9 @@ impl Interpreter {
             self.skipping = block.block_delete;
         }
         self.execute(&block)?;
+        if !self.unit_told && self.unit_assumed.is_none() && block.has_any(b"XYZ") {
+            self.unit_assumed = Some(self.line);
+        }
         self.lose(self.moved_otherwise(&block)?);
         if block.block_delete.is_some() {
             let told = self.told(&block);

@@ -169,3 +169,31 @@ fn each_adverse_answer_names_its_own_reason() {
         assert!(told.starts_with("Not shown: ") && told.contains("seat is not known"), "{told}");
     }
 }
+
+#[test]
+fn a_program_without_a_unit_is_told_of_by_every_command_that_reads_one() {
+    let folder = Folder::new();
+    let with = |unit: &str| format!("(core box)\n{unit}G90\nG0 Z5\nX0 Y0\nG1 Z-1 F200\nX10\nG0 Z5\nM30\n");
+    for (unit, line) in [("", Some(3)), ("G21 ", None), ("G70 ", None)] {
+        folder.write("box.nc", with(unit));
+        let commands = [
+            "rewrite box.nc -o corrected.nc --play z=0.1",
+            "exposure box.nc --play z=0.1",
+            "replay box.nc corrected.nc --play z=0.1",
+        ];
+        for command in commands {
+            let run = folder.takeup(command).done().exit(0);
+            let document = folder.takeup(&format!("{command} --json")).done().exit(0).json();
+            let warned = document["warnings"].as_array().map(|all| all.first().cloned());
+            let warned_at = warned.expect("a list").map(|warning| warning["line"].as_u64());
+            assert_eq!(warned_at, line.map(Some), "{command}: {document}");
+            let told = [run.stdout.as_str(), &run.stderr].join(" ");
+            let words = told.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert_eq!(
+                words.contains("neither G20 nor G21 stands before this move"),
+                line.is_some(),
+                "{command}, {unit:?}: {run:?}"
+            );
+        }
+    }
+}
