@@ -150,6 +150,19 @@ const fn bit(axis: Axis) -> u16 {
     }
 }
 
+/// Whether two lines give an axis one place, where both words have the same decimals, as almost always: the general reader of
+/// words takes four times as long.
+fn spelt_alike(text: &[u8], line: usize, next: usize, axis: Axis) -> Option<bool> {
+    // Such lines have a letter once, and no remarks.
+    let number = |line: usize| {
+        let rest = text.get(line..)?;
+        let letter = rest.iter().position(|byte| byte.to_ascii_uppercase() == axis.letter() as u8)?;
+        Spelt::read(rest, letter.wrapping_add(1))
+    };
+    let (stands, goes) = (number(line)?, number(next)?);
+    (stands.decimals == goes.decimals).then(|| stands.packed() == goes.packed())
+}
+
 const fn towards(plus: bool) -> Direction {
     if plus { Direction::Plus } else { Direction::Minus }
 }
@@ -413,11 +426,19 @@ impl Rewriter<'_> {
         }
         let to = |axis: Axis| self.named(text, stride.begin, axis);
         let stays = |axis: Axis| {
+            if stride.letters & bit(axis) == 0 {
+                return true;
+            }
             let track = self.axes.get(axis);
-            let last = if track.corrected() { None } else { course.last(axis) };
             let stood = track.is_told().then_some(track.wanted);
-            let stands = last.map_or(stood, |line| self.named(text, line, axis));
-            stride.letters & bit(axis) == 0 || (stands.is_some() && to(axis) == stands)
+            let stands = match course.last(axis).filter(|_| !track.corrected()) {
+                Some(line) => match spelt_alike(text, line, stride.begin, axis) {
+                    Some(alike) => return alike,
+                    None => self.named(text, line, axis),
+                },
+                None => stood,
+            };
+            stands.is_some() && to(axis) == stands
         };
         for axis in Axis::ALL.into_iter().filter(|axis| stride.turning & bit(*axis) != 0) {
             let track = self.axes.get(axis);

@@ -77,6 +77,7 @@ fn words_that_gain_or_lose_digits_come_out_alike() {
         "x7 z -12 \r\nX8\tZ-11\r\n X9  Z- 10\nX1 0 Z-9\nX1.1.1 Z2\n",
         "N1 G1 X7\nN2 G01 Z-3 F7\nN3 G2 X9 Y9 I1 J1\nG03 X1 R5 Z-2\nX2 K1\nG1 I3\n",
         "X7 (a)\nX8 ;b\n/X9\nX9 X9\nG4 P1\nX3 A9\nG0 Z3\nX4\n",
+        "X7 Y5.0 Z-12\nX7 Y5.00 Z-11\nX7 Y5 Z-12\nX7 Y5.0 Z-11\nX7 Y5.0 Z-12\nX7 Y5.1 Z-11\nX7 Y-5.1 Z-12\n",
         "G20\nZ-0.5\nX1 Z-0.4\nZ-.30000\nZ-.312345\n",
     ] {
         let text = std::format!("{HEAD}{lines}");
