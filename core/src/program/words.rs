@@ -83,6 +83,23 @@ pub enum FaultKind {
     Unexpected(u8),
 }
 
+impl FaultKind {
+    /// What to do where the file was saved in a way that no line of it can be read.
+    pub(super) const fn way_out_of_file(self) -> Option<&'static str> {
+        match self {
+            FaultKind::Unexpected(b'\r') => {
+                Some("Save the program with LF or CR LF at the end of each line.")
+            }
+            FaultKind::Unexpected(0x00) => Some(
+                "Save or copy the program anew, in ASCII or UTF-8: zeros stand in UTF-16 and in broken copies.",
+            ),
+            // UTF-16 begins with these.
+            FaultKind::Unexpected(0xfe | 0xff) => Some("Save the program in ASCII or UTF-8, not in UTF-16."),
+            _ => None,
+        }
+    }
+}
+
 impl fmt::Display for FaultKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -100,6 +117,7 @@ impl fmt::Display for FaultKind {
             FaultKind::Unexpected(b',') => {
                 f.write_str("a comma, as of a corner by the control (,C ,R) or in place of a decimal point")
             }
+            FaultKind::Unexpected(b'\r') => f.write_str("a carriage return without a line feed behind it"),
             FaultKind::Unexpected(byte @ 0x21..=0x7e) => {
                 write!(f, "unexpected character {}", char::from(*byte))
             }

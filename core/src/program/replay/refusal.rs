@@ -100,6 +100,10 @@ impl Reason {
                 "Post the corner as moves, or the number with a point."
             }
             Reason::Spelling(FaultKind::Text) => "Put remarks into ( ), or take the word out.",
+            Reason::Spelling(kind) => match kind.way_out_of_file() {
+                Some(way_out) => way_out,
+                None => "Correct the block.",
+            },
             Reason::CutterCompensation => "Post the program with the compensated path of the tool's centre.",
             Reason::Transformed => "Post the program with plain coordinates.",
             Reason::ToolPoint

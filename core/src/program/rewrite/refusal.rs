@@ -132,7 +132,10 @@ impl Reason {
             Reason::Subprogram => "Post the program in one piece, without subprograms, and end it with M30.",
             Reason::CutterCompensation => "Let the CAM system compensate the cutter radius.",
             Reason::Transformed => "Post the program with the final coordinates.",
-            Reason::Unreadable(_) => "Check that the file is a program and that the line is whole.",
+            Reason::Unreadable(kind) => match kind.way_out_of_file() {
+                Some(way_out) => way_out,
+                None => "Check that the file is a program and that the line is whole.",
+            },
             Reason::ToolPoint => "Post the program without tool-point control.",
             Reason::Threading => "Keep threading in a program of its own.",
             Reason::Probing => "Keep probing in a program of its own.",

@@ -70,6 +70,29 @@ fn rubbish_is_refused_and_nothing_is_written() {
 }
 
 #[test]
+fn a_program_saved_in_a_way_that_cannot_be_read_is_refused_with_the_way_to_save_it() {
+    let folder = Folder::new();
+    let program = "G21 G90\nG0 Z5\nX0 Y0\nG1 Z-1 F200\nX10\nG0 Z5\nM30\n";
+    let wide = |mark: &[u8], order: fn(u16) -> [u8; 2]| {
+        [mark.to_vec(), program.encode_utf16().flat_map(order).collect()].concat()
+    };
+    for (name, bytes, way_out) in [
+        ("cr.nc", program.replace('\n', "\r").into_bytes(), "CR LF"),
+        ("little.nc", wide(&[0xff, 0xfe], u16::to_le_bytes), "not in UTF-16"),
+        ("big.nc", wide(&[], u16::to_be_bytes), "zeros stand in UTF-16"),
+    ] {
+        folder.write(name, bytes);
+        for command in ["rewrite IN -o out.nc", "exposure IN"] {
+            let command = command.replace("IN", name);
+            let refusal = folder.takeup(&format!("{command} --play z=0.1 --json")).done().refusal();
+            let told = refusal["way_out"].as_str().unwrap_or_default();
+            assert!(told.contains(way_out), "{command}: {refusal}");
+        }
+    }
+    assert_eq!(folder.names(), ["big.nc", "cr.nc", "little.nc"], "something was written");
+}
+
+#[test]
 fn strict_refuses_a_cut_from_an_unknown_seat() {
     let folder = Folder::new();
     folder.write("in.nc", "G21\nG1 X5 F100\n");
