@@ -104,6 +104,7 @@ impl Rewriter<'_> {
                 let track = self.axes.get_mut(axis);
                 track.sent = track.wanted;
                 track.unsure = false;
+                track.place = Place::Returned;
             }
         }
         Ok(())

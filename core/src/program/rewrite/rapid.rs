@@ -23,8 +23,8 @@ impl Rewriter<'_> {
         match track.place {
             Place::Known => true,
             Place::Unknown => self.can_follow(axis),
-            // Not before it has left the place to which the tool change took it.
-            Place::Elsewhere => track.seat.is_some() && self.can_follow(axis),
+            // Not before it has left the place to which it was taken.
+            Place::Elsewhere | Place::Returned => track.seat.is_some() && self.can_follow(axis),
         }
     }
 

@@ -22,6 +22,8 @@ pub enum Strategy {
 pub(super) enum Place {
     /// Nothing: its coordinates are only good for differences.
     Unknown,
+    /// Nothing, and a return or a move in machine coordinates may have taken the axis to the end of its travel.
+    Returned,
     /// The program counts on it, but a tool change may have taken the axis elsewhere in between.
     Elsewhere,
     /// The program has told it.
@@ -137,7 +139,7 @@ impl<'t> Track<'t> {
     }
 
     pub fn named(&self) -> bool {
-        self.place != Place::Unknown
+        !matches!(self.place, Place::Unknown | Place::Returned)
     }
 
     /// Whether the program has told where it is.

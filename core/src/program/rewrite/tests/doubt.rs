@@ -174,6 +174,17 @@ fn what_a_return_is_for_stays_unshifted() {
 }
 
 #[test]
+fn nothing_overruns_from_where_a_return_has_taken_it() {
+    // At the end of its travel, perhaps: a soft limit may stop it there.
+    for back in ["G28 Z0", "G30 Z0", "G53 G0 Z0"] {
+        let program = std::format!("G0 Z5\n{back}\nG91 G1 X5 F99\nG0 Z-9\nZ1\nG1 X5\n");
+        let (text, counts, unseated) = rewrite(&program, &table(0.0, 0.0, 0.12), &Settings::DEFAULT).unwrap();
+        assert!(text.contains(&std::format!("{back}\nG91 G1 X5 F99\nG0 Z-9\n")), "{text}");
+        assert_eq!((counts.one_way_moves, unseated), (1, std::vec![3]), "{text}");
+    }
+}
+
+#[test]
 fn an_offset_from_a_shifted_place_is_refused() {
     assert_eq!(reason("G0 X9\nX5\nX0\nG10 L20 P1 X0\n"), (4, Reason::Shifted(Axis::X)));
     let x = table(0.1, 0.0, 0.0);
