@@ -233,7 +233,9 @@ impl Job {
                 return wrong(Kind::EndsElsewhere, format!("{axis} ends {off} mm away"));
             }
         }
-        if other_words(text) != other_words(&rewritten.text) {
+        // Block numbers stay with the line, also where words that act before the move stand in a part before it.
+        let moved = |letters| other_words(text, letters) != other_words(&rewritten.text, letters);
+        if moved(b"MSTDHOABC") || moved(b"N") {
             return wrong(Kind::WordsMoved, "words other than G, F and places changed".to_owned());
         }
         if self.rewritten(&rewritten.text).is_ok() {
@@ -419,10 +421,10 @@ fn seats_lost(text: &str) -> [usize; 3] {
 }
 
 /// The words that have nothing to do with motion, in order.
-fn other_words(text: &str) -> Vec<(u8, i64)> {
+fn other_words(text: &str, letters: &[u8]) -> Vec<(u8, i64)> {
     let words = text.lines().flat_map(|line| Words::new(line.as_bytes()));
     let other = words.filter_map(|token| match token {
-        Ok(Token::Word(word)) if b"MSTDHNOABC".contains(&word.letter) => {
+        Ok(Token::Word(word)) if letters.contains(&word.letter) => {
             Some((word.letter, word.number.mantissa()))
         }
         _ => None,

@@ -86,7 +86,13 @@ impl Writer<'_> {
             // The spindle comes up to speed before the move.
             head = format!("G4 P0.5 {motion} ");
         }
-        self.line_from(mark, &format!("{head}{words}{feed}"));
+        let cuts = self.language == Language::Whole && motion != "G0";
+        // Words that act before the move.
+        let ahead = match cuts && self.dice.once_in(30) {
+            true => self.dice.one_of(&[" S900", " M8", " M3 S1200", " M4"]),
+            false => "",
+        };
+        self.line_from(mark, &format!("{head}{words}{feed}{ahead}"));
     }
 
     pub(super) fn rapid(&mut self, words: &str) {

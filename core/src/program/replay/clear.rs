@@ -20,19 +20,29 @@ pub struct Clear {
     /// The tool fed down from a height that is not told.
     hidden: bool,
     frame: f64,
+    /// The program has told a height: a new name for it is then one for the clear height, too.
+    placed: bool,
 }
 
 impl Clear {
     /// Nothing fed yet; with the height that a person has said to be clear.
     #[must_use]
     pub const fn new(word_mm: Option<f64>) -> Self {
-        Self { word: word_mm, above: f64::NEG_INFINITY, work: f64::NEG_INFINITY, hidden: false, frame: 0.0 }
+        Self {
+            word: word_mm,
+            above: f64::NEG_INFINITY,
+            work: f64::NEG_INFINITY,
+            hidden: false,
+            frame: 0.0,
+            placed: false,
+        }
     }
 
     /// Follows an action of the original.
     pub fn follow(&mut self, action: &Action) {
-        let by = action.frame.z - self.frame;
+        let by = if self.placed { action.frame.z - self.frame } else { 0.0 };
         self.frame = action.frame.z;
+        self.placed |= action.told.axes.z;
         self.word = self.word.map(|word| word + by);
         self.work += by;
         self.above += by;
@@ -54,6 +64,12 @@ impl Clear {
         } else if end.z < start.z {
             self.above = self.above.max(start.z);
         }
+    }
+
+    /// How far the heights of an action are named from those of the last that was followed.
+    #[must_use]
+    pub fn renamed_since(&self, action: &Action) -> f64 {
+        self.frame - action.frame.z
     }
 
     /// Whether a tool at a height is clear of the work; it may lag below its command by some of an amount.

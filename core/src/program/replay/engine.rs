@@ -444,6 +444,8 @@ impl Replay {
         let mut clear = self.clear;
         self.waiting.iter().for_each(|(next, _)| clear.follow(next));
         let (height, lag) = (from.z.min(to.z), self.widest.z + 1e-6);
+        // By the name that its height has behind all that is next.
+        let height = height + clear.renamed_since(action);
         let clear = action.motion.rate == Rate::Rapid && clear.at(height, lag);
         if sideways {
             return clear;

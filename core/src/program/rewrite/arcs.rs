@@ -285,6 +285,7 @@ impl Rewriter<'_> {
     /// send elsewhere.
     #[inline(never)]
     fn can_be_divided(&self, block: &Block) -> Result<(), Stop> {
+        Self::can_stand_behind(block)?;
         let (first, second, _) = self.modal.plane.axes();
         let in_doubt = self.stays_in_doubt(block, first) || self.stays_in_doubt(block, second);
         if in_doubt { Err(Stop(block.motion_word, Reason::ArcFromUnknown)) } else { Ok(()) }
@@ -528,14 +529,16 @@ impl Rewriter<'_> {
             patches.put(turns.span, b"P1");
         }
         self.share_feed(block, piece.share, &mut patches);
-        self.write_line(line, &patches, sink);
+        let without = if single { &[] } else { block.ahead.as_slice() };
+        self.write_without(line, &patches, without, sink);
         Ok(())
     }
 
-    /// Whether a block leaves it open where an axis is.
+    /// Whether a block leaves it open where an axis is, so that a word for it might send it elsewhere.
     #[inline(never)]
     fn stays_in_doubt(&self, block: &Block, axis: Axis) -> bool {
-        block.axes.get(axis).is_none() && !self.can_overrun(axis)
+        let told = self.axes.get(axis).is_told();
+        block.axes.get(axis).is_none() && !told && !self.can_follow(axis)
     }
 
     /// Half of the last digit: what rounding may do.

@@ -5,6 +5,7 @@ use crate::length::{Length, Unit};
 use crate::program::modal::Modal;
 use crate::program::number::{Integers, Number, Point, Sign, power_of_ten};
 use crate::program::words::Span;
+use core::ops::Range;
 use heapless::Vec;
 
 /// A word: letter, sign, nine digits before the point (a length has no more), point, nine decimals and a
@@ -213,14 +214,30 @@ impl<const N: usize> Patches<N> {
         self.0.is_empty()
     }
 
-    /// Writes the line with its changes.
-    pub fn write(&self, line: &[u8], sink: &mut impl FnMut(&[u8])) {
+    /// Writes the line with its changes, and without some words, each with a blank beside it.
+    pub fn write(&self, line: &[u8], without: &[Span], sink: &mut impl FnMut(&[u8])) {
         let mut done = 0;
         for (start, end, text) in &self.0 {
-            sink(line.get(done..*start).unwrap_or(&[]));
+            write_without(line, without, done..*start, sink);
             sink(text);
             done = *end;
         }
-        sink(line.get(done..).unwrap_or(&[]));
+        write_without(line, without, done..line.len(), sink);
     }
+}
+
+fn write_without(line: &[u8], without: &[Span], part: Range<usize>, sink: &mut impl FnMut(&[u8])) {
+    let mut done = part.start;
+    for word in without.iter().filter(|word| part.contains(&word.start)) {
+        let before = line.get(done..word.start).unwrap_or(&[]);
+        if let [rest @ .., b' '] = before {
+            sink(rest);
+            done = word.end;
+        } else {
+            sink(before);
+            let blank = line.get(word.end).is_some_and(|byte| *byte == b' ');
+            done = word.end.saturating_add(usize::from(blank));
+        }
+    }
+    sink(line.get(done..part.end).unwrap_or(&[]));
 }

@@ -182,6 +182,10 @@ impl Rewriter<'_> {
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
         let mut inserted = false;
+        if block.tool_change {
+            // It would come before that, which takes the seats again.
+            return Ok(false);
+        }
         for axis in Axis::ALL {
             let track = *self.axes.get(axis);
             let towards = self.heading(axis, *targets.get(axis)).or_else(|| self.lags(axis));

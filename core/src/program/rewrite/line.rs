@@ -84,6 +84,7 @@ impl Rewriter<'_> {
                     note.along_travel = Some(AlongTravel::Rotary);
                     break;
                 }
+                Self::can_stand_behind(block)?;
                 let place = PerAxis::from_fn(|axis| between(*start.get(axis), *targets.get(axis), share));
                 self.begin(block, self.modal.motion.word(), sink);
                 for axis in Axis::ALL {
@@ -116,7 +117,17 @@ impl Rewriter<'_> {
             self.settle(axis, target, seat);
         }
         self.share_feed(block, 1.0 - done, &mut patches);
-        self.write_line(line, &patches, sink);
+        // What acts before the move stands in the first part.
+        let without = if done > 0.0 { block.ahead.as_slice() } else { &[] };
+        self.write_without(line, &patches, without, sink);
+        Ok(())
+    }
+
+    /// The line itself is the last part of a divided cut: another tool, and its length, would come too late there.
+    pub(super) const fn can_stand_behind(block: &Block) -> Result<(), Stop> {
+        if block.tool_change || block.tool_length {
+            return Err(Stop(block.motion_word, Reason::Conflict));
+        }
         Ok(())
     }
 

@@ -22,7 +22,8 @@ pub enum Strategy {
 pub(super) enum Place {
     /// Nothing: its coordinates are only good for differences.
     Unknown,
-    /// Nothing, and a return or a move in machine coordinates may have taken the axis to the end of its travel.
+    /// Nothing, and a return, a move in machine coordinates or a tool change may have taken the axis to the end of its
+    /// travel.
     Returned,
     /// The program counts on it, but a tool change may have taken the axis elsewhere in between.
     Elsewhere,
@@ -238,11 +239,9 @@ impl<'t> Track<'t> {
         self.told = false;
     }
 
-    /// A tool change: the program counts on the place, the seat is in doubt.
+    /// A tool change: the program counts on the place that it has told, the seat is in doubt.
     pub fn leave(&mut self) {
-        if self.is_told() {
-            self.place = Place::Elsewhere;
-        }
+        self.place = if self.named() { Place::Elsewhere } else { Place::Returned };
         self.seat = None;
         self.told = false;
     }

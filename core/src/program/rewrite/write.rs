@@ -7,7 +7,7 @@ use super::refusal::{Reason, Stop};
 use crate::axis::{Axis, PerAxis};
 use crate::length::{Length, Unit};
 use crate::program::modal::{Distance, Feed, Plane};
-use crate::program::words::Word;
+use crate::program::words::{Span, Word};
 
 /// A hundred kilometres in counts: sums of a few such lengths stay within the range.
 const FARTHEST: i64 = 1_000_000_000_000_000;
@@ -207,10 +207,21 @@ impl Rewriter<'_> {
         patches: &Patches<N>,
         sink: &mut impl FnMut(&[u8]),
     ) {
+        self.write_without(line, patches, &[], sink);
+    }
+
+    /// The same without some words.
+    pub(super) fn write_without<const N: usize>(
+        &mut self,
+        line: &[u8],
+        patches: &Patches<N>,
+        without: &[Span],
+        sink: &mut impl FnMut(&[u8]),
+    ) {
         if !patches.is_empty() {
             self.counts.lines_changed = self.counts.lines_changed.saturating_add(1);
         }
-        patches.write(line, sink);
+        patches.write(line, without, sink);
     }
 
     /// The block's own motion word, for a line before which another motion was put in force.

@@ -161,3 +161,14 @@ fn an_arc_sends_no_axis_of_its_plane_to_where_a_tool_change_may_not_have_left_it
     // Where nothing is divided the program's own words send it nowhere.
     assert!(rewrite(&program(""), &table(0.0, 0.0, 0.1), &Settings::DEFAULT).is_ok());
 }
+
+#[test]
+fn words_before_a_divided_arc_act_once() {
+    let program = "G0 X0 Y0 Z5\nG1 Z-1 F99\nN7 M3 S900 G2 X10 I5 M8\n";
+    let (text, _, _) = rewrite(program, &table(0.0, 0.1, 0.0), &Settings::DEFAULT).unwrap();
+    let parts: Vec<&str> = text.lines().skip(4).collect();
+    let once = |word: &str| parts.iter().filter(|part| part.contains(word)).count() == 1;
+    assert!(["M3", "S900", "M8", "N7"].into_iter().all(once), "{text}");
+    assert!(parts.iter().any(|first| first.ends_with(" M3 S900 M8")), "{text}");
+    assert!(parts.last().is_some_and(|last| last.starts_with("N7 G2 ")), "{text}");
+}

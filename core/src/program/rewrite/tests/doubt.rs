@@ -185,6 +185,28 @@ fn nothing_overruns_from_where_a_return_has_taken_it() {
 }
 
 #[test]
+fn a_tool_change_in_the_block_of_a_cut_comes_before_all_of_it() {
+    // The overrun would stand before the line, and the tool change takes its seat away again.
+    let table = table(0.1, 0.1, 0.12);
+    let (text, _, unseated) = rewrite("G91\nG1 X2 Y-1 F99 M6 T2\n", &table, &Settings::DEFAULT).unwrap();
+    assert!(text.ends_with("ON)\nG91\nG1 X2 Y-1.1 F99 M6 T2\n"), "{text}");
+    assert_eq!(unseated, [2]);
+    for word in ["M6", "G43 H1"] {
+        let program = std::format!("G91\nG0 X-5 Y5\nG2 X10 Y0 I5 J0 F99\n{word} X10 Y0 I5 J0\n");
+        let refusal = rewrite(&program, &table, &Settings::DEFAULT).unwrap_err();
+        assert_eq!((refusal.line, refusal.reason), (4, Reason::Conflict), "{word}");
+    }
+}
+
+#[test]
+fn in_differences_an_axis_that_nobody_has_placed_can_be_named() {
+    // A half circle, whose Y turns round and is not named.
+    let program = "G91\nM6 T1\nG0 X-5\nZ-9\nG1 Z-1 F99\nG2 X10 I5\n";
+    let (text, counts, unseated) = rewrite(program, &table(0.0, 0.1, 0.0), &Settings::DEFAULT).unwrap();
+    assert_eq!((counts.arcs_split, unseated), (1, std::vec![5]), "{text}");
+}
+
+#[test]
 fn an_offset_from_a_shifted_place_is_refused() {
     assert_eq!(reason("G0 X9\nX5\nX0\nG10 L20 P1 X0\n"), (4, Reason::Shifted(Axis::X)));
     let x = table(0.1, 0.0, 0.0);
