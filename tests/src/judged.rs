@@ -233,9 +233,7 @@ impl Job {
                 return wrong(Kind::EndsElsewhere, format!("{axis} ends {off} mm away"));
             }
         }
-        // Block numbers stay with the line, also where words that act before the move stand in a part before it.
-        let moved = |letters| other_words(text, letters) != other_words(&rewritten.text, letters);
-        if moved(b"MSTDHOABC") || moved(b"N") {
+        if !keeps_order(text, &rewritten.text) {
             return wrong(Kind::WordsMoved, "words other than G, F and places changed".to_owned());
         }
         if self.rewritten(&rewritten.text).is_ok() {
@@ -420,11 +418,29 @@ fn seats_lost(text: &str) -> [usize; 3] {
     lost
 }
 
+/// Whether a rewritten program has the words that have nothing to do with motion in their order: block by block, where those
+/// that act before the move, in the first part of a divided cut, may come before the others.
+fn keeps_order(original: &str, rewritten: &str) -> bool {
+    let rewritten = other_words(rewritten);
+    let mut rest = rewritten.as_slice();
+    for line in original.lines() {
+        let words = other_words(line);
+        let acts_ahead = |word: &(u8, i64)| matches!(word, (b'S', _) | (b'M', 3 | 4 | 7 | 8 | 13 | 14));
+        let (mut divided, behind): (Vec<_>, Vec<_>) = words.iter().partition(|word| acts_ahead(word));
+        divided.extend(behind);
+        match rest.strip_prefix(words.as_slice()).or_else(|| rest.strip_prefix(divided.as_slice())) {
+            Some(next) => rest = next,
+            None => return false,
+        }
+    }
+    rest.is_empty()
+}
+
 /// The words that have nothing to do with motion, in order.
-fn other_words(text: &str, letters: &[u8]) -> Vec<(u8, i64)> {
+fn other_words(text: &str) -> Vec<(u8, i64)> {
     let words = text.lines().flat_map(|line| Words::new(line.as_bytes()));
     let other = words.filter_map(|token| match token {
-        Ok(Token::Word(word)) if letters.contains(&word.letter) => {
+        Ok(Token::Word(word)) if b"MSTDHNOABC".contains(&word.letter) => {
             Some((word.letter, word.number.mantissa()))
         }
         _ => None,

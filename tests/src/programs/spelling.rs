@@ -88,9 +88,10 @@ impl Writer<'_> {
         }
         let cuts = self.language == Language::Whole && motion != "G0";
         // Words that act before the move.
-        let ahead = match cuts && self.dice.once_in(30) {
-            true => self.dice.one_of(&[" S900", " M8", " M3 S1200", " M4"]),
-            false => "",
+        let ahead = if cuts && self.dice.once_in(30) {
+            self.dice.one_of(&[" S900", " M8", " M3 S1200", " M4"])
+        } else {
+            ""
         };
         self.line_from(mark, &format!("{head}{words}{feed}{ahead}"));
     }

@@ -136,8 +136,8 @@ pub struct Interpreter {
     /// The motion that a cycle has put aside: by it axes move again behind G80.
     beside_cycles: Mode,
     plane: Plane,
-    unit: Unit,
-    unit_told: bool,
+    /// As the program has told it.
+    unit: Option<Unit>,
     unit_assumed: Option<u64>,
     distance: Distance,
     centres: Distance,
@@ -175,8 +175,7 @@ impl Interpreter {
             mode: Mode::Line,
             beside_cycles: Mode::Line,
             plane: Plane::Xy,
-            unit: reading.unit,
-            unit_told: false,
+            unit: None,
             unit_assumed: None,
             distance: Distance::Absolute,
             centres: Distance::Incremental,
@@ -294,8 +293,8 @@ impl Interpreter {
             self.skipping = block.block_delete;
         }
         self.execute(&block)?;
-        if !self.unit_told && self.unit_assumed.is_none() && block.has_any(b"XYZ") {
-            self.unit_assumed = Some(self.line);
+        if self.unit.is_none() && block.has_any(b"XYZ") {
+            self.unit_assumed = self.unit_assumed.or(Some(self.line));
         }
         self.lose(self.moved_otherwise(&block)?);
         if block.block_delete.is_some() {

@@ -374,8 +374,8 @@ impl Rewriter<'_> {
         if track.corrected() && (seated_nowhere || (sent != level && wanted != track.wanted)) {
             return Err(trouble(*block.axes.get(third), CycleTrouble::CountsFromR));
         }
-        let unseated =
-            !seated_nowhere && wanted == track.wanted && self.begins_unseated(third, [wanted, sent])?;
+        let may_be_sent = !seated_nowhere && wanted == track.wanted && self.can_overrun(third);
+        let unseated = may_be_sent && self.begins_unseated(third, [wanted, sent])?;
         if track.corrected() && (sent != level || unseated) {
             if track.reference(third) == Direction::Minus {
                 let axes = PerAxis::from_fn(|axis| axis == third);

@@ -181,11 +181,11 @@ impl Rewriter<'_> {
         targets: &PerAxis<Length>,
         sink: &mut impl FnMut(&[u8]),
     ) -> Result<bool, Stop> {
-        let mut inserted = false;
         if block.tool_change {
             // It would come before that, which takes the seats again.
             return Ok(false);
         }
+        let mut inserted = false;
         for axis in Axis::ALL {
             let track = *self.axes.get(axis);
             let towards = self.heading(axis, *targets.get(axis)).or_else(|| self.lags(axis));

@@ -218,7 +218,7 @@ impl Rewriter<'_> {
         without: &[Span],
         sink: &mut impl FnMut(&[u8]),
     ) {
-        if !patches.is_empty() {
+        if !(patches.is_empty() && without.is_empty()) {
             self.counts.lines_changed = self.counts.lines_changed.saturating_add(1);
         }
         patches.write(line, without, sink);

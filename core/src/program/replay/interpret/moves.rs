@@ -18,7 +18,8 @@ const RADIUS_ALLOWANCE_MM: f64 = 0.05;
 
 impl Interpreter {
     fn length(&self, number: Number) -> Result<Length, Reason> {
-        number.length(self.unit, self.reading.integers).ok_or(Reason::OutOfRange)
+        let unit = self.unit.unwrap_or(self.reading.unit);
+        number.length(unit, self.reading.integers).ok_or(Reason::OutOfRange)
     }
 
     fn word_length(&self, block: &Block, letter: u8) -> Result<Option<Length>, Reason> {

@@ -182,6 +182,10 @@ fn nothing_overruns_from_where_a_return_has_taken_it() {
         assert!(text.contains(&std::format!("{back}\nG91 G1 X5 F99\nG0 Z-9\n")), "{text}");
         assert_eq!((counts.one_way_moves, unseated), (1, std::vec![3]), "{text}");
     }
+    // Nor for a first hole that is shorter than the lost motion.
+    let program = "G0 Z20\nG91 G28 Z0\nG81 X5 Z-0.05 R-0.02 F90\n";
+    let (text, counts, _) = rewrite(program, &table(0.0, 0.0, 0.12), &Settings::DEFAULT).unwrap();
+    assert_eq!(counts.one_way_moves, 0, "{text}");
 }
 
 #[test]
