@@ -347,8 +347,23 @@ impl<'a> Words<'a> {
     }
 
     fn comment(&mut self, start: usize, end: usize) -> Option<Result<Token, Fault>> {
+        self.passed_over(Token::Comment, start, end)
+    }
+
+    /// What is not read, within one line: where lines end with a carriage return alone, it would be all the rest of a program.
+    fn passed_over(
+        &mut self,
+        token: fn(Span) -> Token,
+        start: usize,
+        end: usize,
+    ) -> Option<Result<Token, Fault>> {
+        let passed = self.line.get(start..end).unwrap_or(&[]);
+        if let Some(at) = passed.iter().position(|byte| *byte == b'\r') {
+            let at = start.saturating_add(at);
+            return self.fault(FaultKind::Unexpected(b'\r'), at, at.saturating_add(1));
+        }
         self.at = end;
-        Some(Ok(Token::Comment(Span { start, end })))
+        Some(Ok(token(Span { start, end })))
     }
 
     /// The end of a comment opened at `start`. Brackets inside it are part of it when they pair up;
@@ -402,8 +417,7 @@ impl<'a> Words<'a> {
                 // What follows it at the head of a line names the program (ISO 6983-1 and DIN 66025, recalled from memory).
                 let line = self.line.get(..start).filter(|head| blank(head)).and(Some(self.line));
                 let end = line.map_or(next, |line| line.trim_ascii_end().len().max(next));
-                self.at = end;
-                Some(Ok(Token::Percent(Span { start, end })))
+                self.passed_over(Token::Percent, start, end)
             }
             // Distance and angle of a place in polar coordinates, on some controls: common practice, no source.
             b':' | b'@' | b'^' => self.word(start, byte),
