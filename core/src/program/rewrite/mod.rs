@@ -175,12 +175,13 @@ impl<'t> Rewriter<'t> {
         }
     }
 
-    /// A line of a program that needs no correction at all. Whatever a control may understand passes;
-    /// bytes that are no text do not.
+    /// A line of a program that needs no correction at all. Whatever a control may understand passes, a carriage return
+    /// alone at the end of a line among it; bytes that are no text do not.
     fn copied(line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<Note, Stop> {
         for token in Words::new(line) {
             match token {
                 Err(fault @ Fault { kind: FaultKind::LineTooLong, .. }) => return Err(fault.into()),
+                Err(Fault { kind: FaultKind::Unexpected(b'\r'), .. }) => {}
                 Err(fault @ Fault { kind: FaultKind::Unexpected(0..0x20 | 0x7f..), .. }) => {
                     return Err(fault.into());
                 }

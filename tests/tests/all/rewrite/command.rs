@@ -92,6 +92,12 @@ fn a_program_saved_in_a_way_that_cannot_be_read_is_refused_with_the_way_to_save_
             let told = refusal["way_out"].as_str().unwrap_or_default();
             assert!(told.contains(way_out), "{command}: {refusal}");
         }
+        if way_out == "CR LF" {
+            // Without correction it is copied as it is.
+            folder.takeup(&format!("rewrite {name} -o copied.nc --play z=0")).done().exit(0);
+            assert_eq!(folder.read("copied.nc"), folder.read(name));
+            std::fs::remove_file(folder.file("copied.nc")).unwrap();
+        }
     }
     assert_eq!(folder.names().len(), 6, "something was written: {:?}", folder.names());
 }
