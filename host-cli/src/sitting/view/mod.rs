@@ -16,10 +16,11 @@ use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use ratatui::crossterm::terminal::{
-    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+    BeginSynchronizedUpdate, EndSynchronizedUpdate, EnterAlternateScreen, LeaveAlternateScreen,
+    disable_raw_mode, enable_raw_mode,
 };
-use ratatui::crossterm::{cursor, execute};
-use std::io::{self, Stderr};
+use ratatui::crossterm::{cursor, execute, queue};
+use std::io::{self, BufWriter, Stderr};
 use std::time::{Duration, Instant};
 use takeup_core::length::Length;
 
@@ -108,7 +109,7 @@ pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context
         waited: None,
         recent: Recent::default(),
     };
-    let left = view.go(sitting, feed, &mut raw.terminal, &refuse);
+    let left = view.go(sitting, feed, &mut raw, &refuse);
     drop(raw);
     match left? {
         Left::Complete => Ok(()),
@@ -118,14 +119,14 @@ pub fn run(sitting: &mut Sitting<'_>, feed: Option<&mut dyn Feed>, ctx: &Context
 
 /// The terminal taken over, and given back however the view ends.
 struct Raw {
-    terminal: Terminal<CrosstermBackend<Stderr>>,
+    terminal: Terminal<CrosstermBackend<BufWriter<Stderr>>>,
 }
 
 impl Raw {
     fn enter() -> io::Result<Self> {
         enable_raw_mode()?;
         let entered = execute!(io::stderr(), EnterAlternateScreen, cursor::Hide)
-            .and_then(|()| Terminal::new(CrosstermBackend::new(io::stderr())));
+            .and_then(|()| Terminal::new(CrosstermBackend::new(BufWriter::new(io::stderr()))));
         match entered {
             Ok(terminal) => Ok(Self { terminal }),
             Err(error) => {
@@ -133,6 +134,15 @@ impl Raw {
                 Err(error)
             }
         }
+    }
+
+    /// Draws the screen, marked as one update: a terminal that knows the mark never shows half of it.
+    fn draw(&mut self, shown: &Shown, sitting: &Sitting<'_>) -> io::Result<()> {
+        queue!(self.terminal.backend_mut(), BeginSynchronizedUpdate)?;
+        let drawn = self.terminal.draw(|frame| draw::all(frame, shown, sitting)).map(|_| ());
+        // Whatever came of it: a terminal that waits for the end of an update shows nothing.
+        execute!(self.terminal.backend_mut(), EndSynchronizedUpdate)?;
+        drawn
     }
 }
 
@@ -160,14 +170,13 @@ impl View {
         &mut self,
         sitting: &mut Sitting<'_>,
         mut feed: Option<&mut dyn Feed>,
-        terminal: &mut Terminal<CrosstermBackend<Stderr>>,
+        raw: &mut Raw,
         refuse: &dyn Fn(io::Error) -> Refusal,
     ) -> Result<Left, Refusal> {
         let mut draw = true;
         loop {
             if draw {
-                let shown = &self.shown;
-                terminal.draw(|frame| draw::all(frame, shown, sitting)).map_err(refuse)?;
+                raw.draw(&self.shown, sitting).map_err(refuse)?;
             }
             // A pause is counted down.
             let waited = sitting.waiting().map(|(_, seconds)| seconds);

@@ -57,6 +57,27 @@ fn the_dial_and_what_to_do_are_in_large_letters() {
 }
 
 #[test]
+fn each_screen_is_one_update() {
+    let folder = Folder::new();
+    let mut terminal = Terminal::begun(&folder.takeup(PLAN));
+    terminal.take(1, &[0.2, 0.25]);
+    terminal.press("p");
+    terminal.end();
+    let raw = terminal.raw();
+    let view = raw.split("\u{1b}[?1049h").nth(1).expect("a screen of its own");
+    let view = view.split("\u{1b}[?1049l").next().expect("what is on it");
+    let mut updates = view.split("\u{1b}[?2026h");
+    let before = updates.next().expect("what comes before the first");
+    let (inside, between): (Vec<_>, Vec<_>) =
+        updates.map(|update| update.split_once("\u{1b}[?2026l").expect("an end")).unzip();
+    assert!(inside.len() >= 4, "{view:?}");
+    // What is drawn is drawn inside; between them at most the cursor is hidden.
+    for text in between.into_iter().chain([before]) {
+        assert!(!text.replace("\u{1b}[?25l", "").contains(|c: char| !c.is_control()), "{text:?}");
+    }
+}
+
+#[test]
 fn without_colour_nothing_is_lost_and_no_colour_is_sent() {
     let folder = Folder::new();
     let run = |no_colour: &str| {

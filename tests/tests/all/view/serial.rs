@@ -1,5 +1,6 @@
 //! An indicator on a serial line, which is a pseudo-terminal here: watched, with a data button, and unplugged.
 
+use super::screen::large;
 use super::terminal::{Line, Terminal};
 use super::{PLAN, values};
 use std::process::Stdio;
@@ -16,12 +17,16 @@ fn a_watched_indicator_is_live_and_enter_takes_what_it_shows() {
     terminal.wait_for("I have seen to it");
     line.send("9.999\r\n");
     terminal.press_for("\r", "Enter takes what the indicator shows");
-    let block = |screen: &str| screen.chars().filter(|c| ('\u{2580}'..='\u{259f}').contains(c)).count();
-    let mut shapes = Vec::new();
+    // Eight rows of large letters say what to do; those below are the dial.
+    let dial = |screen: &str| large(screen)[8..].to_vec();
+    let first = terminal.wait_until("the dial", |screen| large(screen).len() >= 12);
+    let mut dials = vec![dial(&first)];
     for shown in ["0.1", "0.18", "+00.200"] {
-        let before = terminal.screen();
         line.send(&format!("{shown}\r\n"));
-        shapes.push(block(&terminal.wait_until("the dial moves", |screen| screen != before)));
+        let last = dials.last().expect("the first");
+        let moved = terminal.wait_until("the dial moves", |screen| dial(screen) != *last);
+        assert!(!dials.contains(&dial(&moved)), "{shown} looks like another reading:\n{moved}");
+        dials.push(dial(&moved));
     }
     assert_eq!(values(&folder, "z.csv"), [0.0; 0], "watching is not reading");
     terminal.press_for("\r", "the dial still moves");

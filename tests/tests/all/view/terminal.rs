@@ -19,9 +19,31 @@ pub struct Terminal {
     seen: Arc<Mutex<Seen>>,
 }
 
+/// The marks around what is drawn at once: between them the screen is half the old one, half the new.
+const UPDATE: [&[u8]; 2] = [b"\x1b[?2026h", b"\x1b[?2026l"];
+
 struct Seen {
     parser: vt100::Parser,
     raw: Vec<u8>,
+    /// What was on the screen when it was last whole.
+    whole: String,
+}
+
+impl Seen {
+    fn process(&mut self, bytes: &[u8]) {
+        let old = self.raw.len();
+        self.raw.extend_from_slice(bytes);
+        let last = |mark: &[u8]| {
+            self.raw.windows(mark.len()).rposition(|window| window == mark).map_or(0, |at| at + mark.len())
+        };
+        let [begun, ended] = UPDATE.map(last);
+        let whole = if begun > ended { begun.max(old) } else { self.raw.len() };
+        self.parser.process(&self.raw[old..whole]);
+        if whole > old {
+            self.whole = self.parser.screen().contents();
+        }
+        self.parser.process(&self.raw[whole..]);
+    }
 }
 
 fn size(columns: u16, rows: u16) -> PtySize {
@@ -58,14 +80,13 @@ impl Terminal {
         let seen = Arc::new(Mutex::new(Seen {
             parser: vt100::Parser::new(some(rows), some(columns), 0),
             raw: Vec::new(),
+            whole: String::new(),
         }));
         let writer = Arc::clone(&seen);
         std::thread::spawn(move || {
             let mut bytes = [0; 4096];
             while let Ok(read @ 1..) = screen.read(&mut bytes) {
-                let mut seen = writer.lock().expect("the screen");
-                seen.parser.process(&bytes[..read]);
-                seen.raw.extend_from_slice(&bytes[..read]);
+                writer.lock().expect("the screen").process(&bytes[..read]);
             }
         });
         let keyboard = pair.master.take_writer().expect("its keyboard");
@@ -95,9 +116,9 @@ impl Terminal {
         keyboard.write_all(keys.as_bytes()).and_then(|()| keyboard.flush()).expect("keys are pressed");
     }
 
-    /// What is on the screen.
+    /// What is on the screen, never half an update.
     pub fn screen(&self) -> String {
-        self.seen.lock().expect("the screen").parser.screen().contents()
+        self.seen.lock().expect("the screen").whole.clone()
     }
 
     /// All that was ever sent to it.
@@ -140,7 +161,10 @@ impl Terminal {
 
     /// Gives the terminal another size.
     pub fn resize(&self, columns: u16, rows: u16) {
-        self.seen.lock().expect("the screen").parser.screen_mut().set_size(some(rows), some(columns));
+        let mut seen = self.seen.lock().expect("the screen");
+        seen.parser.screen_mut().set_size(some(rows), some(columns));
+        seen.whole = seen.parser.screen().contents();
+        drop(seen);
         self.master.as_ref().expect("a terminal").resize(size(columns, rows)).expect("another size");
     }
 
