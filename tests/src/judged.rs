@@ -398,24 +398,50 @@ fn told_before(text: &str, before: u64) -> [bool; 3] {
 
 /// How often the seat of each axis becomes unknown, the start counted too: reference returns and machine
 /// places, tool changes, offsets, new names of places, by their words, for which names of axes are not looked at: the
-/// allowance is generous there. And blocks that may be skipped, on the axes they name.
+/// allowance is generous there. And blocks that may be skipped, on the axes they name; and a first place in G90 behind
+/// moves in G91, for which way the axis goes there is not told.
 fn seats_lost(text: &str) -> [usize; 3] {
     let mut lost = [1; 3];
+    let (mut incremental, mut told) = (false, [Told::No; 3]);
     for line in text.lines() {
         let (mut all, mut z, mut skips) = (false, false, false);
         for token in Words::new(line.as_bytes()) {
             skips |= matches!(token, Ok(Token::BlockDelete(_)));
             let Ok(Token::Word(word)) = token else { continue };
             match (word.letter, word.number.tenths()) {
+                (b'G', Some(900 | 910)) => incremental = word.number.tenths() == Some(910),
                 (b'G', Some(100 | 280 | 300 | 520..=593 | 920..=923)) | (b'M', Some(60)) => all = true,
                 (b'G', Some(430..=449 | 490)) => z = true,
-                (letter @ b'X'..=b'Z', _) if skips => lost[usize::from(letter - b'X')] += 1,
+                (letter @ b'X'..=b'Z', _) => {
+                    let axis = usize::from(letter - b'X');
+                    let found = told[axis] == Told::MovesOnly && !incremental;
+                    lost[axis] += usize::from(skips) + usize::from(found);
+                    told[axis] = match (told[axis], incremental) {
+                        _ if skips => Told::No,
+                        (Told::Place, _) | (_, false) => Told::Place,
+                        (_, true) => Told::MovesOnly,
+                    };
+                }
                 _ => {}
             }
         }
-        lost = [lost[0] + usize::from(all), lost[1] + usize::from(all), lost[2] + usize::from(all || z)];
+        for (axis, lost) in lost.iter_mut().enumerate().filter(|(axis, _)| all || (z && *axis == 2)) {
+            *lost += 1;
+            told[axis] = Told::No;
+        }
     }
     lost
+}
+
+/// What a program has told of where an axis is.
+#[derive(Clone, Copy, PartialEq)]
+enum Told {
+    /// Nothing.
+    No,
+    /// How far it has moved.
+    MovesOnly,
+    /// Its place.
+    Place,
 }
 
 /// Whether a rewritten program has the words that have nothing to do with motion in their order: block by block, where those

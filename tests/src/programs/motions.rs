@@ -176,6 +176,10 @@ impl Writer<'_> {
             words.push(self.word(third, to[third]));
         }
         if self.dice.once_in(3) {
+            // Half a circle whose radius a post has cut short: the chord counts as its diameter.
+            let mut dice = self.dice.clone();
+            let short = self.language == Language::Whole && quarters == 2 && dice.once_in(3);
+            let radius = if short { radius - dice.below(radius as u64 / 110 + 1) as i64 } else { radius };
             let radius = self.decimal(if quarters == 3 { -radius } else { radius });
             words.push(format!("R{radius}"));
         } else {

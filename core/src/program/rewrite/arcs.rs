@@ -142,7 +142,9 @@ impl Rewriter<'_> {
             let centre =
                 centre_of_radius(start, end, radius, sense).ok_or(Stop(Some(word.span), Reason::Arc))?;
             *arc = Arc { start, end, centre, sense };
-            return Ok(Some(libm::fabs(radius)));
+            // One that rounding has made too short is that of the arc which its ends allow.
+            let half = libm::hypot(end.0 - start.0, end.1 - start.1) / 2.0;
+            return Ok(Some(libm::fabs(radius).max(half)));
         }
         let absolute = self.modal.centre == Distance::Absolute;
         let coordinate = |word: Option<Word>, from: f64| -> Result<f64, Stop> {

@@ -120,6 +120,21 @@ fn arcs_are_split_where_an_axis_turns_round() {
 }
 
 #[test]
+fn an_arc_whose_radius_is_short_of_half_its_chord_is_divided_on_the_half_circle() {
+    let program = "G0 Z5 X-20 Y0\nX0\nG1 Z-1 F100\nG2 X20 Y0 R9.92\n";
+    let text = body(program, &table(0.1, 0.0, 0.0));
+    assert!(text.ends_with("F100\nG2 X10. Y10. R10.00\nG2 X20 Y0 R10.00\n"), "{text}");
+    // Whole it keeps its word, and so does one that rounding has made short.
+    let text = body(program, &table(0.0, 0.0, 0.1));
+    assert!(text.ends_with("G2 X20 Y0 R9.92\n"), "{text}");
+    let text = body(&program.replace("9.92", "9.9996"), &table(0.1, 0.0, 0.0));
+    assert!(text.ends_with("G2 X10. Y10. R10.0000\nG2 X20 Y0 R9.9996\n"), "{text}");
+    let beyond =
+        rewrite(&program.replace("9.92", "9.88"), &table(0.1, 0.0, 0.0), &Settings::DEFAULT).unwrap_err();
+    assert_eq!(beyond.reason, Reason::Arc);
+}
+
+#[test]
 fn an_arc_of_axes_without_correction_passes() {
     let program = "G0 Z5 X0 Y0\nG1 Z-1 F100\nG2 X10 Y0 I5 J0 Z-2\nX0 Y0 I-5 Z-1\n";
     let text = body(program, &table(0.0, 0.0, 0.12));

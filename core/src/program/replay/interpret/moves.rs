@@ -13,8 +13,9 @@ use crate::{
 /// Distances of an arc's start and end from its centre may differ by this much (mm): coarse posts round
 /// centres to a hundredth of an inch (common practice, no source). The radius then runs evenly from one to the other.
 const CENTRE_ALLOWANCE_MM: f64 = 0.5;
-/// Half a chord may be longer than the radius by this much (mm).
+/// Half a chord may be longer than the radius by this much (mm), or by this share of it where that is more.
 const RADIUS_ALLOWANCE_MM: f64 = 0.05;
+const RADIUS_ALLOWANCE_SHARE: f64 = 0.01;
 
 impl Interpreter {
     fn length(&self, number: Number) -> Result<Length, Reason> {
@@ -134,8 +135,9 @@ impl Interpreter {
         let start = self.position();
         let end = target.map(|length| length.as_mm());
         let curve = if let Some(radius) = radius {
-            Curve::with_radius(self.plane, turn, start, end, radius.as_mm(), RADIUS_ALLOWANCE_MM)
-                .map_err(Reason::Arc)
+            let radius = radius.as_mm();
+            let allowance = RADIUS_ALLOWANCE_MM.max(RADIUS_ALLOWANCE_SHARE * libm::fabs(radius));
+            Curve::with_radius(self.plane, turn, start, end, radius, allowance).map_err(Reason::Arc)
         } else if centred {
             let centre = |axis: Axis| -> Result<f64, Reason> {
                 let [i, j, k] = offsets;
