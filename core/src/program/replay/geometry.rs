@@ -236,11 +236,15 @@ impl Curve {
 
     /// The point of an arc at a share, and the derivative of [`Curve::at`] there: one sine and cosine for both.
     fn on_arc(&self, arc: &Arc, t: f64) -> (Point, Point) {
+        self.towards(arc, t, libm::sincos(arc.angle + arc.sweep * t))
+    }
+
+    /// [`Curve::on_arc`] with the sine and cosine of its angle.
+    fn towards(&self, arc: &Arc, t: f64, (sin, cos): (f64, f64)) -> (Point, Point) {
         let (first, second, _) = arc.plane.axes();
         let mut point = between(&self.start, &self.end, t);
         let mut slope = minus(&self.end, &self.start);
         let (radius, growth) = (arc.radii.0 * (1.0 - t) + arc.radii.1 * t, arc.radii.1 - arc.radii.0);
-        let (sin, cos) = libm::sincos(arc.angle + arc.sweep * t);
         if t > 0.0 && t < 1.0 {
             *point.get_mut(first) = arc.centre.0 + radius * cos;
             *point.get_mut(second) = arc.centre.1 + radius * sin;
@@ -283,29 +287,40 @@ impl Curve {
         let middle = base + turn * libm::round(((low + high) / 2.0 - base) / turn);
         let level = self.start.get(third) == self.end.get(third);
         let growth = libm::fabs(arc.radii.0 - arc.radii.1);
-        let rounds = if level && growth == 0.0 { 0 } else { 3 };
+        let circle = level && growth < 1e-9;
+        let rounds = if circle { 0 } else { 3 };
         let (mut best, mut least) = (low, f64::INFINITY);
         let inside = |candidate: &f64| *candidate > low && *candidate < high;
         // Round a circle the distance only grows for half a turn either way: an end no further off is not
         // nearer. So it does on a spiral that hardly opens, except about its centre.
         let radius = arc.radii.0.min(arc.radii.1);
         let hardly_opens = growth <= 1e-3 * radius * libm::fabs(arc.sweep);
-        let off_centre = x * x + y * y > radius * radius / 4.0;
+        let from_centre = libm::sqrt(x * x + y * y);
+        let off_centre = from_centre > radius / 2.0;
         let away = libm::fabs(middle - low).max(libm::fabs(high - middle));
         let within_half = level && inside(&middle) && away < turn / 2.0;
         // Within a quarter of a turn the square of the distance is convex, on a helix too.
         let within_quarter = away < turn / 4.0;
         let alone = hardly_opens && off_centre && (within_half || within_quarter);
+        if circle && alone && inside(&middle) {
+            // What is left is along the radius, and along the third axis.
+            let (off, aside) = (from_centre - radius, q.get(third) - self.start.get(third));
+            return (middle, libm::sqrt(off * off + aside * aside));
+        }
         let ends = match alone {
             true if inside(&middle) => [None, None],
             true => [Some(middle.max(low).min(high)), None],
             false => [Some(low), Some(high)],
         };
+        // Its own angle the point has brought along, turn by turn.
+        let own = |t: f64| match from_centre > 0.0 {
+            true => self.towards(arc, t, (y / from_centre, x / from_centre)),
+            false => self.on_arc(arc, t),
+        };
         // Outside the range a candidate would be held to an end of it, which stands first.
         let turns = [middle, middle - turn, middle + turn].into_iter().filter(inside);
-        for candidate in ends.into_iter().flatten().chain(turns) {
-            let mut t = candidate;
-            let (mut place, mut slope) = self.on_arc(arc, t);
+        let ends = ends.into_iter().flatten().map(|t| (t, self.on_arc(arc, t)));
+        for (mut t, (mut place, mut slope)) in ends.chain(turns.map(|t| (t, own(t)))) {
             for _ in 0..rounds {
                 let square = dot(&slope, &slope);
                 if square <= 0.0 {
