@@ -144,7 +144,7 @@ pub struct Exposure {
     pub near_lifts: u64,
     /// The shortest of them, the shortest first.
     pub links: Vec<Link, WORST>,
-    /// Each axis; of interest where it has slack.
+    /// Each axis; nothing of those without slack.
     pub axes: PerAxis<AxisExposure>,
     /// The largest steps, the largest first.
     pub worst: Vec<Step, WORST>,
@@ -157,13 +157,28 @@ impl Exposure {
     /// source), then fewer reversals in the cut, then the smaller step.
     #[must_use]
     pub fn rank(&self, other: &Self) -> Ordering {
-        let reversals =
-            |e: &Self| e.axes.iter().map(|(_, a)| a.reversals_in_cut).fold(0, u64::saturating_add);
-        let step = |e: &Self| e.axes.iter().map(|(_, a)| a.largest_step_mm).fold(0.0, f64::max);
+        let step = |found: &Self| in_counts(found.largest_step_mm());
         (self.lifts.cmp(&other.lifts))
-            .then(reversals(self).cmp(&reversals(other)))
-            .then(step(self).total_cmp(&step(other)))
+            .then(self.reversals_in_cut().cmp(&other.reversals_in_cut()))
+            .then(step(self).cmp(&step(other)))
     }
+
+    /// Reversals in the cut, of all axes with slack.
+    #[must_use]
+    pub fn reversals_in_cut(&self) -> u64 {
+        self.axes.iter().map(|(_, axis)| axis.reversals_in_cut).fold(0, u64::saturating_add)
+    }
+
+    /// The largest step of all axes (mm).
+    #[must_use]
+    pub fn largest_step_mm(&self) -> f64 {
+        self.axes.iter().map(|(_, axis)| axis.largest_step_mm).fold(0.0, f64::max)
+    }
+}
+
+/// A length in counts of 0.1 nm, in which the noise of floats is nothing.
+fn in_counts(mm: f64) -> i64 {
+    libm::round(mm * 1e7) as i64
 }
 
 /// The last place at which an axis turned or stopped, and which way it goes.
@@ -334,7 +349,9 @@ impl Exposed {
     fn chord(&mut self, from: &Point, to: &Point, motion: &Motion, mark: &mut impl FnMut(Mark)) {
         let cuts = motion.rate == Rate::Feed;
         for axis in Axis::ALL {
-            self.turn(axis, *from.get(axis), *to.get(axis), cuts);
+            if *self.slack.get(axis) {
+                self.turn(axis, *from.get(axis), *to.get(axis), cuts);
+            }
         }
         self.machine.drive(from, to, |_| {});
         if !cuts {
@@ -402,8 +419,8 @@ impl Exposed {
 
     fn keep(&mut self, step: Step) {
         let worst = &mut self.found.worst;
-        // In counts of 0.1 nm: steps that differ in the noise of floats alone are alike, and lie by their lines.
-        let size = |step: &Step| libm::round(step.step_mm * 1e7) as i64;
+        // Steps that differ in the noise of floats alone are alike, and lie by their lines.
+        let size = |step: &Step| in_counts(step.step_mm);
         if let Some(same) = worst.iter_mut().find(|s| s.line == step.line && s.axis == step.axis) {
             if size(same) < size(&step) {
                 *same = step;

@@ -35,6 +35,13 @@ fn of_two_programs_of_one_part_the_one_with_fewer_lifts_ranks_better() {
 }
 
 #[test]
+fn an_axis_without_slack_does_not_count_where_programs_are_ranked() {
+    let there_and_back = "G0 Z5\nX0 Y0\nG1 Z-1 F100\nX10\nX0\nX10\nG0 Z5\n";
+    let there = "G0 Z5\nX0 Y0\nG1 Z-1 F100\nX10\nX20\nX30\nG0 Z5\n";
+    assert_eq!(look(there_and_back, 0.12).rank(&look(there, 0.12)), Ordering::Equal);
+}
+
+#[test]
 fn a_reversal_in_the_cut_leaves_a_step_of_the_clearance() {
     let found = look("G0 Z5\nG1 Z-1 F100\nX10\nX20 Z1\nX30\nX40 Z-1\nG0 Z5\n", 0.12);
     assert_eq!((found.axes.z.reversals_in_cut, found.axes.z.reversals_in_rapid), (2, 1));

@@ -1,6 +1,6 @@
 //! The command `exposure`: documents, advice, drawings, refusals.
 
-use takeup_tests::Folder;
+use takeup_tests::{Finished, Folder};
 
 /// Fourteen cuts side by side, with a lift between each and the next; two of the ways are long.
 fn lifted() -> String {
@@ -67,6 +67,54 @@ fn a_lift_less_is_counted_where_two_cuts_are_linked() {
         run.json()["lifts"].as_u64().unwrap()
     };
     assert_eq!((lifts("lifted.nc"), lifts("linked.nc")), (13, 12));
+}
+
+#[test]
+fn programs_of_one_part_are_put_in_order() {
+    let folder = Folder::new();
+    folder.write("lifted.nc", lifted());
+    folder.write("linked.nc", lifted().replace("G0 Z5\nG0 X0 Y8\nG1 Z-1 F200\n", "Y8\n"));
+    let zigzag = lifted().replace("G1 Z-1 F200\n", "G1 Z-1 F200\nG91 X3 Z-.1\nX3 Z.1\nX-6\nG90\n");
+    folder.write("zigzag.nc", zigzag);
+    let run = |arguments: &str| folder.takeup(&format!("exposure {arguments}")).done();
+    let words = |run: &Finished| run.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    let three = "zigzag.nc lifted.nc linked.nc --play z=0.1";
+    let said = run(three).exit(0);
+    let first = said.stdout.lines().next().unwrap_or_default().to_owned();
+    assert_eq!(first, "Least exposed: linked.nc: 12 lifts, lifted.nc has 13.", "{said:?}");
+    let document = run(&format!("{three} --json")).exit(0).json();
+    assert_eq!((&document["schema"], &document["units"]), (&"takeup.exposure-order/1".into(), &"mm".into()));
+    let programs = document["programs"].as_array().unwrap();
+    let order: Vec<_> =
+        programs.iter().map(|it| (it["program"].as_str().unwrap(), it["place"].as_u64().unwrap())).collect();
+    assert_eq!(order, [("linked.nc", 1), ("lifted.nc", 2), ("zigzag.nc", 3)]);
+    // Each has what it has by itself.
+    let alone = run("zigzag.nc --play z=0.1 --json").exit(0).json();
+    for (key, value) in alone.as_object().unwrap() {
+        assert!(["schema", "units"].contains(&key.as_str()) || programs[2][key] == *value, "{key}");
+    }
+    // As good as each other; less lifts, but a step where the other leaves none; very different lengths.
+    let alike = run("lifted.nc lifted.nc --play z=0.1").exit(0);
+    assert!(words(&alike).contains("no step in any of them. As good as each other: lifted.nc, lifted.nc."));
+    folder.write("wave.nc", "G21 G90\nG0 Z5\nX0 Y0\nG1 Z-1 F200\nX10 Z0\nX20 Z-1\nG0 Z5\nM30\n");
+    let doubtful = run("lifted.nc wave.nc --play z=0.1").exit(0);
+    let words = words(&doubtful);
+    assert!(words.starts_with("Least exposed: wave.nc: 0 lifts, lifted.nc has 13. In lifted.nc"), "{words}");
+    assert!(words.contains("this slack leaves no step, for all its lifts."), "{words}");
+    assert!(words.contains("They cut very different lengths"), "{words}");
+}
+
+#[test]
+fn several_programs_that_cannot_be_put_in_order_are_refused() {
+    let folder = Folder::new();
+    folder.write("lifted.nc", lifted());
+    folder.write("loop.nc", "G0 X1\nG1 X#2\n");
+    let refusal = |arguments: &str| folder.takeup(&format!("exposure {arguments} --json")).done().refusal();
+    let of_one = refusal("lifted.nc loop.nc --play z=0.1");
+    assert_eq!((&of_one["file"], &of_one["line"]), (&"loop.nc".into(), &2.into()));
+    let drawn = refusal("lifted.nc lifted.nc --play z=0.1 --plot view.svg");
+    assert_eq!(drawn["reason"], "--plot draws one program");
+    assert!(!folder.names().contains(&"view.svg".to_owned()));
 }
 
 #[test]

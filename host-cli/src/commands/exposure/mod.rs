@@ -1,7 +1,9 @@
 //! `exposure`: what the slack of a machine would do to a program, before cutting it.
 
+mod order;
+
 use std::fmt::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 use takeup_core::axis::{Axis, PerAxis};
@@ -18,15 +20,18 @@ use crate::slack_args::SlackArgs;
 use crate::units::LengthArg;
 use crate::units::counted;
 
+/// A step below this is none.
+const LEAST_STEP_MM: f64 = 1e-6;
+
 /// Arguments of `exposure`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  takeup exposure core-box.nc --play z=0.12\n  takeup exposure core-box.nc --table mill.table --plot core-box.svg"
+    after_help = "Examples:\n  takeup exposure core-box.nc --play z=0.12\n  takeup exposure core-box.nc --table mill.table --plot core-box.svg\n  takeup exposure zigzag.nc one-way.nc --play z=0.12"
 )]
 pub struct Args {
-    /// The program; "-" is standard input
-    #[arg(value_name = "PROGRAM")]
-    program: PathBuf,
+    /// The program, or several of one part, to be put in order; "-" is standard input
+    #[arg(value_name = "PROGRAM", required = true)]
+    programs: Vec<PathBuf>,
     #[command(flatten)]
     slack: SlackArgs,
     #[command(flatten)]
@@ -46,6 +51,13 @@ pub struct Args {
 struct Document {
     schema: &'static str,
     units: &'static str,
+    #[serde(flatten)]
+    program: ProgramIn,
+}
+
+/// What is told of one program.
+#[derive(Serialize)]
+struct ProgramIn {
     lines: u64,
     cutting_moves: u64,
     cutting_length: f64,
@@ -83,31 +95,61 @@ struct StepIn {
     at: [f64; 3],
 }
 
-/// Looks at the program.
+/// Looks at the program, or at several.
 ///
 /// # Errors
-/// When the program cannot be read or followed, the slack is not given, or the plot cannot be written.
+/// When a program cannot be read or followed, the slack is not given, or the plot cannot be written.
 pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     let near_mm = args.near.mm(ctx.units());
     if near_mm < 0.0 {
         return Err(Refusal::new("--near is negative", "Give a length of 0 or more."));
     }
-    program_args::keep_plot_apart(args.plot.as_deref(), &[&args.program], &args.slack)?;
+    let programs: Vec<&Path> = args.programs.iter().map(PathBuf::as_path).collect();
+    program_args::keep_plot_apart(args.plot.as_deref(), &programs, &args.slack)?;
+    if args.plot.is_some() && programs.len() > 1 {
+        return Err(Refusal::new("--plot draws one program", "Give one program with it."));
+    }
     let slack = program_args::slack(&args.slack, &args.offset, ctx)?;
     let slack_axes = slack.map(|axis| !axis.is_none());
     let widest = slack.iter().map(|(_, axis)| axis.widest_mm()).fold(0.0, f64::max);
     let settings =
         Settings { unit: ctx.units(), integers: args.integers.into(), near_mm, ..Settings::new(slack) };
-    let mut lines = Lines::open(&args.program, ctx)?;
-    let mut exposed = Box::new(Exposed::new(settings));
-    let (mut strokes, draw) = (Strokes::default(), args.plot.is_some());
-    let mut mark = |mark: exposure::Mark| {
-        if !draw {
-            return;
+    let mut looked_at = Vec::new();
+    for program in &programs {
+        let mut strokes = args.plot.is_some().then(Strokes::default);
+        let found = look(program, settings.clone(), widest, strokes.as_mut(), ctx)?;
+        if let (Some(path), Some(strokes)) = (&args.plot, strokes) {
+            output::write(path, drawing(&found, strokes, widest, ctx).svg().as_bytes(), ctx)?;
         }
+        looked_at.push(found);
+    }
+    let told = |found: &Exposure| advice(found, slack_axes, near_mm, ctx);
+    if let [found] = looked_at.as_slice() {
+        let advice = told(found);
+        let program = program_in(found, slack_axes, &advice, ctx);
+        let document = Document { schema: "takeup.exposure/1", units: ctx.lengths().unit.symbol(), program };
+        return ctx.answer(&document, || text(found, slack_axes, &advice, ctx), Outcome::Good);
+    }
+    let ordered = order::of(&programs, looked_at);
+    let document = order::document(&ordered, |found| program_in(found, slack_axes, &told(found), ctx), ctx);
+    ctx.answer(&document, || order::text(&ordered, near_mm, ctx), Outcome::Good)
+}
+
+/// Looks at one program; what there is to draw is added to the strokes.
+fn look(
+    program: &Path,
+    settings: Settings,
+    widest: f64,
+    mut strokes: Option<&mut Strokes>,
+    ctx: &Context,
+) -> Result<Exposure, Refusal> {
+    let mut lines = Lines::open(program, ctx)?;
+    let mut exposed = Box::new(Exposed::new(settings));
+    let mut mark = |mark: exposure::Mark| {
+        let Some(strokes) = strokes.as_deref_mut() else { return };
         match mark {
             exposure::Mark::Cut { at, begins, off_mm } => {
-                let class = if off_mm <= 1e-6 {
+                let class = if off_mm <= LEAST_STEP_MM {
                     0
                 } else if off_mm <= widest / 2.0 {
                     1
@@ -125,20 +167,13 @@ pub fn run(args: &Args, ctx: &Context) -> Result<Outcome, Refusal> {
     };
     loop {
         let refused = match lines.read()? {
-            None => break,
+            None => return Ok(exposed.finish()),
             Some(line) => exposed.read(line, &mut mark).err(),
         };
         if let Some(refusal) = refused {
             return Err(lines.refusal(&refusal));
         }
     }
-    let found = exposed.finish();
-    let advice = advice(&found, slack_axes, near_mm, ctx);
-    if let Some(path) = &args.plot {
-        output::write(path, drawing(&found, strokes, widest, ctx).svg().as_bytes(), ctx)?;
-    }
-    let document = document(&found, slack_axes, &advice, ctx);
-    ctx.answer(&document, || text(&found, slack_axes, &advice, ctx), Outcome::Good)
 }
 
 fn slack_of(slack: PerAxis<bool>) -> impl Iterator<Item = Axis> {
@@ -176,7 +211,7 @@ fn advice(found: &Exposure, slack: PerAxis<bool>, near_mm: f64, ctx: &Context) -
                 counted(exposed.reversals_in_cut, "time"),
                 show.with_unit(exposed.largest_step_mm)
             ));
-        } else if exposed.largest_step_mm > 1e-6 {
+        } else if exposed.largest_step_mm > LEAST_STEP_MM {
             advice.push(format!(
                 "{axis} leaves steps up to {} between cuts: rewrite the program so that {axis} arrives from one \
                  side.",
@@ -190,7 +225,7 @@ fn advice(found: &Exposure, slack: PerAxis<bool>, near_mm: f64, ctx: &Context) -
     advice
 }
 
-fn document(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context) -> Document {
+fn program_in(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context) -> ProgramIn {
     let show = ctx.lengths();
     let mut axes = serde_json::Map::new();
     for axis in slack_of(slack) {
@@ -203,9 +238,7 @@ fn document(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Con
         });
         axes.insert(axis.key().to_owned(), value.unwrap_or_default());
     }
-    Document {
-        schema: "takeup.exposure/1",
-        units: show.unit.symbol(),
+    ProgramIn {
         lines: found.lines,
         cutting_moves: found.cutting_moves,
         cutting_length: show.value(found.cutting_length_mm),
@@ -239,16 +272,15 @@ fn document(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Con
 
 fn text(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context) -> String {
     let (show, screen) = (ctx.lengths(), ctx.screen());
-    let step = found.axes.iter().map(|(_, axis)| axis.largest_step_mm).fold(0.0, f64::max);
-    let reversals: u64 = slack_of(slack).map(|axis| found.axes.get(axis).reversals_in_cut).sum();
-    let (tone, answer) = if step > 1e-6 {
+    let step = found.largest_step_mm();
+    let (tone, answer) = if step > LEAST_STEP_MM {
         (
             Tone::Caution,
             format!(
                 "Exposed: steps up to {} are to be expected; {}, {} in the cut.",
                 show.with_unit(step),
                 counted(found.lifts, "lift"),
-                counted(reversals, "reversal")
+                counted(found.reversals_in_cut(), "reversal")
             ),
         )
     } else {
