@@ -3,7 +3,7 @@
 use crate::args::Global;
 use crate::exit::Outcome;
 use crate::refusal::Refusal;
-use crate::screen::Screen;
+use crate::screen::{Screen, harmless_lines};
 use crate::units::Print;
 use serde::Serialize;
 use std::cell::{Cell, RefCell};
@@ -187,6 +187,6 @@ impl Context {
 
     /// Lines are broken for a person at a terminal; a log file keeps one line per message.
     fn for_stderr(&self, text: &str, indent: &str) -> String {
-        if self.stderr.is_terminal() { self.stderr.wrap(text, indent) } else { text.to_owned() }
+        if self.stderr.is_terminal() { self.stderr.wrap(text, indent) } else { harmless_lines(text) }
     }
 }

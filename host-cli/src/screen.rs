@@ -85,7 +85,7 @@ impl Screen {
         format!("{style}{text}{style:#}")
     }
 
-    /// A paragraph broken into lines, every line but the first indented.
+    /// A paragraph broken into lines, every line but the first indented; without what could disturb a terminal.
     #[must_use]
     pub fn wrap(&self, text: &str, indent: &str) -> String {
         let width = if self.terminal { self.width } else { USUAL_WIDTH };
@@ -95,18 +95,30 @@ impl Screen {
             .break_words(false)
             .word_separator(textwrap::WordSeparator::AsciiSpace)
             .word_splitter(textwrap::WordSplitter::NoHyphenation);
-        textwrap::fill(&tight(text), options).replace(NO_BREAK, " ")
+        textwrap::fill(&tight(&harmless_lines(text)), options).replace(NO_BREAK, " ")
     }
 }
 
-/// A table without rules: headings and numbers to the right, the first column to the left.
+/// Text from a file or of its name, without what could disturb a terminal.
+#[must_use]
+pub fn harmless(text: &str) -> String {
+    text.replace(char::is_control, "?")
+}
+
+/// As [`harmless`], of several lines.
+#[must_use]
+pub fn harmless_lines(text: &str) -> String {
+    text.replace(|c: char| c.is_control() && c != '\n', "?")
+}
+
+/// A table without rules: headings and numbers to the right, the first column to the left; [`harmless`] cells.
 #[must_use]
 pub fn table(head: &[&str], rows: Vec<Vec<String>>) -> String {
     use comfy_table::{CellAlignment, Table, presets};
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
     table.set_header(head.to_vec());
-    table.add_rows(rows);
+    table.add_rows(rows.iter().map(|row| row.iter().map(|cell| harmless(cell))));
     for column in table.column_iter_mut().skip(1) {
         column.set_cell_alignment(CellAlignment::Right);
     }
@@ -122,6 +134,14 @@ pub fn table(head: &[&str], rows: Vec<Vec<String>>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_a_file_or_its_name_holds_disturbs_no_terminal() {
+        let screen = Screen { terminal: false, colour: false, width: USUAL_WIDTH, height: None };
+        assert_eq!(screen.wrap("a\u{1b}[31mb\tc\nd\u{9b}e", ""), "a?[31mb?c\nd?e");
+        let rows = vec![vec!["a\u{1b}b\nc".to_owned(), "1".to_owned()]];
+        assert!(table(&["name", "n"], rows).contains(" a?b?c"));
+    }
 
     #[test]
     fn a_number_stays_on_the_line_of_its_unit() {

@@ -14,6 +14,7 @@ use crate::report::machine;
 use crate::report::page::{self, Part, Table, Tone};
 use crate::report::program::{self, Program};
 use crate::report::session::{Session, moment};
+use crate::screen::harmless;
 use crate::slack_args::SlackArgs;
 use crate::units::LengthArg;
 use serde_json::json;
@@ -180,8 +181,7 @@ fn of_machine(args: &Args, store: &Store, ctx: &Context) -> Result<OfMachine, Re
         (None, [one]) => one,
         (None, []) => return Err(Refusal::new("the log has no session", "Add one with `takeup log add`.")),
         (None, several) => {
-            let names: Vec<_> =
-                several.iter().take(6).map(|name| format!("{:?}", log::harmless(name))).collect();
+            let names: Vec<_> = several.iter().take(6).map(|name| format!("{:?}", harmless(name))).collect();
             let more = if several.len() > 6 { ", …" } else { "" };
             return Err(Refusal::new(
                 format!("the log has {} machines", several.len()),

@@ -2,6 +2,7 @@
 
 use crate::log::history::{History, Step};
 use crate::log::quantity::{Quantity, Scale};
+use crate::screen::harmless;
 use crate::units::{Print, decimals};
 use takeup_core::trend::cusum::Side;
 use takeup_core::trend::forecast::{Missing, Reaches};
@@ -223,10 +224,4 @@ pub fn at(day: f64) -> String {
 #[must_use]
 pub fn date(day: f64) -> String {
     at(day).get(..10).unwrap_or_default().to_owned()
-}
-
-/// Text from a file without what could disturb a terminal.
-#[must_use]
-pub fn harmless(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '?' } else { c }).collect()
 }

@@ -7,8 +7,8 @@ use crate::log::assessment::Assessment;
 use crate::log::entry::Kind;
 use crate::log::quantity::Quantity;
 use crate::log::store::Kept;
-use crate::log::words::harmless;
 use crate::refusal::Refusal;
+use crate::screen::harmless;
 use serde_json::{Value, json};
 use takeup_core::axis::Axis;
 

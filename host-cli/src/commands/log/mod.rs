@@ -7,7 +7,6 @@ mod list;
 mod note;
 mod trend;
 
-pub(crate) use crate::log::words::harmless;
 pub(crate) use trend::none_fits;
 
 use crate::context::Context;

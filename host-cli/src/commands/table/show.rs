@@ -45,8 +45,11 @@ pub fn text(table: &Table, ctx: &Context) -> String {
         .filter_map(|(axis, t)| t.as_ref().map(|t| (axis, t)))
         .map(|(axis, t)| format!("{axis} up to {}", show.with_unit(t.largest_lost_motion().as_mm())))
         .collect();
-    let machine =
-        if table.machine.is_empty() { String::new() } else { format!(" of {}", printable(&table.machine)) };
+    let machine = if table.machine.is_empty() {
+        String::new()
+    } else {
+        format!(" of {}", screen::harmless(&table.machine))
+    };
     let answer = if losses.is_empty() {
         format!("The table{machine} corrects no axis.")
     } else {
@@ -91,9 +94,4 @@ pub fn text(table: &Table, ctx: &Context) -> String {
 
 fn heading(axis: Axis, seat: char, unit: &str) -> String {
     format!("{axis}, lengths in {unit}, zeroed on its {seat} seat: what is added to a wanted position")
-}
-
-/// A name from a file, without control characters that could disturb a terminal.
-fn printable(name: &str) -> String {
-    name.chars().map(|c| if c.is_control() { '?' } else { c }).collect()
 }
