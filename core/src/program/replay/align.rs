@@ -115,6 +115,129 @@ fn missing_cost(p: &Intended) -> f32 {
     MISSING + (0.5 * p.length) as f32
 }
 
+/// The steps of an alignment.
+pub type Steps = Vec<Step, { ORIGINALS + REWRITTENS }>;
+
+const WIDTH: usize = REWRITTENS + 1;
+/// How each place of the table was come to.
+type Came = [[Step; WIDTH]; ORIGINALS + 1];
+
+/// Up to which cost ways are followed, one after the other: nearly all that is aligned costs little, and whatever costs
+/// more than the bound is no part of a way within it.
+const BOUNDS: [f32; 3] = [0.25, 2.5, f32::INFINITY];
+
+/// Two windows.
+struct Windows<'a> {
+    originals: &'a [Intended],
+    originals_rest: Rest,
+    rewrittens: &'a [Driven],
+    rewrittens_rest: Rest,
+    lag: &'a PerAxis<f64>,
+}
+
+impl Windows<'_> {
+    /// Whether a way may end once so many of both have been used.
+    fn may_end(&self, i: usize, j: usize) -> bool {
+        let (n, m) = (self.originals.len(), self.rewrittens.len());
+        (i == n && (self.originals_rest == Rest::More || j == m))
+            || (j == m && (self.rewrittens_rest == Rest::More || i == n))
+    }
+
+    /// The cheapest way within a bound: its cost, and how many of both it has used. Its steps are in `came`.
+    fn cheapest(&self, bound: f32, came: &mut Came) -> (f32, usize, usize) {
+        let (n, m) = (self.originals.len(), self.rewrittens.len());
+        let mut best = (f32::INFINITY, n, m);
+        // costs[j]: cheapest way to have used the originals of the row and j rewrittens, if it is within the bound.
+        let mut costs = [f32::INFINITY; WIDTH];
+        // Where those of the row above begin and end.
+        let (mut low, mut high) = (0, 0);
+        for (i, row) in came.iter_mut().enumerate().take(n.saturating_add(1)) {
+            let above = i.checked_sub(1).and_then(|i| self.originals.get(i));
+            let next = self.originals.get(i);
+            let missing = above.map_or(f32::INFINITY, missing_cost);
+            let mut diagonal = f32::INFINITY; // cost of (i - 1, j - 1)
+            let mut left = f32::INFINITY; // cost of (i, j - 1)
+            let mut within: Option<(usize, usize)> = None;
+            let cells = costs.iter_mut().zip(row.iter_mut()).enumerate();
+            for (j, (cost, step)) in cells.take(m.saturating_add(1)).skip(low) {
+                if j > high && left.min(diagonal) == f32::INFINITY {
+                    break; // no way leads here
+                }
+                let up = *cost;
+                let (mut least, mut how) =
+                    if i == 0 && j == 0 { (0.0, Step::Pair) } else { (up + missing, Step::Missing) };
+                if let Some(q) = j.checked_sub(1).and_then(|j| self.rewrittens.get(j)) {
+                    if let Some(p) = above {
+                        let pair = diagonal + if diagonal < least { pair_cost(p, q, self.lag) } else { 0.0 };
+                        if pair < least {
+                            (least, how) = (pair, Step::Pair);
+                        }
+                    }
+                    if left < least {
+                        let inserted = left + insert_cost(next, q);
+                        if inserted < least {
+                            (least, how) = (inserted, Step::Inserted);
+                        }
+                    }
+                }
+                if least > bound {
+                    least = f32::INFINITY;
+                }
+                if least < f32::INFINITY {
+                    within = Some((within.map_or(j, |(first, _)| first), j));
+                    if least < best.0 && self.may_end(i, j) {
+                        best = (least, i, j);
+                    }
+                }
+                (*cost, *step) = (least, how);
+                (diagonal, left) = (up, least);
+            }
+            let Some(now) = within else { break };
+            (low, high) = now;
+        }
+        best
+    }
+
+    /// The steps of the part that is settled, found within the first bound that is wide enough.
+    fn settled(&self, bounds: &[f32], steps: &mut Steps) {
+        steps.clear();
+        let mut came: Came = [[Step::Inserted; WIDTH]; ORIGINALS + 1];
+        let mut best = (f32::INFINITY, self.originals.len(), self.rewrittens.len());
+        for bound in bounds {
+            best = self.cheapest(*bound, &mut came);
+            if best.0 <= *bound {
+                break;
+            }
+        }
+        let (_, mut i, mut j) = best;
+        while i > 0 || j > 0 {
+            let step = came.get(i).and_then(|row| row.get(j)).copied().unwrap_or(Step::Inserted);
+            let step = match step {
+                Step::Pair if i == 0 => Step::Inserted,
+                Step::Pair if j == 0 => Step::Missing,
+                Step::Inserted if j == 0 => Step::Missing,
+                Step::Missing if i == 0 => Step::Inserted,
+                step => step,
+            };
+            if !matches!(step, Step::Inserted) {
+                i = i.saturating_sub(1);
+            }
+            if !matches!(step, Step::Missing) {
+                j = j.saturating_sub(1);
+            }
+            if steps.push(step).is_err() {
+                break;
+            }
+        }
+        steps.reverse();
+        let ended = self.originals_rest == Rest::End && self.rewrittens_rest == Rest::End;
+        if !ended {
+            let settled = steps.len().div_ceil(2);
+            steps.truncate(settled);
+        }
+    }
+}
+
 /// Aligns two windows; gives the steps of the part that is settled, in order.
 pub fn align(
     originals: &[Intended],
@@ -122,79 +245,98 @@ pub fn align(
     rewrittens: &[Driven],
     rewrittens_rest: Rest,
     lag: &PerAxis<f64>,
-    steps: &mut Vec<Step, { ORIGINALS + REWRITTENS }>,
+    steps: &mut Steps,
 ) {
-    const WIDTH: usize = REWRITTENS + 1;
-    steps.clear();
-    // costs[j]: cheapest way to have used the originals of the row and j rewrittens.
-    let mut costs = [f32::INFINITY; WIDTH];
-    let mut came: [[Step; WIDTH]; ORIGINALS + 1] = [[Step::Inserted; WIDTH]; ORIGINALS + 1];
-    let (n, m) = (originals.len(), rewrittens.len());
-    let mut best = (f32::INFINITY, n, m);
-    let mut consider = |cost: f32, i: usize, j: usize| {
-        let reaches = (i == n && (originals_rest == Rest::More || j == m))
-            || (j == m && (rewrittens_rest == Rest::More || i == n));
-        if reaches && cost < best.0 {
-            best = (cost, i, j);
+    Windows { originals, originals_rest, rewrittens, rewrittens_rest, lag }.settled(&BOUNDS, steps);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// What becomes of one motion: which way it goes, by how much the end is off, whether it is rapid, inserted or missing.
+    type Fate = ([f64; 3], f64, u8);
+
+    fn windows(fates: &[Fate]) -> (std::vec::Vec<Intended>, std::vec::Vec<Driven>) {
+        let (mut originals, mut rewrittens) = (std::vec::Vec::new(), std::vec::Vec::new());
+        let (mut at, mut tool) = (Point::default(), Point::default());
+        for ([x, y, z], off, kind) in fates.iter().copied() {
+            let from = at;
+            at = Point { x: at.x + x, y: at.y + y, z: at.z + z };
+            let command = Point { z: at.z + off, ..at };
+            let rapid = kind % 8 == 1;
+            let curve = Curve::line(from, at);
+            let (is_inserted, is_missing) = (kind % 5 == 2, kind % 7 == 3);
+            if !is_inserted && originals.len() < ORIGINALS {
+                originals.push(Intended { curve, length: curve.length(), rapid });
+            }
+            if !is_missing && rewrittens.len() < REWRITTENS {
+                let length = distance(&from, &command);
+                rewrittens.push(Driven { command, tool: (tool, at), length, rapid, seated: kind % 3 != 0 });
+                tool = at;
+            }
         }
-    };
-    for (i, row) in came.iter_mut().enumerate().take(n.saturating_add(1)) {
-        let above = i.checked_sub(1).and_then(|i| originals.get(i));
-        let next = originals.get(i);
-        let missing = above.map_or(f32::INFINITY, missing_cost);
-        let mut diagonal = f32::INFINITY; // cost of (i - 1, j - 1)
-        let mut left = f32::INFINITY; // cost of (i, j - 1)
-        let mut previous: Option<&Driven> = None;
-        let mut queue = rewrittens.iter();
-        for (j, (cost, step)) in costs.iter_mut().zip(row.iter_mut()).enumerate().take(m.saturating_add(1)) {
-            let up = *cost;
-            let (mut least, mut how) =
-                if i == 0 && j == 0 { (0.0, Step::Pair) } else { (up + missing, Step::Missing) };
-            if let Some(q) = previous {
-                if let Some(p) = above {
-                    let pair = diagonal + if diagonal < least { pair_cost(p, q, lag) } else { 0.0 };
-                    if pair < least {
-                        (least, how) = (pair, Step::Pair);
+        (originals, rewrittens)
+    }
+
+    /// The cost of the cheapest way by the whole table.
+    fn by_the_whole_table(windows: &Windows<'_>) -> f32 {
+        let (n, m) = (windows.originals.len(), windows.rewrittens.len());
+        let mut costs = std::vec![std::vec![f32::INFINITY; m + 1]; n + 1];
+        costs[0][0] = 0.0;
+        let mut best = f32::INFINITY;
+        for i in 0..=n {
+            for j in 0..=m {
+                let mut least = costs[i][j];
+                if i > 0 {
+                    least = least.min(costs[i - 1][j] + missing_cost(&windows.originals[i - 1]));
+                }
+                if j > 0 {
+                    let q = &windows.rewrittens[j - 1];
+                    least = least.min(costs[i][j - 1] + insert_cost(windows.originals.get(i), q));
+                    if i > 0 {
+                        let pair = pair_cost(&windows.originals[i - 1], q, windows.lag);
+                        least = least.min(costs[i - 1][j - 1] + pair);
                     }
                 }
-                if left < least {
-                    let inserted = left + insert_cost(next, q);
-                    if inserted < least {
-                        (least, how) = (inserted, Step::Inserted);
-                    }
+                costs[i][j] = least;
+                if windows.may_end(i, j) {
+                    best = best.min(least);
                 }
             }
-            *cost = least;
-            *step = how;
-            consider(least, i, j);
-            (diagonal, left) = (up, least);
-            previous = queue.next();
         }
+        best
     }
-    let (_, mut i, mut j) = best;
-    while i > 0 || j > 0 {
-        let step = came.get(i).and_then(|row| row.get(j)).copied().unwrap_or(Step::Inserted);
-        let step = match step {
-            Step::Pair if i == 0 => Step::Inserted,
-            Step::Pair if j == 0 => Step::Missing,
-            Step::Inserted if j == 0 => Step::Missing,
-            Step::Missing if i == 0 => Step::Inserted,
-            step => step,
-        };
-        if !matches!(step, Step::Inserted) {
-            i = i.saturating_sub(1);
+
+    proptest! {
+        #[test]
+        fn bounds_only_save_work(
+            fates in proptest::collection::vec(
+                (prop_oneof![Just([0.0; 3]), [-0.3..0.3, -0.3..0.3, -0.1..0.1f64], [-20.0..20.0, -20.0..20.0, -5.0..5.0f64]],
+                 prop_oneof![3 => Just(0.0), 1 => -0.12..0.12f64], any::<u8>()),
+                0..120),
+            ends in any::<(bool, bool)>(),
+        ) {
+            let (originals, rewrittens) = windows(&fates);
+            let rest = |ends| if ends { Rest::End } else { Rest::More };
+            let windows = Windows {
+                originals: &originals,
+                originals_rest: rest(ends.0),
+                rewrittens: &rewrittens,
+                rewrittens_rest: rest(ends.1),
+                lag: &PerAxis { x: 0.1, y: 0.0, z: 0.2 },
+            };
+            let (mut bounded, mut whole) = (Steps::new(), Steps::new());
+            windows.settled(&BOUNDS, &mut bounded);
+            windows.settled(&[f32::INFINITY], &mut whole);
+            prop_assert_eq!(bounded, whole);
+            let least = by_the_whole_table(&windows);
+            for bound in BOUNDS {
+                let mut came: Came = [[Step::Inserted; WIDTH]; ORIGINALS + 1];
+                let found = windows.cheapest(bound, &mut came).0;
+                prop_assert_eq!(found, if least <= bound { least } else { f32::INFINITY });
+            }
         }
-        if !matches!(step, Step::Missing) {
-            j = j.saturating_sub(1);
-        }
-        if steps.push(step).is_err() {
-            break;
-        }
-    }
-    steps.reverse();
-    let ended = originals_rest == Rest::End && rewrittens_rest == Rest::End;
-    if !ended {
-        let settled = steps.len().div_ceil(2);
-        steps.truncate(settled);
     }
 }
