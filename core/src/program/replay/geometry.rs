@@ -267,6 +267,29 @@ impl Curve {
         }
     }
 
+    /// Which part of its length the curve has gone at a share: on an arc that opens, less than the share.
+    #[must_use]
+    pub fn way(&self, share: f64) -> f64 {
+        match &self.shape {
+            Shape::Arc(Arc { radii: (start, end), .. }) if start != end => {
+                share * (2.0 * start + (end - start) * share) / (start + end)
+            }
+            _ => share,
+        }
+    }
+
+    /// The share at which the curve has gone a part of its length: the inverse of [`Curve::way`].
+    #[must_use]
+    pub fn share(&self, way: f64) -> f64 {
+        match &self.shape {
+            Shape::Arc(Arc { radii: (start, end), .. }) if start != end => {
+                let root = start * start + way * (end * end - start * start);
+                way * (start + end) / (start + libm::sqrt(root.max(0.0)))
+            }
+            _ => way,
+        }
+    }
+
     /// The share of the curve at which it comes nearest to `q`, held to `low..=high`, and its distance there.
     ///
     /// On a helix or spiral the nearest place of the turn that the range holds is refined from the
@@ -530,6 +553,20 @@ mod tests {
                 let middle = curve.at((f64::from(i) + 0.5) / f64::from(n));
                 prop_assert!(distance_to_piece(&a, &b, &middle) < 1.01e-3);
             }
+        }
+
+        #[test]
+        fn ways_and_shares_are_those_of_many_chords(
+            ends in (0.5..20.0f64, 0.5..20.0f64), sweep in 0.3..6.2f64, t in 0.0..1.0f64) {
+            let end = at(ends.1 * sweep.cos(), ends.1 * sweep.sin(), 0.0);
+            let start = at(ends.0, 0.0, 0.0);
+            let curve = Curve::about_centre(Plane::Xy, Turn::Anticlockwise, start, end, (0.0, 0.0), 0, 99.0).unwrap();
+            prop_assert!((curve.share(curve.way(t)) - t).abs() < 1e-12);
+            // Round the centre, as `length` counts it: what it opens by is left out.
+            let n = 2000;
+            let radius = |k: f64| ends.0 + (ends.1 - ends.0) * k;
+            let round = |to: f64| (0..n).map(|k| radius(to * (f64::from(k) + 0.5) / f64::from(n))).sum::<f64>() * to;
+            prop_assert!((curve.way(t) - round(t) / round(1.0)).abs() < 1e-6);
         }
 
         #[test]

@@ -47,6 +47,17 @@ impl Intent {
     fn cuts(&self) -> bool {
         self.rate == Rate::Feed
     }
+
+    /// The share of the curve at a length along the path, held to the motion.
+    fn share(&self, along: f64) -> f64 {
+        let way = if self.length > 0.0 { (along - self.begins) / self.length } else { 0.0 };
+        self.curve.share(way.clamp(0.0, 1.0))
+    }
+
+    /// The length along the path at a share of the curve.
+    fn along(&self, share: f64) -> f64 {
+        self.begins + self.length * self.curve.way(share)
+    }
 }
 
 /// The motions around the present one.
@@ -178,15 +189,8 @@ impl Track {
         let (low, high) = (self.along.min(commanded) - self.near, self.along.max(commanded) + self.near);
         let mut best: Option<(f64, f64)> = None;
         for motion in path.around(number, low, high) {
-            let share = |along: f64| {
-                if motion.length > 0.0 {
-                    ((along - motion.begins) / motion.length).clamp(0.0, 1.0)
-                } else {
-                    0.0
-                }
-            };
-            let (t, d) = motion.curve.nearest(q, share(low), share(high));
-            let along = motion.begins + t * motion.length;
+            let (t, d) = motion.curve.nearest(q, motion.share(low), motion.share(high));
+            let along = motion.along(t);
             if best.is_none_or(|(least, place)| {
                 // Where two places are equally near, the one that is not behind.
                 d < least - 1e-9
@@ -248,17 +252,14 @@ impl Track {
     /// The place of the path intended that the tool has come to, within a motion.
     #[must_use]
     pub fn reached(&self, motion: &Intent) -> Point {
-        let share = if motion.length > 0.0 { (self.along - motion.begins) / motion.length } else { 1.0 };
-        motion.curve.at(share.clamp(0.0, 1.0))
+        motion.curve.at(motion.share(self.along))
     }
 
     /// After an excursion the tool is at `q`: the nearest place of the motion it was in, which lies no
     /// further along than it had come. A full circle ends where it begins.
     pub fn resume(&mut self, path: &Path, number: u64, q: &Point) {
         if let Some(motion) = path.get(number) {
-            let come = self.along - motion.begins;
-            let most = if motion.length > 0.0 { (come / motion.length).clamp(0.0, 1.0) } else { 0.0 };
-            self.along = motion.begins + motion.length * motion.curve.nearest(q, 0.0, most).0;
+            self.along = motion.along(motion.curve.nearest(q, 0.0, motion.share(self.along)).0);
             self.commanded = self.along;
             self.last = Some(*q);
         }
@@ -327,8 +328,8 @@ impl Track {
             if self.waiting.is_full() {
                 self.settle_one(&mut |_| {});
             }
-            let t = if motion.length > 0.0 { along / motion.length } else { 0.0 };
-            let at = motion.curve.at(t);
+            let way = if motion.length > 0.0 { along / motion.length } else { 0.0 };
+            let at = motion.curve.at(motion.curve.share(way));
             self.next.1 = self.next.1.saturating_add(1);
             let begins = after_rapid(path, motion) && along == 0.0;
             if self.began_below(path, motion, &at, tool) {

@@ -26,7 +26,7 @@ const LEAST_STEP_MM: f64 = 1e-6;
 /// Arguments of `exposure`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  takeup exposure core-box.nc --play z=0.12\n  takeup exposure core-box.nc --table mill.table --plot core-box.svg\n  takeup exposure zigzag.nc one-way.nc --play z=0.12"
+    after_help = "Examples:\n  takeup exposure core-box.nc --play z=0.12\n  takeup exposure core-box.nc --table mill.table --plot core-box.svg"
 )]
 pub struct Args {
     /// The program, or several of one part, to be put in order; "-" is standard input
