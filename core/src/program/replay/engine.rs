@@ -336,7 +336,7 @@ impl Replay {
             // What the original's last motion has left is as good until places are put in doubt.
             let next = self.waiting.iter().map(|(action, _)| &action.told).take(PAIRED_WITHIN);
             let mut now = next.chain(core::iter::once(&self.told));
-            now.any(|original| original.losses.get(axis) == told.losses.get(axis) && *original.axes.get(axis))
+            now.any(|original| original.tells(axis, *told.losses.get(axis)))
         };
         let ahead = Axis::ALL.into_iter().find(|axis| *told.axes.get(*axis) && !tells(*axis));
         self.untold = self.untold.or(ahead.map(|axis| Untold { axis, line }));

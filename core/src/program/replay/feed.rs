@@ -18,6 +18,17 @@ pub struct Told {
     pub axes: PerAxis<bool>,
     /// How often the place of each was put in doubt before that.
     pub losses: PerAxis<u32>,
+    /// The count of these under which the place of each was told when it was put in doubt last.
+    pub until: PerAxis<Option<u32>>,
+}
+
+impl Told {
+    /// Whether the place of an axis is told, or was, since it had been put in doubt so often.
+    #[must_use]
+    pub fn tells(&self, axis: Axis, losses: u32) -> bool {
+        let now = *self.axes.get(axis) && *self.losses.get(axis) == losses;
+        now || *self.until.get(axis) == Some(losses)
+    }
 }
 
 /// A motion, and what changed before it.
@@ -152,7 +163,8 @@ impl Feed {
                 Event::Motion(motion) => {
                     let (renamed, frame, unseat) = (self.renamed, self.frame, self.unseat);
                     let axes = PerAxis::from_fn(|axis| self.interpreter.is_known(axis));
-                    let told = Told { axes, losses: self.interpreter.losses() };
+                    let (losses, until) = (self.interpreter.losses(), self.interpreter.told_until());
+                    let told = Told { axes, losses, until };
                     let action = Action { renamed, frame, unseat, told, motion };
                     self.renamed = Point::default();
                     self.unseat = PerAxis::default();

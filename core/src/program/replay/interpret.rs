@@ -147,6 +147,8 @@ pub struct Interpreter {
     known: PerAxis<Known>,
     /// How often words of the program have put the place of an axis in doubt.
     losses: PerAxis<u32>,
+    /// How often it had been by the time when a place that was told was lost last.
+    told_until: PerAxis<Option<u32>>,
     drilling: Drilling,
     cycle: Option<Cycle>,
     /// The switch of the present blocks, and the axes that they may have moved.
@@ -183,6 +185,7 @@ impl Interpreter {
             position: PerAxis::default(),
             known: PerAxis::from_fn(|_| Known::No),
             losses: PerAxis::default(),
+            told_until: PerAxis::default(),
             drilling: Drilling::default(),
             cycle: None,
             skipping: None,
@@ -221,6 +224,12 @@ impl Interpreter {
     #[must_use]
     pub const fn losses(&self) -> PerAxis<u32> {
         self.losses
+    }
+
+    /// The count of [`Interpreter::losses`] under which the place of each axis was told when it was lost last.
+    #[must_use]
+    pub const fn told_until(&self) -> PerAxis<Option<u32>> {
+        self.told_until
     }
 
     /// The next thing that happens, or `None` when another line is needed.
@@ -477,8 +486,13 @@ impl Interpreter {
 
     /// The words of a block take axes to places that they do not tell.
     fn lose(&mut self, axes: PerAxis<bool>) {
-        let count = |axis| self.losses.get(axis).saturating_add(u32::from(*axes.get(axis)));
-        self.losses = PerAxis::from_fn(count);
+        for axis in Axis::ALL.into_iter().filter(|axis| *axes.get(*axis)) {
+            let losses = *self.losses.get(axis);
+            if self.is_known(axis) {
+                *self.told_until.get_mut(axis) = Some(losses);
+            }
+            *self.losses.get_mut(axis) = losses.saturating_add(1);
+        }
         self.doubt(axes);
     }
 

@@ -50,6 +50,12 @@ fn an_axis_is_sent_nowhere_before_the_original_tells_where_it_is() {
     // So it may where the original makes no motion any more before the places are in doubt again.
     let ends = |z: &str| std::format!("{SEAT}G1 Z-1 F99\nX5\nG0 Z5\n{z}M6\nG0 Z5\nG1 X9\n");
     assert_eq!(untold(&ends("Z5\n"), &ends("Z5.1\n")), None);
+    // Nor need it make one between a new name and that.
+    let named = |x: &str| std::format!("{SEAT}M6\nG92 X7\n{x}M6\nG0 X9 Z5\nG1 X12 F99\n");
+    assert_eq!(untold(&named(""), &named("G0 X7.1\n")), None);
+    assert_eq!(untold(&named("").replace("G92 X7", ""), &named("G0 X7.1\n").replace("G92 X7", "")), {
+        Some(Untold { axis: Axis::X, line: 8 })
+    });
     assert_eq!(untold(&ends("Z5\nM6\n"), &ends("Z5\nM6\nX6\n")), Some(Untold { axis: Axis::X, line: 11 }));
 }
 
