@@ -183,7 +183,12 @@ impl Writer<'_> {
             let radius = self.decimal(if quarters == 3 { -radius } else { radius });
             words.push(format!("R{radius}"));
         } else {
-            words.push(self.centre(letters[0], first, -quadrants[start].0 * radius));
+            // A centre that a post has rounded: the arc opens or closes.
+            let mut dice = self.dice.clone();
+            let coarse = self.language == Language::Whole && dice.once_in(6);
+            let most = self.scaled(100).min(radius / 10);
+            let off = if coarse { dice.below(2 * most as u64 + 1) as i64 - most } else { 0 };
+            words.push(self.centre(letters[0], first, off - quadrants[start].0 * radius));
             words.push(self.centre(letters[1], second, -quadrants[start].1 * radius));
         }
         self.at = to;
