@@ -178,6 +178,13 @@ impl Lines {
         self.number.saturating_sub(1)
     }
 
+    /// The refusal of a program without a move: it shows nothing, and is nearly always another file than was meant.
+    #[must_use]
+    pub fn moves_nothing(&self) -> Refusal {
+        Refusal::new("there is no move in it to be followed", "Check that this is the file you mean.")
+            .file(&self.name)
+    }
+
     /// The refusal of the line read last.
     #[must_use]
     pub fn refusal(&self, refusal: &replay::Refusal) -> Refusal {

@@ -91,6 +91,9 @@ pub fn besides(report: &Report, verdict: Verdict, tolerance_mm: f64, show: Print
             ),
         ));
     }
+    if report.cut_mm == 0.0 {
+        said.push((Tone::Caution, "Nothing is cut at a feed rate: there was nothing to judge.".to_owned()));
+    }
     if report.hurried_mm > tolerance_mm && verdict != Verdict::InRapid {
         let hurried = show.with_unit(report.hurried_mm);
         said.push((Tone::Adverse, format!("{hurried} of the cuts are made in rapid.")));
@@ -142,7 +145,8 @@ pub fn prove(
         };
         read.map_err(|failure| refusal(&failure, &original, &rewritten))?;
     }
-    Ok(replay.report(tolerance))
+    let report = replay.report(tolerance);
+    if report.moves == 0 { Err(original.moves_nothing()) } else { Ok(report) }
 }
 
 fn refusal(failure: &Failure, original: &Lines, rewritten: &Lines) -> Refusal {

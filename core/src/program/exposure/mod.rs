@@ -134,6 +134,8 @@ pub enum Way {
 pub struct Exposure {
     /// Lines of the program.
     pub lines: u64,
+    /// Moves, rapids among them.
+    pub moves: u64,
     /// Moves at a feed rate.
     pub cutting_moves: u64,
     /// Their length (mm).
@@ -287,6 +289,7 @@ impl Exposed {
     fn motion(&mut self, motion: &Motion, mark: &mut impl FnMut(Mark)) {
         let cuts = motion.rate == Rate::Feed;
         let curve = &motion.curve;
+        self.found.moves = self.found.moves.saturating_add(1);
         if cuts {
             self.found.cutting_moves = self.found.cutting_moves.saturating_add(1);
             self.found.cutting_length_mm += curve.length();

@@ -107,6 +107,8 @@ pub struct Report {
     pub cut_mm: f64,
     /// The worst places of the rewritten program, the worst first.
     pub worst: Vec<Worst, { super::figures::WORST }>,
+    /// Motions of the original, rapids among them.
+    pub moves: u64,
     /// Motions of the original without a counterpart in the rewritten program.
     pub missing: u64,
     /// Length of cuts of the original that the rewritten program makes in rapid (mm).
@@ -493,6 +495,7 @@ impl Replay {
             unseated_mm: self.after.unseated_mm().min(self.cut),
             cut_mm: self.cut,
             worst: Vec::from_slice(self.after.found.worst()).unwrap_or_default(),
+            moves: self.read,
             missing: self.missing,
             hurried_mm: self.hurried,
             untold: self.untold,

@@ -167,13 +167,15 @@ fn look(
     };
     loop {
         let refused = match lines.read()? {
-            None => return Ok(exposed.finish()),
+            None => break,
             Some(line) => exposed.read(line, &mut mark).err(),
         };
         if let Some(refusal) = refused {
             return Err(lines.refusal(&refusal));
         }
     }
+    let found = exposed.finish();
+    if found.moves == 0 { Err(lines.moves_nothing()) } else { Ok(found) }
 }
 
 fn slack_of(slack: PerAxis<bool>) -> impl Iterator<Item = Axis> {

@@ -112,6 +112,10 @@ fn several_programs_that_cannot_be_put_in_order_are_refused() {
     let refusal = |arguments: &str| folder.takeup(&format!("exposure {arguments} --json")).done().refusal();
     let of_one = refusal("lifted.nc loop.nc --play z=0.1");
     assert_eq!((&of_one["file"], &of_one["line"]), (&"loop.nc".into(), &2.into()));
+    folder.write("words.nc", "G21\n(M6 T1)\n");
+    for programs in ["words.nc", "lifted.nc words.nc"] {
+        assert_eq!(refusal(&format!("{programs} --play z=0.1"))["file"], "words.nc");
+    }
     let drawn = refusal("lifted.nc lifted.nc --play z=0.1 --plot view.svg");
     assert_eq!(drawn["reason"], "--plot draws one program");
     assert!(!folder.names().contains(&"view.svg".to_owned()));

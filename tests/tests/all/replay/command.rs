@@ -80,7 +80,9 @@ fn a_program_that_cannot_be_followed_is_refused_by_line_and_word() {
     assert_eq!(document["schema"], "takeup.refusal/1");
     assert_eq!((&document["line"], &document["word"]), (&2.into(), &"M98".into()));
     assert!(!folder.names().contains(&"view.svg".to_owned()));
+    folder.write("words.nc", "G21\nM5\nM30\n");
     for (arguments, said) in [
+        ("replay words.nc words.nc --play z=0.12", "there is no move in it"),
         ("replay original.nc corrected.nc", "slack"),
         ("replay original.nc missing.nc --play z=0.1", "missing.nc"),
         ("replay original.nc corrected.nc --play z=0.1 --tolerance=-1", "tolerance"),
@@ -90,6 +92,14 @@ fn a_program_that_cannot_be_followed_is_refused_by_line_and_word() {
         assert_eq!(run.status.code(), Some(2), "{run:?}");
         assert!(run.stderr.contains(said), "{run:?}");
     }
+}
+
+#[test]
+fn where_nothing_is_cut_nothing_is_judged() {
+    let folder = Folder::new();
+    folder.write("rapids.nc", "G21 G90\nG0 Z5\nX9\nM30\n");
+    let run = folder.takeup("replay rapids.nc rapids.nc --play z=0.1").done().exit(0);
+    assert!(run.stdout.contains("there was nothing to judge"), "{run:?}");
 }
 
 #[test]
