@@ -25,6 +25,7 @@
 mod arcs;
 mod block;
 pub mod clear;
+mod course;
 mod cycle;
 mod doubt;
 mod emit;
