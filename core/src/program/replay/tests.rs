@@ -315,6 +315,8 @@ fn what_cannot_be_followed_is_refused_by_line_and_word() {
         "G68 X0 Y0 R45",
         "G2 X10 Y0 I1 J5",
         "G2 X10 Y0",
+        "M62 P3 G2 X10 Y0 I5 J0",
+        "G2 X10 Y0 R5 P2",
         "G38.2 X5",
         "G999",
         "G81 X1 R1",

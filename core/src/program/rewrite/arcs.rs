@@ -108,8 +108,10 @@ impl Rewriter<'_> {
     /// How many times an arc comes round, its end passed for the last time counted.
     fn turns(block: &Block) -> Result<i64, Stop> {
         let Some(word) = block.p else { return Ok(1) };
-        // Beside these it is a tolerance or the number of an offset.
-        let elsewhere = block.blend != Blend::Unchanged || block.offset.is_some_and(|(code, _)| code == 541);
+        // Beside these it is a tolerance, the number of an offset, or what an M word counts.
+        let elsewhere = block.blend != Blend::Unchanged
+            || block.offset.is_some_and(|(code, _)| code == 541)
+            || block.machine_word;
         match word.number.whole() {
             Some(1) => Ok(1),
             Some(turns) if (1..=MOST_TURNS).contains(&turns) && block.radius.is_none() && !elsewhere => {

@@ -65,6 +65,8 @@ pub(super) struct Block {
     pub after: Option<Span>,
     /// Words that act before the move: spindle and coolant on, speed.
     pub ahead: Vec<Span, 4>,
+    /// An M word, to which P may belong.
+    pub machine_word: bool,
     pub chosen: Chosen,
     pub skip: Option<Span>,
     /// The digit of its switch, if it has one.
@@ -147,6 +149,7 @@ impl Block {
         motion_word: None,
         after: None,
         ahead: Vec::new(),
+        machine_word: false,
         chosen: Chosen { plane: false, unit: false, distance: false, centre: false, feed: false },
         skip: None,
         switch: None,
@@ -464,6 +467,7 @@ impl Block {
     }
 
     fn machine(&mut self, word: Word) -> Result<(), Stop> {
+        self.machine_word = true;
         match word.number.whole() {
             Some(6) => self.tool_change = true,
             Some(number @ (0 | 1 | 2 | 5 | 9 | 30 | 60)) => {

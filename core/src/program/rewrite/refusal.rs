@@ -152,7 +152,9 @@ impl Reason {
                 "Make a program for each work offset, with its own --work-offset, or give one clearance with --play."
             }
             Reason::RotaryArc => "Post the arc as lines, or without the rotary word.",
-            Reason::Turns => "Write one block for each turn.",
+            Reason::Turns => {
+                "Write one block for each turn, with a centre; give a P that belongs to another word a block with that word."
+            }
             Reason::Cycle(CycleTrouble::Level) => {
                 "Put G80 and a move to a clear height in absolute coordinates before this hole, and begin the cycle anew."
             }
@@ -204,7 +206,7 @@ impl fmt::Display for Reason {
                 write!(f, "another work offset, and the correction of {axis} changes along the travel")
             }
             Reason::RotaryArc => f.write_str("an arc with a rotary word, which must be divided here"),
-            Reason::Turns => f.write_str("an arc of several turns"),
+            Reason::Turns => f.write_str("an arc of several turns by its radius, or beside another word that claims P"),
             Reason::Cycle(CycleTrouble::Incremental) => f.write_str(
                 "an incremental cycle, and a correction that changes along the travel",
             ),

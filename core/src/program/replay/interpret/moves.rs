@@ -134,6 +134,14 @@ impl Interpreter {
         let (first, second, _) = self.plane.axes();
         let start = self.position();
         let end = target.map(|length| length.as_mm());
+        // Several turns have no radius; beside a tolerance, an offset or an M word P belongs to that.
+        let claimed = radius.is_some()
+            || !block.m.is_empty()
+            || block.g.iter().any(|(code, _)| matches!(code, 541 | 640));
+        let turns = block.number(b'P').filter(|number| number.whole() != Some(1));
+        if turns.is_some() && claimed && self.plane_has_slack() {
+            return Err(Reason::Conflict);
+        }
         let curve = if let Some(radius) = radius {
             let radius = radius.as_mm();
             let allowance = RADIUS_ALLOWANCE_MM.max(RADIUS_ALLOWANCE_SHARE * libm::fabs(radius));
@@ -153,7 +161,7 @@ impl Interpreter {
                 };
                 place.map(Length::as_mm).ok_or(Reason::OutOfRange)
             };
-            let turns = match block.number(b'P') {
+            let turns = match turns.filter(|_| !claimed) {
                 Some(number) => number.whole().and_then(|n| u32::try_from(n).ok()).unwrap_or(1).max(1),
                 None => 1,
             };
@@ -189,6 +197,18 @@ impl Interpreter {
         self.unseat(axes);
     }
 
+    /// The place where the axes are gets the coordinates of the block. Nothing moves: the drives bear as they did.
+    fn rename(&mut self, block: &Block) -> Result<(), Reason> {
+        let from = self.position();
+        for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
+            if let Some(value) = self.word_length(block, letter)? {
+                *self.position.get_mut(axis) = value;
+            }
+        }
+        let _ = self.events.push_back(Event::Rename { from, to: self.position() });
+        Ok(())
+    }
+
     /// The non-modal words that change where things are.
     pub(super) fn set_up(&mut self, code: i64, block: &Block) -> Result<(), Reason> {
         let told = self.told(block);
@@ -214,6 +234,10 @@ impl Interpreter {
                         number(offset) == Some(system) || offset.checked_sub(10_000) == Some(system)
                     });
                     if system == 0 || active || system > 6 {
+                        if kind == Some(20) {
+                            // From where the axes are: who has shifted them gives that place another name.
+                            self.rename(block)?;
+                        }
                         self.lose(told);
                         self.unseat(told);
                     }
@@ -224,17 +248,12 @@ impl Interpreter {
                 }
             }
             920 => {
-                let from = self.position();
-                let mut to = self.position;
-                for (axis, letter) in Axis::ALL.into_iter().zip(AXIS_LETTERS) {
-                    if let Some(value) = self.word_length(block, letter)? {
-                        *to.get_mut(axis) = value;
+                self.rename(block)?;
+                for axis in Axis::ALL {
+                    if *told.get(axis) {
                         *self.known.get_mut(axis) = Known::Yes;
                     }
                 }
-                self.position = to;
-                // Nothing moves: the drives bear as they did.
-                let _ = self.events.push_back(Event::Rename { from, to: self.position() });
             }
             431 | 520 => {
                 self.lose(told);

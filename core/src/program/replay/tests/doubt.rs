@@ -70,6 +70,15 @@ fn a_rapid_that_learns_where_it_is_and_one_behind_a_new_name_are_no_cuts_in_rapi
 }
 
 #[test]
+fn data_of_an_offset_from_where_an_axis_is_shifted_lie_elsewhere() {
+    let program = |z: &str| std::format!("{SEAT}G1 Z-1 F99\nX9\nZ{z}\nG10 L20 P1 Z0\nG1 Z-3\nX20\n");
+    let report = run(&program("-.5"), &program("-.38"), slack(0.0, 0.0, 0.12));
+    near(report.after.max_mm, 0.12);
+    assert_eq!(report.answer, Answer::BeyondTolerance);
+    assert_eq!(run(&program("-.5"), &program("-.5"), slack(0.1, 0.0, 0.0)).answer, Answer::Good);
+}
+
+#[test]
 fn behind_a_fine_bore_nobody_knows_how_the_axes_bear() {
     let program = |cycle: &str| std::format!("{SEAT}G99 {cycle} X5 Y9 Z-1 R1 F90\nG80 G1 X9 Y12\n");
     let unseated = |cycle: &str| {

@@ -106,7 +106,7 @@ fn an_arc_of_several_turns_becomes_one_after_the_other() {
         assert!(text.lines().any(|line| line.ends_with(" P1")), "{text}");
     }
     let x = table(0.1, 0.0, 0.0);
-    for arc in ["G2 X10 R5 P2", "G2 I5 P0", "G2 I5 P1.5", "G64 P2 G2 I5", "G2 I5 P20000"] {
+    for arc in ["G2 X10 R5 P2", "G2 I5 P0", "G2 I5 P1.5", "G64 P2 G2 I5", "G2 I5 P20000", "M62 P3 G2 I5"] {
         let program = std::format!("G0 X0 Y0\nZ5\nG1 Z-1 F9\n{arc}\n");
         let refusal = rewrite(&program, &x, &Settings::DEFAULT).unwrap_err();
         assert_eq!((refusal.line, refusal.reason), (4, Reason::Turns), "{arc}");
