@@ -78,7 +78,7 @@ impl Args {
         if self.place.is_named() && !of_log {
             return Err(Refusal::new(
                 "--log is given, but the page would not be made from it",
-                "Leave --log out, or name the --machine.",
+                "Leave --log out, or give no [SESSION] and name the --machine.",
             ));
         }
         if self.limit.is_some() && self.session.is_none() && !of_log {

@@ -140,6 +140,8 @@ pub struct Exposure {
     pub cutting_moves: u64,
     /// Their length (mm).
     pub cutting_length_mm: f64,
+    /// What of it is cut while a seat is not known: no step is predicted there (mm).
+    pub unseated_length_mm: f64,
     /// Lifts.
     pub lifts: u64,
     /// Lifts that come back near the place that they left.
@@ -169,6 +171,14 @@ impl Exposure {
     #[must_use]
     pub fn reversals_in_cut(&self) -> u64 {
         self.axes.iter().map(|(_, axis)| axis.reversals_in_cut).fold(0, u64::saturating_add)
+    }
+
+    /// Whether no step is predicted only because seats are not known: where the axes reverse in the cut, or in all of it.
+    #[must_use]
+    pub fn leaves_steps_open(&self) -> bool {
+        let nothing_seated = self.cutting_length_mm - self.unseated_length_mm <= LEAST_STEP;
+        let unseated = self.unseated_length_mm > LEAST_STEP;
+        self.largest_step_mm() <= LEAST_STEP && unseated && (nothing_seated || self.reversals_in_cut() > 0)
     }
 
     /// The largest step of all axes (mm).
@@ -363,6 +373,9 @@ impl Exposed {
         // A cut from a place that is not known says nothing about its axis.
         let lost = motion.from_unknown.iter().any(|(axis, lost)| *lost && *self.slack.get(axis));
         let seated = self.machine.seated() && !lost;
+        if !seated {
+            self.found.unseated_length_mm += distance(from, to);
+        }
         let off = minus(&self.machine.tool(), to);
         let length = distance(from, to);
         let mut most: f64 = 0.0;

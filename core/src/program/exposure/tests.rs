@@ -42,6 +42,26 @@ fn an_axis_without_slack_does_not_count_where_programs_are_ranked() {
 }
 
 #[test]
+fn a_program_that_seats_no_axis_leaves_its_steps_open() {
+    let cuts = "G1 X10 Y0 Z-1 F100\nX20\nX10\nZ-2\n";
+    let slack = |mm: f64| AxisSlack::of_play(&Play::new(mm, Direction::Minus).unwrap());
+    let found = |head: &str| {
+        let slack = PerAxis { x: slack(0.1), y: AxisSlack::NONE, z: slack(0.12) };
+        let mut exposed = Exposed::new(Settings::new(slack));
+        for line in head.lines().chain(cuts.lines()) {
+            exposed.read(line.as_bytes(), &mut |_| {}).unwrap();
+        }
+        exposed.finish()
+    };
+    let open = found("");
+    assert!(open.leaves_steps_open() && open.unseated_length_mm > 30.0, "{open:?}");
+    let seated = found("G0 X0 Z5\nX1 Z4\nX0 Z5\n");
+    assert!(!seated.leaves_steps_open() && seated.largest_step_mm() > 0.09, "{seated:?}");
+    // The clearance that a plunge crosses says nothing against the rest.
+    assert!(!look("G0 Z5\nG1 Z-1 F100\nX10\n", 0.12).leaves_steps_open());
+}
+
+#[test]
 fn a_reversal_in_the_cut_leaves_a_step_of_the_clearance() {
     let found = look("G0 Z5\nG1 Z-1 F100\nX10\nX20 Z1\nX30\nX40 Z-1\nG0 Z5\n", 0.12);
     assert_eq!((found.axes.z.reversals_in_cut, found.axes.z.reversals_in_rapid), (2, 1));

@@ -48,7 +48,7 @@ pub use settings::{AlongTravel, Blending, Counts, Note, Past, Settings, Unseated
 pub use track::Strategy;
 
 use super::modal::{Feed, Modal, Motion};
-use super::words::{Fault, FaultKind, Token, Words};
+use super::words::{Fault, FaultKind, Span, Token, Words};
 use crate::axis::{Axis, PerAxis};
 use crate::correct::{AxisTable, Corrections, Table};
 use crate::length::Length;
@@ -166,13 +166,26 @@ impl<'t> Rewriter<'t> {
     pub fn line(&mut self, line: &[u8], sink: &mut impl FnMut(&[u8])) -> Result<Note, Refusal> {
         self.counts.lines_in = self.counts.lines_in.saturating_add(1);
         let number = self.counts.lines_in;
+        // A byte-order mark stays at the head: what is put before the first line comes behind it.
+        let order = match line {
+            [0xef, 0xbb, 0xbf, ..] if number == 1 && self.any => 3,
+            _ => 0,
+        };
+        let (head, line) = line.split_at_checked(order).unwrap_or((&[], line));
+        if !head.is_empty() {
+            sink(head);
+        }
         let done = if self.any { self.corrected_line(line, sink) } else { Self::copied(line, sink) };
         match done {
             Ok(note) => {
                 self.counts.lines_out = self.counts.lines_out.saturating_add(1);
                 Ok(note)
             }
-            Err(Stop(word, reason)) => Err(Refusal { line: number, word, reason }),
+            Err(Stop(word, reason)) => {
+                let behind = |at: usize| at.saturating_add(order);
+                let word = word.map(|word| Span { start: behind(word.start), end: behind(word.end) });
+                Err(Refusal { line: number, word, reason })
+            }
         }
     }
 

@@ -99,6 +99,15 @@ fn a_first_hole_of_several_is_told_where_only_the_later_ones_find_the_seat() {
 }
 
 #[test]
+fn a_byte_order_mark_stays_at_the_head() {
+    let program = "\u{feff}G0 Z5\nG1 Z-1 F100\nX9 Z0\n";
+    let (text, ..) = rewrite(program, &table(0.0, 0.0, 0.12), &Settings::DEFAULT).unwrap();
+    assert!(text.starts_with("\u{feff}(") && text.matches('\u{feff}').count() == 1, "{text}");
+    let refused = rewrite("\u{feff}G41 D1 X5\n", &table(0.1, 0.0, 0.0), &Settings::DEFAULT).unwrap_err();
+    assert_eq!(refused.word.map(|word| word.start), Some(3));
+}
+
+#[test]
 fn an_unknown_seat_is_set_by_an_overrun_upward() {
     let text = body("G0 Z0.05\nG1 X5 F100\n", &table(0.0, 0.0, 0.12));
     assert_eq!(text, "G0 Z0.05\nG0 Z0.55\nG0 Z0.05\nG1 X5 F100\n");

@@ -27,9 +27,10 @@ const SAME_PLACE_MM: f64 = 0.001;
 /// Arguments of `compare`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  takeup compare z-before.csv z-after.csv --limit 0.05\n\n\
-                        Two tests of one kind are compared by what that kind gives: slip per lift, drift and scatter\n\
-                        of returns, growth, clearance and stiffness, hysteresis. Reversal, positioning and small-steps\n\
-                        give lost motion and may be compared with each other.")]
+                        Two tests of one kind are compared by what that kind gives: slip per lift, \
+                        drift and scatter of returns, growth, clearance and stiffness, hysteresis. \
+                        Reversal, positioning and small-steps give lost motion and may be compared with \
+                        each other.")]
 pub struct Args {
     /// The assessment before, or its readings file
     before: PathBuf,

@@ -44,8 +44,17 @@ fn changed(row: &Row) -> String {
         (Answer::Increased, Better::Larger) => format!("{what} has grown"),
         (Answer::Reduced, _) => format!("{what} is reduced"),
         (Answer::Increased, _) => format!("{what} has INCREASED"),
+        (Answer::NoChangeShown, _) if has_turned(row) => {
+            format!("{what} is as large as before, the OTHER WAY")
+        }
         (Answer::NoChangeShown, _) => format!("no change of {what} is shown"),
     }
+}
+
+/// Whether a quantity has changed, and not in size: it has the other sign.
+fn has_turned(row: &Row) -> bool {
+    matches!(&row.difference, Difference::Change(change, _) if change.value.abs() > change.expanded_95())
+        && row.answer == Answer::NoChangeShown
 }
 
 /// Whether it is good enough, as the end of a clause.
@@ -155,6 +164,10 @@ fn next(comparison: &Comparison<'_>, main: &Row) -> &'static str {
             true => "Take more cycles before you rely on it.",
             false => "Take more readings before you rely on it.",
         },
+        _ if has_turned(main) && lost => {
+            "Look at what was set: where the axis fell short it now goes too far, or the other way round. Then measure \
+             again."
+        }
         _ if main.answer == Answer::NoChangeShown && lost => {
             "More cycles in both tests would show a smaller change."
         }

@@ -61,6 +61,7 @@ struct ProgramIn {
     lines: u64,
     cutting_moves: u64,
     cutting_length: f64,
+    unseated_length: f64,
     lifts: u64,
     near_lifts: u64,
     links: Vec<LinkIn>,
@@ -206,7 +207,7 @@ fn advice(found: &Exposure, slack: PerAxis<bool>, near_mm: f64, ctx: &Context) -
     }
     for axis in slack_of(slack) {
         let exposed = found.axes.get(axis);
-        if exposed.reversals_in_cut > 0 {
+        if exposed.reversals_in_cut > 0 && exposed.largest_step_mm > LEAST_STEP_MM {
             advice.push(format!(
                 "{axis} reverses {} in the cut, steps up to {}: rewrite the program for this slack, or \
                  lay the cuts so that {axis} moves one way.",
@@ -221,7 +222,11 @@ fn advice(found: &Exposure, slack: PerAxis<bool>, near_mm: f64, ctx: &Context) -
             ));
         }
     }
-    if advice.is_empty() {
+    if found.leaves_steps_open() {
+        advice.push(
+            "Move each of these axes both ways in the clear before the first cut, and look again.".to_owned(),
+        );
+    } else if advice.is_empty() {
         advice.push("No correction is needed for this slack.".to_owned());
     }
     advice
@@ -244,6 +249,7 @@ fn program_in(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &C
         lines: found.lines,
         cutting_moves: found.cutting_moves,
         cutting_length: show.value(found.cutting_length_mm),
+        unseated_length: show.value(found.unseated_length_mm),
         lifts: found.lifts,
         near_lifts: found.near_lifts,
         links: found
@@ -285,6 +291,14 @@ fn text(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context
                 counted(found.reversals_in_cut(), "reversal")
             ),
         )
+    } else if found.leaves_steps_open() {
+        (
+            Tone::Caution,
+            format!(
+                "Not shown: the cuts that could leave a step are made while a seat is not known; {}.",
+                counted(found.lifts, "lift")
+            ),
+        )
     } else {
         (
             Tone::Good,
@@ -303,6 +317,13 @@ fn text(found: &Exposure, slack: PerAxis<bool>, advice: &[String], ctx: &Context
         counted(found.cutting_moves, "cutting move"),
         show.with_unit(found.cutting_length_mm)
     );
+    if found.unseated_length_mm > 0.0 {
+        let said = format!(
+            "{} of it are cut while a seat is not known: no step is foretold there.",
+            show.with_unit(found.unseated_length_mm)
+        );
+        let _ = writeln!(text, "{}\n", screen.wrap(&said, ""));
+    }
     let head = ["axis", "reversals in the cut", "in rapids", "cut on the other seat", "largest step"];
     let row = |axis| {
         let exposed = found.axes.get(axis);

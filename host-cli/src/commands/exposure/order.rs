@@ -123,7 +123,9 @@ fn answer(ordered: &[Ordered], ctx: &Context) -> String {
     let (best, rest) = ordered.split_at(ordered.iter().take_while(|program| program.place == 1).count());
     let names: Vec<_> = best.iter().map(|program| program.name.as_str()).collect();
     let names = names.join(", ");
-    let leaves_no_step = |program: &&Ordered| program.found.largest_step_mm() <= LEAST_STEP_MM;
+    let leaves_no_step = |program: &&Ordered| {
+        program.found.largest_step_mm() <= LEAST_STEP_MM && !program.found.leaves_steps_open()
+    };
     let no_step = ordered.iter().all(|program| leaves_no_step(&program));
     let (Some(first), Some(next)) = (best.first(), rest.first()) else {
         let all = if no_step { "Not exposed: this slack leaves no step in any of them. As" } else { "As" };

@@ -51,6 +51,16 @@ fn words_put_the_answer_first() {
 }
 
 #[test]
+fn a_loss_that_has_turned_is_no_missing_change() {
+    let run = compare((0.051, 0.001), (-0.05, 0.001), "").exit(0);
+    assert!(
+        run.stdout.starts_with("Axis Z: lost motion is as large as before, the OTHER WAY.")
+            && run.stdout.contains("Look at what was set"),
+        "{run:?}"
+    );
+}
+
+#[test]
 fn the_change_and_the_limit_make_one_sentence() {
     let first = |before: f64, after: f64, limit: f64| {
         let run = compare((before, 0.001), (after, 0.001), &format!("--limit {limit}"));
