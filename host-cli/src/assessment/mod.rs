@@ -121,6 +121,9 @@ pub fn of_bytes(
     ctx: &Context,
 ) -> Result<Assessed, Refusal> {
     let mut sheet = Sheet::parse(bytes, file, ctx.units())?;
+    for doubt in &sheet.doubts {
+        ctx.note(&format!("{file}: {doubt}"));
+    }
     let keys = flags(ctx.units_given().unwrap_or(sheet.units))?.or(&sheet.keys);
     let missing = |what: &str, key: &str, flag: &str| {
         Refusal::new(
@@ -141,6 +144,9 @@ pub fn of_bytes(
     };
     let at_20 = temperature::to_20(&mut sheet, kind, keys.expansion)?;
     let found = kinds::assess(kind, &sheet, &setup, at_20.as_ref(), print)?;
+    if setup.limit_mm.is_some() && found.decision.is_none() {
+        ctx.note(&format!("{file}: the limit is not judged: this {} test gives no lost motion", kind.name()));
+    }
     Ok(Assessed {
         kind,
         axis,

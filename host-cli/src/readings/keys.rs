@@ -91,9 +91,20 @@ const NAMES: [&str; 14] = [
     "taken",
 ];
 
+/// The key that a name is but for a slip of a letter, or two in a long one.
+fn all_but(name: &str) -> Option<&'static str> {
+    let name = name.to_ascii_lowercase().replace([' ', '_'], "-");
+    let slips = |known: &&str| strsim::osa_distance(&name, known) <= known.len().div_ceil(8);
+    NAMES.into_iter().find(slips)
+}
+
 /// The keys as written: name, value, line.
 #[derive(Default)]
-pub struct RawKeys(Vec<(&'static str, String, u64)>);
+pub struct RawKeys {
+    keys: Vec<(&'static str, String, u64)>,
+    /// What looks like a key and is none: it stays a comment, which a person should know.
+    pub(super) doubts: Vec<String>,
+}
 
 impl RawKeys {
     /// Takes a comment, which may set a key.
@@ -101,6 +112,10 @@ impl RawKeys {
         let Some((name, value)) = comment.split_once(':') else { return Ok(()) };
         let name = name.trim();
         let Some(name) = NAMES.into_iter().find(|known| known.eq_ignore_ascii_case(name)) else {
+            if let Some(known) = all_but(name) {
+                self.doubts
+                    .push(format!("line {line}: \"{}\" is no key; was \"{known}\" meant?", clip(name)));
+            }
             return Ok(());
         };
         // A spreadsheet may end every line with separators.
@@ -108,7 +123,7 @@ impl RawKeys {
         if value.is_empty() {
             return Ok(());
         }
-        if let Some((_, earlier, at)) = self.0.iter().find(|(known, ..)| *known == name) {
+        if let Some((_, earlier, at)) = self.keys.iter().find(|(known, ..)| *known == name) {
             let same_number = matches!((number(earlier), number(value)), (Ok(a), Ok(b)) if a == b);
             if !(same_number || earlier.eq_ignore_ascii_case(value)) {
                 return Err(Refusal::new(
@@ -120,7 +135,7 @@ impl RawKeys {
             }
             return Ok(());
         }
-        self.0.push((name, value.to_owned(), line));
+        self.keys.push((name, value.to_owned(), line));
         Ok(())
     }
 
@@ -160,7 +175,7 @@ impl RawKeys {
         expected: &str,
         parse: impl Fn(&str) -> Option<T>,
     ) -> Result<Option<T>, Refusal> {
-        let Some((_, value, line)) = self.0.iter().find(|(known, ..)| *known == name) else {
+        let Some((_, value, line)) = self.keys.iter().find(|(known, ..)| *known == name) else {
             return Ok(None);
         };
         parse(value).map(Some).ok_or_else(|| {
@@ -179,7 +194,7 @@ impl RawKeys {
         expected: &str,
         allowed: impl Fn(f64) -> bool,
     ) -> Result<Option<f64>, Refusal> {
-        let Some((_, text, line)) = self.0.iter().find(|(known, ..)| *known == name) else {
+        let Some((_, text, line)) = self.keys.iter().find(|(known, ..)| *known == name) else {
             return Ok(None);
         };
         let way_out = "Correct the key at the head of the file.";

@@ -33,6 +33,8 @@ pub struct Sheet {
     pub units: Unit,
     /// The keys.
     pub keys: Keys,
+    /// What looks like a key and is none.
+    pub doubts: Vec<String>,
     /// The line of the header.
     pub header_line: u64,
     /// The names of the columns, trimmed, lower case.
@@ -144,6 +146,7 @@ impl Sheet {
             file: String::new(),
             units,
             keys,
+            doubts: raw_keys.doubts,
             header_line: header.line,
             columns: header.columns,
             rows,

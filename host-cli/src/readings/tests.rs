@@ -111,3 +111,16 @@ proptest::proptest! {
         }
     }
 }
+
+#[test]
+fn a_key_that_is_all_but_right_is_doubted() {
+    let doubts = |keys: &str| {
+        let text = format!("{keys}\ntarget,approach,reading\n0,+,1\n");
+        Sheet::parse(text.as_bytes(), "a.csv", Unit::Mm).unwrap().doubts
+    };
+    assert_eq!(doubts("# unit: in"), ["line 1: \"unit\" is no key; was \"units\" meant?"]);
+    let slips = "# limits: 1\n# Indicator error: 1\n# resolutions: 1\n# axes: z";
+    assert_eq!(doubts(slips).len(), 4, "{:?}", doubts(slips));
+    let own = "# units: mm\n# note: x\n# time: 9\n# the machine: a mill\n# date: 1\n# tool: 2\n# http://a";
+    assert_eq!(doubts(own), [""; 0]);
+}
