@@ -45,13 +45,11 @@ pub fn of(programs: &[&Path], found: Vec<Exposure>) -> Vec<Ordered> {
     let named = programs.iter().map(|path| input::name(path)).zip(found);
     let mut ordered: Vec<_> = named.map(|(name, found)| Ordered { name, place: 1, found }).collect();
     ordered.sort_by(|a, b| a.found.rank(&b.found));
-    let mut last: Option<(usize, Exposure)> = None;
-    for (index, program) in ordered.iter_mut().enumerate() {
-        program.place = match &last {
-            Some((place, better)) if better.rank(&program.found) == Ordering::Equal => *place,
-            _ => index + 1,
-        };
-        last = Some((program.place, program.found.clone()));
+    for index in 1..ordered.len() {
+        if let [better, program] = &mut ordered[index - 1..=index] {
+            let alike = better.found.rank(&program.found) == Ordering::Equal;
+            program.place = if alike { better.place } else { index + 1 };
+        }
     }
     ordered
 }
@@ -96,19 +94,14 @@ pub fn text(ordered: &[Ordered], near_mm: f64, ctx: &Context) -> String {
         let doubt = "They cut very different lengths: an order says something only of programs of one part.";
         let _ = writeln!(text, "\n{}", screen.paint(Tone::Caution, &screen.wrap(doubt, "")));
     }
-    let _ = writeln!(
-        text,
-        "\n{}",
-        screen.wrap(
-            &format!(
-                "In order of lifts: of two programs of one part the one with fewer leaves fewer differences in \
-                 height (common practice, no source). Then of reversals in the cut, then of the largest step. Near: \
-                 lifts that rejoin within {}. Give one program by itself for its places and advice.",
-                format_args!("{} {}", show.short(near_mm), show.unit.symbol())
-            ),
-            ""
-        )
+    let rule = format!(
+        "In order of lifts: of two programs of one part the one with fewer leaves fewer differences in height (common \
+         practice, no source). Then of reversals in the cut, then of the largest step. Near: lifts that rejoin within {} \
+         {}. Give one program by itself for its places and advice.",
+        show.short(near_mm),
+        show.unit.symbol()
     );
+    let _ = writeln!(text, "\n{}", screen.wrap(&rule, ""));
     for program in ordered {
         if let Some(line) = program.found.unit_assumed {
             let warning = format!("{}: {}", program.name, Warning::unit_assumed(line));
